@@ -1,0 +1,7 @@
+//! Wear of dry-product spreaders: from usage and replacement records to next season's parts budget.
+
+pub mod family;
+pub mod life;
+pub mod record;
+pub mod report;
+pub mod units;

@@ -1,0 +1,1 @@
+//! Checks across tables.

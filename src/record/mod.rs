@@ -1,0 +1,415 @@
+//! What people write down, as plain types: machines, positions, parts, use, replacements, plans.
+//!
+//! Everything here has been read, converted to internal units and checked; see [`problem`] for
+//! what did not pass. Lists are sorted by their names, so the order of rows in a file never
+//! reaches a result.
+
+pub mod check;
+pub mod problem;
+mod settings;
+mod usage;
+
+use std::collections::BTreeMap;
+
+use chrono::NaiveDate;
+
+pub use problem::{Account, Place, Problem, ProblemKind, Severity};
+pub use settings::{Settings, SettingsError};
+pub use usage::{UsageLog, UsageRow};
+
+/// The tables a records folder may hold.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum Table {
+    /// `machines`
+    Machines,
+    /// `positions`
+    Positions,
+    /// `parts`
+    Parts,
+    /// `products`
+    Products,
+    /// `usage`
+    Usage,
+    /// `replacements`
+    Replacements,
+    /// `inspections`
+    Inspections,
+    /// `plan`
+    Plan,
+    /// `stock`
+    Stock,
+}
+
+impl Table {
+    /// Every table, in the order they are read and accounted for.
+    pub const ALL: [Self; 9] = [
+        Self::Machines,
+        Self::Positions,
+        Self::Parts,
+        Self::Products,
+        Self::Usage,
+        Self::Replacements,
+        Self::Inspections,
+        Self::Plan,
+        Self::Stock,
+    ];
+
+    /// File stem and sheet name.
+    #[must_use]
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::Machines => "machines",
+            Self::Positions => "positions",
+            Self::Parts => "parts",
+            Self::Products => "products",
+            Self::Usage => "usage",
+            Self::Replacements => "replacements",
+            Self::Inspections => "inspections",
+            Self::Plan => "plan",
+            Self::Stock => "stock",
+        }
+    }
+}
+
+/// Columns the contract does not name, kept as text to group by: header as written, cell text.
+pub type Extra = BTreeMap<String, String>;
+
+/// An amount for each measure of use; `None` where it was not recorded.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Amounts {
+    /// Acres.
+    pub acres: Option<f64>,
+    /// Short tons.
+    pub tons: Option<f64>,
+    /// Hours.
+    pub hours: Option<f64>,
+}
+
+impl Amounts {
+    /// The amount in one measure; days are not recorded as use.
+    #[must_use]
+    pub fn get(&self, measure: crate::units::Measure) -> Option<f64> {
+        use crate::units::Measure;
+        match measure {
+            Measure::Acres => self.acres,
+            Measure::Tons => self.tons,
+            Measure::Hours => self.hours,
+            Measure::Days => None,
+        }
+    }
+}
+
+/// One spreader.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Machine {
+    /// Row of its table, the header being row 1.
+    pub row: u32,
+    /// Its name in every other table.
+    pub name: String,
+    /// Date first used.
+    pub in_service: NaiveDate,
+    /// Usage and replacements are complete from this date; `in_service` unless the records say otherwise.
+    pub records_from: NaiveDate,
+    /// Date it left the fleet.
+    pub retired: Option<NaiveDate>,
+    /// Where it works.
+    pub site: Option<String>,
+    /// Whose it is.
+    pub customer: Option<String>,
+    /// Unknown columns.
+    pub extra: Extra,
+}
+
+/// When the first part of a position was fitted.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Installed {
+    /// On this date.
+    On(NaiveDate),
+    /// Nobody knows.
+    Unknown,
+}
+
+/// A place on a machine where a wear part sits.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Position {
+    /// Row of its table.
+    pub row: u32,
+    /// The machine it is on.
+    pub machine: String,
+    /// Its name, unique on the machine.
+    pub name: String,
+    /// The part number fitted at the start, as written.
+    pub part: String,
+    /// Pieces it holds; a whole number except for fluids and the like.
+    pub quantity: f64,
+    /// The bin whose product the part sees; `None`: all of the machine's use.
+    pub bin: Option<String>,
+    /// When the first part was fitted; the machine's `in_service` unless the records say otherwise.
+    pub installed: Installed,
+    /// Use it already had at the machine's `records_from`, where installed before it.
+    pub before: Amounts,
+    /// Unknown columns.
+    pub extra: Extra,
+}
+
+/// What a part's failure does to the machine.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Critical {
+    /// The machine stops.
+    Stops,
+    /// It works on, worse.
+    Degrades,
+    /// Looks only.
+    Cosmetic,
+}
+
+/// A line of the parts list.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Part {
+    /// Row of its table.
+    pub row: u32,
+    /// Part number.
+    pub number: String,
+    /// Part family: the parts that share a life model.
+    pub family: String,
+    /// Words for people.
+    pub description: Option<String>,
+    /// What it is made of.
+    pub material: Option<String>,
+    /// Price of one piece.
+    pub price: Option<f64>,
+    /// Sold in multiples of.
+    pub pack: u32,
+    /// Days from order to delivery.
+    pub lead_days: Option<f64>,
+    /// 90 % of deliveries come within lead / spread .. lead * spread.
+    pub lead_days_spread: Option<f64>,
+    /// Hours to replace one, or one set.
+    pub labor_hours: Option<f64>,
+    /// The part number it supersedes.
+    pub replaces: Option<String>,
+    /// Parts of one machine with the same kit name are done together.
+    pub kit: Option<String>,
+    /// What its failure does.
+    pub critical: Option<Critical>,
+    /// Least number one can order.
+    pub min_order: Option<f64>,
+    /// Unknown columns.
+    pub extra: Extra,
+}
+
+/// A product spread and the group its wear is counted under.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Product {
+    /// Row of its table; 0 where no products table lists it.
+    pub row: u32,
+    /// Its name in the usage log.
+    pub name: String,
+    /// The group wear is compared by.
+    pub group: String,
+    /// Unknown columns.
+    pub extra: Extra,
+}
+
+/// Why a part was taken out.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Reason {
+    /// Worn to its limit.
+    Worn,
+    /// Broke from wear.
+    Broken,
+    /// Changed while still serviceable.
+    Planned,
+    /// Outside cause: struck, bent, fire.
+    Damage,
+    /// Changed for a better one.
+    Upgrade,
+}
+
+impl Reason {
+    /// Every reason.
+    pub const ALL: [Self; 5] = [
+        Self::Worn,
+        Self::Broken,
+        Self::Planned,
+        Self::Damage,
+        Self::Upgrade,
+    ];
+
+    /// The word in the records.
+    #[must_use]
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::Worn => "worn",
+            Self::Broken => "broken",
+            Self::Planned => "planned",
+            Self::Damage => "damage",
+            Self::Upgrade => "upgrade",
+        }
+    }
+
+    /// Whether the life ended by wear.
+    #[must_use]
+    pub fn is_wear(self) -> bool {
+        matches!(self, Self::Worn | Self::Broken)
+    }
+}
+
+/// A part taken out and another fitted.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Replacement {
+    /// Row of its table.
+    pub row: u32,
+    /// The day; use on it belongs to the part taken out.
+    pub date: NaiveDate,
+    /// Machine.
+    pub machine: String,
+    /// Position on the machine.
+    pub position: String,
+    /// The part fitted; `None`: the same as taken out.
+    pub part: Option<String>,
+    /// How many; `None`: all the position holds.
+    pub quantity: Option<f64>,
+    /// Which of several; `None`: the oldest first.
+    pub slot: Option<String>,
+    /// Why.
+    pub reason: Reason,
+    /// Last date it was looked at and found serviceable.
+    pub last_good: Option<NaiveDate>,
+    /// Field time lost.
+    pub down_hours: Option<f64>,
+    /// Hours of work it took.
+    pub labor_hours: Option<f64>,
+    /// What the parts cost.
+    pub parts_cost: Option<f64>,
+    /// Free text.
+    pub note: Option<String>,
+    /// Unknown columns.
+    pub extra: Extra,
+}
+
+/// A measurement of wear.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Inspection {
+    /// Row of its table.
+    pub row: u32,
+    /// The day.
+    pub date: NaiveDate,
+    /// Machine.
+    pub machine: String,
+    /// Position on the machine.
+    pub position: String,
+    /// Which of several.
+    pub slot: Option<String>,
+    /// What was measured: `elongation`, `thickness`, `play`.
+    pub measure: String,
+    /// The reading.
+    pub value: f64,
+    /// Its unit.
+    pub unit: Option<String>,
+    /// Free text.
+    pub note: Option<String>,
+    /// Unknown columns.
+    pub extra: Extra,
+}
+
+/// Use expected in a month.
+#[derive(Clone, Debug, PartialEq)]
+pub struct PlanRow {
+    /// Row of its table.
+    pub row: u32,
+    /// First day of the month.
+    pub month: NaiveDate,
+    /// Machine.
+    pub machine: String,
+    /// Product.
+    pub product: String,
+    /// Bin, where the machine has several.
+    pub bin: Option<String>,
+    /// How much.
+    pub amounts: Amounts,
+    /// Unknown columns.
+    pub extra: Extra,
+}
+
+/// Pieces on the shelf and on the way.
+#[derive(Clone, Debug, PartialEq)]
+pub struct StockRow {
+    /// Row of its table.
+    pub row: u32,
+    /// Part number.
+    pub part: String,
+    /// Pieces on the shelf.
+    pub on_hand: f64,
+    /// Pieces ordered and not yet here.
+    pub on_order: Option<f64>,
+    /// When they are due.
+    pub due: Option<NaiveDate>,
+    /// Unknown columns.
+    pub extra: Extra,
+}
+
+/// Everything a records folder says, read and checked.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Records {
+    /// Sorted by name.
+    pub machines: Vec<Machine>,
+    /// Sorted by machine, then name.
+    pub positions: Vec<Position>,
+    /// Sorted by number.
+    pub parts: Vec<Part>,
+    /// Sorted by name; every product that the usage log or the plan names is listed.
+    pub products: Vec<Product>,
+    /// The usage log in columns.
+    pub usage: UsageLog,
+    /// Sorted by date, machine, position, slot, reason.
+    pub replacements: Vec<Replacement>,
+    /// Sorted by date, machine, position, slot.
+    pub inspections: Vec<Inspection>,
+    /// Sorted by month, machine, product, bin.
+    pub plan: Vec<PlanRow>,
+    /// Sorted by part.
+    pub stock: Vec<StockRow>,
+    /// The owner's settings.
+    pub settings: Settings,
+    /// Where each table came from: a file, or `file, sheet name`.
+    pub sources: BTreeMap<Table, String>,
+}
+
+impl Records {
+    /// The machine of that name.
+    #[must_use]
+    pub fn machine(&self, name: &str) -> Option<&Machine> {
+        self.machines
+            .binary_search_by(|m| m.name.as_str().cmp(name))
+            .ok()
+            .map(|i| &self.machines[i])
+    }
+
+    /// The part of that number, exactly as written; see [`crate::life::supersession`] for successors.
+    #[must_use]
+    pub fn part(&self, number: &str) -> Option<&Part> {
+        self.parts
+            .binary_search_by(|p| p.number.as_str().cmp(number))
+            .ok()
+            .map(|i| &self.parts[i])
+    }
+
+    /// The position of that machine and name.
+    #[must_use]
+    pub fn position(&self, machine: &str, name: &str) -> Option<&Position> {
+        self.positions
+            .binary_search_by(|p| (p.machine.as_str(), p.name.as_str()).cmp(&(machine, name)))
+            .ok()
+            .map(|i| &self.positions[i])
+    }
+
+    /// Last date in usage, replacements and inspections: the default as-of date.
+    #[must_use]
+    pub fn last_date(&self) -> Option<NaiveDate> {
+        let used = self.usage.dates().iter().max().copied();
+        let replaced = self.replacements.iter().map(|r| r.date).max();
+        let inspected = self.inspections.iter().map(|i| i.date).max();
+        [used, replaced, inspected].into_iter().flatten().max()
+    }
+}

@@ -1,0 +1,124 @@
+//! What is wrong with the records: where, what was found, what is expected.
+
+use std::fmt;
+
+use super::Table;
+
+/// A cell, a row or a file of the records.
+#[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub struct Place {
+    /// File, or `file, sheet name`.
+    pub source: String,
+    /// Counted as spreadsheet programs count: the header is row 1. `None`: the whole file.
+    pub row: Option<u32>,
+    /// Header text of the column.
+    pub column: Option<String>,
+}
+
+impl fmt::Display for Place {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(&self.source)?;
+        if let Some(row) = self.row {
+            write!(f, ", row {row}")?;
+        }
+        if let Some(column) = &self.column {
+            write!(f, ", column `{column}`")?;
+        }
+        Ok(())
+    }
+}
+
+/// Whether the work can go on.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum Severity {
+    /// The row (or file) cannot be used; the work stops unless it is set aside.
+    Problem,
+    /// Worth knowing; the row is used.
+    Remark,
+}
+
+/// The sort of trouble, for programs that read the list.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+#[non_exhaustive]
+pub enum ProblemKind {
+    /// A table that is needed is not there.
+    MissingTable,
+    /// The same table in two places.
+    TwoPlaces,
+    /// A column that is needed is not there.
+    MissingColumn,
+    /// Two columns that say the same thing.
+    ColumnTwice,
+    /// Text that is not UTF-8, or a file that is not comma-separated.
+    Encoding,
+    /// A row with more or fewer cells than the header.
+    RaggedRow,
+    /// A needed cell is empty.
+    Missing,
+    /// Not a number.
+    NotANumber,
+    /// Below zero, or zero where something must be.
+    OutOfRange,
+    /// Not a date.
+    NotADate,
+    /// A word that is not in the list.
+    UnknownWord,
+    /// A machine, position, part, product that its own table does not list.
+    Unknown,
+    /// The same name twice in a table of names.
+    NamedTwice,
+    /// A row equal to an earlier one.
+    Identical,
+    /// Dates in an order that cannot be.
+    Order,
+    /// More pieces than the position holds.
+    TooMany,
+    /// Part numbers that replace each other in a circle, or twice.
+    Supersession,
+    /// A family that has no model file.
+    NoModel,
+    /// Dated after the as-of date.
+    Later,
+    /// A wear-out without any use behind it.
+    NoUse,
+    /// Settings that cannot be read.
+    Settings,
+}
+
+/// One thing that is wrong, or worth knowing.
+#[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub struct Problem {
+    /// Whether the work can go on.
+    pub severity: Severity,
+    /// Where.
+    pub place: Place,
+    /// The sort of trouble.
+    pub kind: ProblemKind,
+    /// What stands there.
+    pub found: String,
+    /// What was expected, and what to do.
+    pub expected: String,
+}
+
+impl fmt::Display for Problem {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{}: found {}; expected {}", self.place, self.found, self.expected)
+    }
+}
+
+/// Rows of one table: read = used + set aside.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Account {
+    /// The table.
+    pub table: Table,
+    /// Where it came from; `None`: there is none.
+    pub source: Option<String>,
+    /// Rows read.
+    pub read: u64,
+    /// Rows used.
+    pub used: u64,
+    /// Rows with a problem.
+    pub set_aside: u64,
+    /// Of the rows used, those dated after the as-of date: sound, and not yet known.
+    pub later: u64,
+}

@@ -1,0 +1,194 @@
+//! Results as plain structs, and their forms for people and programs. Nothing is computed here.
+
+use chrono::NaiveDate;
+
+use crate::record::{Account, Amounts};
+use crate::units::Units;
+
+/// A distribution of something that has not happened yet.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Forecast {
+    /// The mean.
+    pub expected: f64,
+    /// It stays below this in 10 of 100 seasons.
+    pub p10: f64,
+    /// Even odds.
+    pub p50: f64,
+    /// It stays below this in 80 of 100 seasons.
+    pub p80: f64,
+    /// It stays below this in 90 of 100 seasons.
+    pub p90: f64,
+    /// It stays below this in 95 of 100 seasons.
+    pub p95: f64,
+}
+
+/// A quantity that has a true value, and the interval that holds it.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Estimate {
+    /// The estimate.
+    pub estimate: f64,
+    /// Lower end; `None`: the records set none.
+    pub low: Option<f64>,
+    /// Upper end; `None`: the records set none.
+    pub high: Option<f64>,
+}
+
+/// What every result says of itself.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Header {
+    /// Records after this date were treated as not yet known.
+    pub as_of: Option<NaiveDate>,
+    /// Seed of the random numbers.
+    pub seed: u64,
+    /// Width of every interval.
+    pub level: f64,
+    /// What a reader must know, one sentence each.
+    pub notes: Vec<String>,
+    /// Cautions on working at the machine, one sentence each.
+    pub cautions: Vec<String>,
+}
+
+/// Where the use of the season comes from.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum PlanSource {
+    /// The plan table.
+    Plan,
+    /// Each machine's last full season again.
+    LastSeason,
+}
+
+/// Next season's replacements, money and cost per acre.
+#[derive(Clone, Debug, PartialEq)]
+pub struct BudgetReport {
+    /// What every result says.
+    pub header: Header,
+    /// The season that ends in this year.
+    pub season: i32,
+    /// First day forecast.
+    pub from: NaiveDate,
+    /// Last day forecast.
+    pub until: NaiveDate,
+    /// Currency sign or code.
+    pub currency: String,
+    /// Units for people.
+    pub units: Units,
+    /// Where the planned use comes from.
+    pub plan_source: PlanSource,
+    /// Parts and labor of every replacement and service; `None` where a price is unknown.
+    pub total: Option<Forecast>,
+    /// The same over the lines whose cost is known: equal to `total` where that is known.
+    pub known_total: Forecast,
+    /// Down cost, which the total does not hold; `None` where no hour is priced.
+    pub down_total: Option<Forecast>,
+    /// Planned use of the season.
+    pub planned: Amounts,
+    /// Total per planned acre.
+    pub per_acre: Option<Forecast>,
+    /// By family and part number.
+    pub lines: Vec<PartLine>,
+    /// By machine.
+    pub machines: Vec<MachineLine>,
+    /// By product group; the costs add up to the total's expectation.
+    pub products: Vec<ProductLine>,
+    /// By month.
+    pub months: Vec<MonthLine>,
+    /// The use the forecast rests on.
+    pub plan: Vec<PlanLine>,
+    /// What was assumed: a thing and its value, for people.
+    pub assumptions: Vec<(String, String)>,
+    /// Rows read, used and set aside.
+    pub account: Vec<Account>,
+}
+
+/// One part number of the budget.
+#[derive(Clone, Debug, PartialEq)]
+pub struct PartLine {
+    /// Family.
+    pub family: String,
+    /// Part number.
+    pub part: String,
+    /// Words of the parts list.
+    pub description: Option<String>,
+    /// Whether it is changed by schedule.
+    pub scheduled: bool,
+    /// Replacements: of one piece, or of a whole set where the family is counted so.
+    pub replacements: Forecast,
+    /// Of these by wear.
+    pub worn: Forecast,
+    /// Of these struck, bent, burnt.
+    pub damage: Forecast,
+    /// Of these by schedule or in the shop beforehand.
+    pub planned: Forecast,
+    /// Pieces used up.
+    pub pieces: Forecast,
+    /// Price of a piece at the season's level.
+    pub price: Option<f64>,
+    /// Whether `price` is what was paid for past pieces, since the parts list has none.
+    pub price_from_records: bool,
+    /// Sold in multiples of.
+    pub pack: u32,
+    /// Days from order to delivery.
+    pub lead_days: Option<f64>,
+    /// Pieces times price.
+    pub parts_cost: Option<Forecast>,
+    /// Labor.
+    pub labor_cost: Option<Forecast>,
+    /// Field time lost.
+    pub down_cost: Option<Forecast>,
+}
+
+/// One machine of the budget.
+#[derive(Clone, Debug, PartialEq)]
+pub struct MachineLine {
+    /// Machine.
+    pub machine: String,
+    /// Where it works.
+    pub site: Option<String>,
+    /// Planned use.
+    pub planned: Amounts,
+    /// Its money; `None` where a price is unknown.
+    pub total: Option<Forecast>,
+}
+
+/// One product group of the budget.
+#[derive(Clone, Debug, PartialEq)]
+pub struct ProductLine {
+    /// Product group.
+    pub group: String,
+    /// Planned acres.
+    pub acres: Option<f64>,
+    /// Planned short tons.
+    pub tons: Option<f64>,
+    /// Its share of the season's expected money.
+    pub cost: Option<f64>,
+    /// Per planned acre.
+    pub cost_per_acre: Option<f64>,
+    /// Per planned short ton.
+    pub cost_per_ton: Option<f64>,
+}
+
+/// One month of the budget.
+#[derive(Clone, Debug, PartialEq)]
+pub struct MonthLine {
+    /// First day of the month.
+    pub month: NaiveDate,
+    /// Its money.
+    pub total: Option<Forecast>,
+}
+
+/// Planned use of one machine, month and product.
+#[derive(Clone, Debug, PartialEq)]
+pub struct PlanLine {
+    /// First day of the month.
+    pub month: NaiveDate,
+    /// Machine.
+    pub machine: String,
+    /// Product.
+    pub product: String,
+    /// Product group.
+    pub group: String,
+    /// Bin.
+    pub bin: Option<String>,
+    /// How much; filled in from past rates where the plan leaves a measure out.
+    pub amounts: Amounts,
+}
