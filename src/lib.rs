@@ -2,6 +2,8 @@
 
 pub mod family;
 pub mod life;
+pub mod model;
 pub mod record;
 pub mod report;
 pub mod units;
+pub mod wear;

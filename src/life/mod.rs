@@ -1,6 +1,9 @@
 //! Installed lives: from the fitting of a part to its removal, with everything that hides their ends.
 
 pub mod bare;
+pub mod build;
+pub mod exposure;
+pub mod supersession;
 
 use std::collections::BTreeMap;
 
@@ -103,6 +106,8 @@ pub struct Life {
     pub removed: Option<NaiveDate>,
     /// How it ended.
     pub ended: Ending,
+    /// First day on which its use is recorded.
+    pub since: NaiveDate,
     /// Pieces that share this life: 1, or all the position holds where counted as a set.
     pub pieces: f64,
     /// By [`crate::units::Measure::index`].

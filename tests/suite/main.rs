@@ -1,2 +1,3 @@
-//! x
-#[test] fn t() {}
+//! Every test that looks at wearcast from outside, in one binary.
+
+mod reference;

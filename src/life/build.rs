@@ -1,0 +1,445 @@
+//! Records to installed lives, by the contract's rules.
+//!
+//! Use on the day of a replacement belongs to the part taken out. A wear-out is known to the day
+//! at best: it lies between the exposure before its last day of use and the exposure at removal,
+//! or since it was last looked at and found good.
+
+use std::collections::BTreeMap;
+
+use chrono::{Days, NaiveDate};
+
+use super::exposure::{UsePath, UseSums};
+use super::supersession::Supersession;
+use super::{Ending, GroupUse, Life, Span};
+use crate::family::{Counted, Families, Family};
+use crate::record::{Amounts, Installed, Machine, Position, Reason, Records, Replacement};
+use crate::units::Measure;
+use crate::wear::Groups;
+
+/// Pieces changed in a position that is counted as a set, fewer than it holds: the set lives on.
+#[derive(Clone, Debug, PartialEq)]
+pub struct PartialChange {
+    /// The day.
+    pub date: NaiveDate,
+    /// Machine.
+    pub machine: String,
+    /// Position.
+    pub position: String,
+    /// Newest number of the part.
+    pub part: String,
+    /// Family.
+    pub family: String,
+    /// Pieces.
+    pub quantity: f64,
+    /// Why.
+    pub reason: Reason,
+}
+
+/// Lives, and what building them brought to light.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Built {
+    /// By machine, position, slot and date.
+    pub lives: Vec<Life>,
+    /// By date.
+    pub partial: Vec<PartialChange>,
+    /// Sentences for the results.
+    pub notes: Vec<String>,
+}
+
+/// What the builder looks things up in.
+#[derive(Clone, Copy, Debug)]
+pub struct Context<'a> {
+    /// The records.
+    pub records: &'a Records,
+    /// The families.
+    pub families: &'a Families,
+    /// The product groups.
+    pub groups: &'a Groups,
+    /// Daily use, up to `as_of`.
+    pub sums: &'a UseSums,
+    /// Part numbers.
+    pub supersession: &'a Supersession,
+    /// Records after this date are not yet known.
+    pub as_of: NaiveDate,
+}
+
+impl Context<'_> {
+    /// Family and material of a part number, successors included.
+    #[must_use]
+    pub fn family_of(&self, part: &str) -> (Family, Option<String>) {
+        let newest = self.supersession.newest(part);
+        let listed = self.records.part(newest).or_else(|| self.records.part(part));
+        let name = listed.map_or("", |p| p.family.as_str());
+        // The material is that of the number that was fitted, where the list still has it.
+        let fitted = self.records.part(part).or(listed);
+        (self.families.get(name), fitted.and_then(|p| p.material.clone()))
+    }
+}
+
+/// Builds every life of the records.
+#[must_use]
+pub fn build(context: Context<'_>) -> Built {
+    let mut built = Built::default();
+    let mut oldest_first = 0;
+    let mut changes: BTreeMap<(&str, &str), Vec<&Replacement>> = BTreeMap::new();
+    for change in context.records.replacements.iter().filter(|r| r.date <= context.as_of) {
+        changes
+            .entry((change.machine.as_str(), change.position.as_str()))
+            .or_default()
+            .push(change);
+    }
+    for position in &context.records.positions {
+        let Some(machine) = context.records.machine(&position.machine) else { continue };
+        if context.as_of < machine.in_service {
+            continue;
+        }
+        let changes = changes
+            .get(&(position.machine.as_str(), position.name.as_str()))
+            .map_or(&[][..], Vec::as_slice);
+        let mut history = History::new(context, machine, position);
+        for change in changes {
+            history.apply(change);
+        }
+        oldest_first += history.oldest_first;
+        history.finish(&mut built);
+    }
+    built.partial.sort_by(|a, b| {
+        (a.date, &a.machine, &a.position).cmp(&(b.date, &b.machine, &b.position))
+    });
+    add_notes(&mut built, context, oldest_first);
+    built
+}
+
+fn add_notes(built: &mut Built, context: Context<'_>, oldest_first: u32) {
+    if 0 < oldest_first {
+        built.notes.push(format!(
+            "{oldest_first} replacements do not say which slot they were in: the oldest part was taken as the one changed"
+        ));
+    }
+    if !built.partial.is_empty() {
+        built.notes.push(format!(
+            "{} replacements changed fewer pieces than a position counted as a set holds: the set's life goes on",
+            built.partial.len()
+        ));
+    }
+    let waiting: Vec<&str> = context
+        .records
+        .machines
+        .iter()
+        .filter(|m| context.as_of < m.in_service)
+        .map(|m| m.name.as_str())
+        .collect();
+    if !waiting.is_empty() {
+        built.notes.push(format!(
+            "not yet in service on {}: {}",
+            context.as_of,
+            waiting.join(", ")
+        ));
+    }
+}
+
+/// A part in its place.
+struct Slot {
+    label: Option<String>,
+    part: String,
+    /// `None`: nobody knows.
+    fitted: Option<NaiveDate>,
+    /// Whether it was there when the position's records begin.
+    first: bool,
+}
+
+/// One position while its changes are gone through.
+struct History<'a> {
+    context: Context<'a>,
+    machine: &'a Machine,
+    position: &'a Position,
+    path: UsePath,
+    as_set: bool,
+    slots: Vec<Slot>,
+    /// With the place of their slot.
+    lives: Vec<(usize, Life)>,
+    partial: Vec<PartialChange>,
+    oldest_first: u32,
+}
+
+impl<'a> History<'a> {
+    fn new(context: Context<'a>, machine: &'a Machine, position: &'a Position) -> Self {
+        let (family, _) = context.family_of(&position.part);
+        let as_set = family.counted == Counted::Set || family.service.is_some();
+        let n_slots = if as_set { 1 } else { (position.quantity.round() as usize).max(1) };
+        let fitted = match position.installed {
+            Installed::On(date) => Some(date),
+            Installed::Unknown => None,
+        };
+        let slot = || Slot { label: None, part: position.part.clone(), fitted, first: true };
+        let begun = fitted.is_none_or(|date| date <= context.as_of);
+        Self {
+            context,
+            machine,
+            position,
+            path: context.sums.path(&machine.name, position.bin.as_deref()),
+            as_set,
+            slots: if begun { (0..n_slots).map(|_| slot()).collect() } else { Vec::new() },
+            lives: Vec::new(),
+            partial: Vec::new(),
+            oldest_first: 0,
+        }
+    }
+
+    fn apply(&mut self, change: &Replacement) {
+        if self.as_set {
+            let quantity = change.quantity.unwrap_or(self.position.quantity);
+            if quantity < self.position.quantity {
+                self.keep_partial(change, quantity);
+            } else if !self.slots.is_empty() {
+                self.renew(0, change);
+            }
+            return;
+        }
+        for index in self.chosen(change) {
+            self.renew(index, change);
+        }
+    }
+
+    fn keep_partial(&mut self, change: &Replacement, quantity: f64) {
+        let part = change.part.as_deref().unwrap_or(&self.slots[0].part);
+        self.partial.push(PartialChange {
+            date: change.date,
+            machine: self.machine.name.clone(),
+            position: self.position.name.clone(),
+            part: self.context.supersession.newest(part).to_owned(),
+            family: self.context.family_of(part).0.name,
+            quantity,
+            reason: change.reason,
+        });
+    }
+
+    /// Which slots a change is about: the one it names, or the oldest.
+    fn chosen(&mut self, change: &Replacement) -> Vec<usize> {
+        let mut by_age: Vec<usize> = (0..self.slots.len()).collect();
+        // Nobody knows how old a part of unknown age is; it was there first, so it goes first.
+        by_age.sort_by_key(|i| (self.slots[*i].fitted, *i));
+        if let Some(name) = &change.slot {
+            let labelled = self.slots.iter().position(|s| s.label.as_ref() == Some(name));
+            // `3` is the third of them until another name is given to it.
+            let counted = name.parse::<usize>().ok().and_then(|n| n.checked_sub(1)).filter(|i| {
+                self.slots.get(*i).is_some_and(|s| s.label.is_none())
+            });
+            let free = by_age.iter().copied().find(|i| self.slots[*i].label.is_none());
+            let index = labelled.or(counted).or(free);
+            if let Some(index) = index {
+                self.slots[index].label = Some(name.clone());
+            }
+            return index.into_iter().collect();
+        }
+        let count = change.quantity.map_or(self.slots.len(), |q| q.round() as usize);
+        if count < self.slots.len() {
+            self.oldest_first += 1;
+        }
+        by_age.truncate(count);
+        by_age
+    }
+
+    fn renew(&mut self, index: usize, change: &Replacement) {
+        let ended = match change.reason {
+            Reason::Worn => Ending::Worn,
+            Reason::Broken => Ending::Broken,
+            Reason::Planned => Ending::Planned,
+            Reason::Damage => Ending::Damage,
+            Reason::Upgrade => Ending::Upgrade,
+        };
+        let life = self.life(index, change.date, ended, change.last_good);
+        self.lives.push((index, life));
+        let slot = &mut self.slots[index];
+        if let Some(part) = &change.part {
+            slot.part.clone_from(part);
+        }
+        slot.fitted = Some(change.date);
+        slot.first = false;
+    }
+
+    fn finish(mut self, built: &mut Built) {
+        let retired = self.machine.retired.filter(|date| *date <= self.context.as_of);
+        let (until, ended) = match retired {
+            Some(date) => (date, Ending::Retired),
+            None => (self.context.as_of, Ending::Running),
+        };
+        for index in 0..self.slots.len() {
+            let life = self.life(index, until, ended, None);
+            self.lives.push((index, life));
+        }
+        // Names given to a slot late belong to its earlier lives as well.
+        let names: Vec<_> = (0..self.slots.len()).map(|i| self.slot_name(i)).collect();
+        let mut lives = std::mem::take(&mut self.lives);
+        lives.sort_by_key(|(index, life)| (*index, life.fitted));
+        built.lives.extend(lives.into_iter().map(|(index, mut life)| {
+            life.slot.clone_from(&names[index]);
+            life
+        }));
+        built.partial.append(&mut self.partial);
+    }
+
+    fn slot_name(&self, index: usize) -> Option<String> {
+        if self.slots.len() < 2 {
+            return None;
+        }
+        Some(self.slots[index].label.clone().unwrap_or_else(|| (index + 1).to_string()))
+    }
+
+    /// The life of the part in a slot up to `until`.
+    fn life(
+        &self,
+        index: usize,
+        until: NaiveDate,
+        ended: Ending,
+        last_good: Option<NaiveDate>,
+    ) -> Life {
+        let slot = &self.slots[index];
+        let (family, material) = self.context.family_of(&slot.part);
+        let window = Window::new(self, slot, until, ended, last_good);
+        let mut spans = [Span::default(); 4];
+        let mut groups: BTreeMap<String, GroupUse> = BTreeMap::new();
+        if slot.fitted.is_some() {
+            spans[Measure::Days.index()] = window.days();
+            for measure in Measure::OF_USE {
+                spans[measure.index()] = window.span(self, measure, &mut groups);
+            }
+        }
+        Life {
+            machine: self.machine.name.clone(),
+            position: self.position.name.clone(),
+            slot: None,
+            part: self.context.supersession.newest(&slot.part).to_owned(),
+            family: family.name,
+            material,
+            fitted: slot.fitted,
+            removed: (ended != Ending::Running).then_some(until),
+            ended,
+            pieces: if self.as_set { self.position.quantity } else { 1.0 },
+            since: window.since,
+            spans,
+            groups,
+        }
+    }
+}
+
+/// The part of a use path that one life saw.
+struct Window {
+    fitted: Option<NaiveDate>,
+    since: NaiveDate,
+    until: NaiveDate,
+    /// Counts of days of use: before the life came under observation, and at its end.
+    from: usize,
+    to: usize,
+    worn: bool,
+    /// Fitted before the records begin.
+    late: bool,
+    last_good: Option<NaiveDate>,
+    /// Use before the records begin; zero for a part fitted while they run.
+    before: [Option<f64>; 3],
+    dates: Vec<NaiveDate>,
+}
+
+impl Window {
+    fn new(
+        history: &History<'_>,
+        slot: &Slot,
+        until: NaiveDate,
+        ended: Ending,
+        last_good: Option<NaiveDate>,
+    ) -> Self {
+        let records_from = history.machine.records_from;
+        let late = slot.first && slot.fitted.is_none_or(|date| date < records_from);
+        // A first part sees use on its own first day; a later one from the next day on.
+        let since = match slot.fitted {
+            _ if late => records_from,
+            Some(date) if slot.first => date,
+            Some(date) => date + Days::new(1),
+            None => records_from,
+        };
+        let path = &history.path;
+        let from = path.days_until(since - Days::new(1));
+        let to = path.days_until(until).max(from);
+        let before = history.position.before;
+        Self {
+            fitted: slot.fitted,
+            since,
+            until,
+            from,
+            to,
+            worn: ended.is_wear(),
+            late,
+            last_good,
+            before: if late { Measure::OF_USE.map(|m| before.get(m)) } else { [Some(0.0); 3] },
+            dates: path.days()[from..to].to_vec(),
+        }
+    }
+
+    /// Count of days of use at which the part was last known good.
+    fn low(&self, path: &UsePath, measure: Measure) -> usize {
+        if !self.worn {
+            return self.to;
+        }
+        let by_use = path.before_last_use(measure, self.from, self.to);
+        let by_look = self.last_good.map(|date| path.days_until(date).max(self.from));
+        by_look.map_or(by_use, |k| k.min(by_use))
+    }
+
+    fn days(&self) -> Span {
+        let Some(fitted) = self.fitted else { return Span::default() };
+        let since = |date: NaiveDate| (date - fitted).num_days().max(0) as f64;
+        let entry = if self.late { since(self.since) } else { 0.0 };
+        let end = since(self.until).max(entry);
+        let low = if self.worn {
+            let used = self.dates.len().checked_sub(2).map_or(entry, |k| since(self.dates[k]));
+            self.last_good.map_or(used, |date| used.min(since(date))).max(entry)
+        } else {
+            end
+        };
+        Span { entry: Some(entry), low: Some(low), end: Some(end) }
+    }
+
+    fn span(
+        &self,
+        history: &History<'_>,
+        measure: Measure,
+        groups: &mut BTreeMap<String, GroupUse>,
+    ) -> Span {
+        let path = &history.path;
+        let before = self.before[measure.index()];
+        let known = path.is_known(measure, self.from, self.to);
+        let reference = history.context.groups.reference(measure);
+        let (Some(before), true) = (before, known) else {
+            return Span { entry: before, low: None, end: None };
+        };
+        let low = self.low(path, measure);
+        let to_low = path.recorded(measure, self.from, low);
+        let to_end = path.recorded(measure, self.from, self.to);
+        let names = history.context.groups.names();
+        for (name, (low, end)) in names.iter().zip(to_low.iter().zip(&to_end)) {
+            // Nobody knows what was spread before the records begin: it counts as the reference.
+            let before = if Some(name.as_str()) == reference { before } else { 0.0 };
+            if before <= 0.0 && *end <= 0.0 {
+                continue;
+            }
+            let group = groups.entry(name.clone()).or_default();
+            set(&mut group.entry, measure, before);
+            set(&mut group.low, measure, before + low);
+            set(&mut group.end, measure, before + end);
+        }
+        Span {
+            entry: Some(before),
+            low: Some(before + to_low.iter().sum::<f64>()),
+            end: Some(before + to_end.iter().sum::<f64>()),
+        }
+    }
+}
+
+fn set(amounts: &mut Amounts, measure: Measure, value: f64) {
+    match measure {
+        Measure::Acres => amounts.acres = Some(value),
+        Measure::Tons => amounts.tons = Some(value),
+        Measure::Hours => amounts.hours = Some(value),
+        Measure::Days => {}
+    }
+}

@@ -1,0 +1,174 @@
+//! Maximum likelihood: the fit of one distribution to lives.
+
+use super::anchor::{Anchor, Anchored};
+use super::kernel::Distribution;
+use super::likelihood::{Derivatives, Likelihood};
+use super::newton::{self, SearchError};
+use super::observations::Observations;
+
+/// Why lives could not be fitted.
+#[derive(Clone, Debug, PartialEq, thiserror::Error)]
+pub enum FitError {
+    /// There is no life at all.
+    #[error("no life to fit")]
+    NoLives,
+    /// No life ended in wear: any long enough life explains the records.
+    #[error("no wear-out: the records only set a lower bound on life")]
+    NoneWorn,
+    /// The likelihood rises without end in one direction.
+    #[error("{0}")]
+    Unbounded(String),
+    /// The search ended short of a maximum.
+    #[error("{0}")]
+    Search(SearchError),
+}
+
+/// A maximum-likelihood fit.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Fit {
+    /// The distribution.
+    pub distribution: Distribution,
+    /// `(ln shape, ln scale, ln w_1, ..)`.
+    pub theta: Vec<f64>,
+    /// Which parameters were estimated; a factor is not where no life that wore out saw its group.
+    pub free: Vec<bool>,
+    /// Log-likelihood and its derivatives there.
+    pub at: Derivatives,
+}
+
+impl Fit {
+    /// Weibull shape (1 / sigma of a lognormal).
+    #[must_use]
+    pub fn shape(&self) -> f64 {
+        self.theta[0].exp()
+    }
+
+    /// Scale, in the measure of the lives.
+    #[must_use]
+    pub fn scale(&self) -> f64 {
+        self.theta[1].exp()
+    }
+
+    /// Log-likelihood.
+    #[must_use]
+    pub fn log_likelihood(&self) -> f64 {
+        self.at.value
+    }
+
+    /// Covariance of the estimated parameters by observed information, zeros elsewhere;
+    /// `None` where the information is singular.
+    #[must_use]
+    pub fn covariance(&self) -> Option<nalgebra::DMatrix<f64>> {
+        covariance(&self.at, &self.free)
+    }
+}
+
+/// Inverse of the negated Hessian over the free parameters, zeros elsewhere.
+#[must_use]
+pub(super) fn covariance(at: &Derivatives, free: &[bool]) -> Option<nalgebra::DMatrix<f64>> {
+    let n = free.len();
+    let index: Vec<usize> = (0..n).filter(|i| free[*i]).collect();
+    let m = index.len();
+    let information =
+        nalgebra::DMatrix::from_fn(m, m, |i, j| -at.hessian[index[i] * n + index[j]]);
+    let inverse = information.cholesky()?.inverse();
+    let mut full = nalgebra::DMatrix::zeros(n, n);
+    for i in 0..m {
+        for j in 0..m {
+            full[(index[i], index[j])] = inverse[(i, j)];
+        }
+    }
+    Some(full)
+}
+
+/// Fits by maximum likelihood, every wear factor together with shape and scale.
+///
+/// A wear factor of a group that no worn-out life saw cannot be told from the records; it is
+/// held at 1 and marked as not free.
+///
+/// # Errors
+/// [`FitError`] with what the records cannot tell.
+pub fn maximum_likelihood(
+    distribution: Distribution,
+    lives: &Observations,
+) -> Result<Fit, FitError> {
+    let free = (0..lives.n_groups())
+        .map(|g| lives.worn_under(g))
+        .collect::<Vec<_>>();
+    constrained(distribution, lives, &free)
+}
+
+/// The same, with the wear factors of groups whose `factor_free` is false held at 1.
+///
+/// # Errors
+/// As [`maximum_likelihood`].
+pub fn constrained(
+    distribution: Distribution,
+    lives: &Observations,
+    factor_free: &[bool],
+) -> Result<Fit, FitError> {
+    if lives.is_empty() {
+        return Err(FitError::NoLives);
+    }
+    if lives.worn() <= 0.0 {
+        return Err(FitError::NoneWorn);
+    }
+    let mut free = vec![distribution.has_shape(), true];
+    free.extend(&factor_free[1..]);
+    let objective = Anchored {
+        likelihood: Likelihood { distribution, lives },
+        anchor: Anchor::Scale,
+        priors: Vec::new(),
+        half_worn_at: None,
+    };
+    let shapes: &[f64] = if distribution.has_shape() { &[1.5, 3.0, 0.8, 6.0] } else { &[1.0] };
+    let mut failure = FitError::NoLives;
+    for shape in shapes {
+        let Some(ln_scale) = lives.crude_ln_scale(*shape) else { continue };
+        let mut start = vec![shape.ln(), ln_scale];
+        start.resize(free.len(), 0.0);
+        match newton::maximize(&objective, &start, &free) {
+            Ok(maximum) => {
+                return Ok(Fit {
+                    distribution,
+                    theta: maximum.theta,
+                    free,
+                    at: maximum.derivatives,
+                });
+            }
+            Err(SearchError::Runaway(i)) => {
+                failure = FitError::Unbounded(match i {
+                    0 => "the wear-outs are too few or too alike to set an upper limit on the shape"
+                        .to_owned(),
+                    1 => "the records set no limit on the scale".to_owned(),
+                    _ => format!("the records set no limit on wear factor {}", i - 1),
+                });
+            }
+            Err(error) => failure = FitError::Search(error),
+        }
+    }
+    Err(failure)
+}
+
+/// Lower bound on the scale at a known shape when no life has worn out, with confidence `level`:
+/// `(sum of (end^shape - entry^shape) / -ln(1 - level))^(1 / shape)`, every group counting 1.
+///
+/// # Source
+/// Abernethy, *The New Weibull Handbook*: Weibayes without failures (formula from memory; checked
+/// against the recomputed values in tests/reference).
+#[must_use]
+pub fn scale_lower_bound(lives: &Observations, shape: f64, level: f64) -> Option<f64> {
+    let n = lives.n_groups;
+    let longest = (0..lives.len()).map(|i| lives.plain_end(i)).fold(0.0, f64::max);
+    if longest <= 0.0 {
+        return None;
+    }
+    let sum: f64 = (0..lives.len())
+        .map(|i| {
+            let entry: f64 = lives.entry[i * n..(i + 1) * n].iter().sum();
+            let power = |x: f64| (x / longest).powf(shape);
+            lives.count[i] * (power(lives.plain_end(i)) - power(entry))
+        })
+        .sum();
+    Some(longest * (sum / -(-level).ln_1p()).powf(1.0 / shape))
+}

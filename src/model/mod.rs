@@ -1,0 +1,27 @@
+//! Life models: the distribution of effective exposure at wear-out, fitted to lives.
+//!
+//! Every distribution here is one of log location and scale. With `x` the effective exposure,
+//!
+//! ```text
+//! t    = shape * (ln x - ln scale)
+//! S(x) = exp(-h(t))
+//! ```
+//!
+//! and the distributions differ only in `h`. Weibull: `h(t) = exp(t)`, so that
+//! `S(x) = exp(-(x / scale)^shape)`. Lognormal: `h(t) = -ln(Phi(-t))`, so that `ln x` is normal
+//! with mean `ln scale` and standard deviation `1 / shape`. Exponential: Weibull of shape 1.
+//!
+//! Parameters are handled as `theta = (ln shape, ln scale, ln w_1, ..)`, with `w_g` the wear factor
+//! of each group after the reference group.
+
+pub mod anchor;
+pub mod fit;
+pub mod kernel;
+pub mod likelihood;
+pub mod newton;
+pub mod observations;
+
+pub mod profile;
+
+pub use kernel::Distribution;
+pub use observations::{Observation, Observations};

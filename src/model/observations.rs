@@ -1,0 +1,148 @@
+//! What a fit sees of lives: exposure by group at entry, when last known good, and at the end.
+
+/// How the end of a life is known.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum End {
+    /// Not worn out at the end.
+    Censored,
+    /// Worn out between low and end.
+    Between,
+    /// Worn out exactly at the end.
+    At,
+}
+
+/// One life, or several alike.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Observation {
+    /// Exposure by group at entry; 0 for a life seen from new.
+    pub entry: Vec<f64>,
+    /// Exposure by group when last known good.
+    pub low: Vec<f64>,
+    /// Exposure by group at the end.
+    pub end: Vec<f64>,
+    /// How the end is known.
+    pub known: End,
+    /// This many lives are alike.
+    pub count: f64,
+}
+
+impl Observation {
+    fn key(&self) -> impl Iterator<Item = f64> {
+        self.end.iter().chain(&self.low).chain(&self.entry).copied()
+    }
+
+    fn order(&self, other: &Self) -> std::cmp::Ordering {
+        self.known.cmp(&other.known).then_with(|| {
+            self.key()
+                .zip(other.key())
+                .map(|(a, b)| a.total_cmp(&b))
+                .find(|o| o.is_ne())
+                .unwrap_or(std::cmp::Ordering::Equal)
+        })
+    }
+}
+
+/// Lives in columns, alike ones joined, in an order of their own: the order they came in never
+/// reaches a sum.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Observations {
+    /// Groups; the first is the reference.
+    pub(super) n_groups: usize,
+    pub(super) entry: Vec<f64>,
+    pub(super) low: Vec<f64>,
+    /// End less low.
+    pub(super) step: Vec<f64>,
+    pub(super) known: Vec<End>,
+    pub(super) count: Vec<f64>,
+}
+
+impl Observations {
+    /// Joins lives that are alike and puts them in columns.
+    ///
+    /// Every list of an observation has `n_groups` entries; group 0 is the reference.
+    #[must_use]
+    pub fn new(n_groups: usize, mut lives: Vec<Observation>) -> Self {
+        lives.sort_by(Observation::order);
+        let mut out = Self { n_groups, ..Self::default() };
+        let mut last: Option<&Observation> = None;
+        for life in &lives {
+            if last.is_some_and(|l| l.order(life).is_eq()) {
+                *out.count.last_mut().expect("a last one was pushed") += life.count;
+                continue;
+            }
+            out.entry.extend_from_slice(&life.entry);
+            let low = if life.known == End::Between { &life.low } else { &life.end };
+            out.low.extend_from_slice(low);
+            out.step.extend(life.end.iter().zip(low).map(|(e, l)| e - l));
+            out.known.push(life.known);
+            out.count.push(life.count);
+            last = Some(life);
+        }
+        out
+    }
+
+    /// Number of different lives.
+    #[must_use]
+    pub fn len(&self) -> usize {
+        self.known.len()
+    }
+
+    /// Whether there is none.
+    #[must_use]
+    pub fn is_empty(&self) -> bool {
+        self.known.is_empty()
+    }
+
+    /// Number of groups.
+    #[must_use]
+    pub fn n_groups(&self) -> usize {
+        self.n_groups
+    }
+
+    /// Number of wear-outs.
+    #[must_use]
+    pub fn worn(&self) -> f64 {
+        self.known
+            .iter()
+            .zip(&self.count)
+            .filter(|(k, _)| **k != End::Censored)
+            .map(|(_, c)| c)
+            .sum()
+    }
+
+    /// Number of lives.
+    #[must_use]
+    pub fn lives(&self) -> f64 {
+        self.count.iter().sum()
+    }
+
+    /// Whether any life that wore out saw that group.
+    #[must_use]
+    pub fn worn_under(&self, group: usize) -> bool {
+        (0..self.len()).any(|i| {
+            let at = i * self.n_groups + group;
+            self.known[i] != End::Censored && 0.0 < self.low[at] + self.step[at]
+        })
+    }
+
+    /// Exposure of life `i` at its end, every group counting 1.
+    #[must_use]
+    pub fn plain_end(&self, i: usize) -> f64 {
+        let row = i * self.n_groups..(i + 1) * self.n_groups;
+        self.low[row.clone()].iter().zip(&self.step[row]).map(|(l, s)| l + s).sum()
+    }
+
+    /// Scale that would be most likely at that shape, every group counting 1; with no wear-out,
+    /// as if half a wear-out had been seen. A start for the search, never a result.
+    #[must_use]
+    pub fn crude_ln_scale(&self, shape: f64) -> Option<f64> {
+        let longest = (0..self.len()).map(|i| self.plain_end(i)).fold(0.0, f64::max);
+        if longest <= 0.0 {
+            return None;
+        }
+        let sum: f64 = (0..self.len())
+            .map(|i| self.count[i] * (self.plain_end(i) / longest).powf(shape))
+            .sum();
+        Some(longest.ln() + (sum / self.worn().max(0.5)).ln() / shape)
+    }
+}

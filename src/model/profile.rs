@@ -1,0 +1,164 @@
+//! Profile-likelihood intervals: the values of one quantity that the records do not contradict,
+//! every other parameter doing its best for each.
+
+use argmin::core::{CostFunction, Error, Executor, State};
+use argmin::solver::brent::BrentRoot;
+use statrs::distribution::{ChiSquared, ContinuousCDF};
+
+use super::anchor::{Anchor, Anchored};
+use super::fit::{Fit, covariance};
+use super::likelihood::{Derivatives, Likelihood};
+use super::newton;
+use super::observations::Observations;
+use super::anchor::Objective;
+
+/// What an interval is of.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Quantity {
+    /// The shape.
+    Shape,
+    /// The scale, a quantile or the mean of life at the reference group.
+    Life(Anchor),
+    /// The wear factor of this group (1 or more).
+    Factor(usize),
+}
+
+impl Quantity {
+    fn index(self) -> usize {
+        match self {
+            Self::Shape => 0,
+            Self::Life(_) => 1,
+            Self::Factor(g) => g + 1,
+        }
+    }
+
+    fn anchor(self) -> Anchor {
+        match self {
+            Self::Life(anchor) => anchor,
+            Self::Shape | Self::Factor(_) => Anchor::Scale,
+        }
+    }
+}
+
+/// Estimate and profile-likelihood limits; a limit is `None` where the likelihood never falls
+/// far enough.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Interval {
+    /// The maximum-likelihood estimate.
+    pub estimate: f64,
+    /// Lower limit.
+    pub low: Option<f64>,
+    /// Upper limit.
+    pub high: Option<f64>,
+}
+
+/// How far a limit may lie from the estimate, as a factor `e^FARTHEST`.
+const FARTHEST: f64 = 11.0;
+
+/// Interval of one quantity at confidence `level`; `None` for a parameter that was not estimated.
+///
+/// # Source
+/// Meeker & Escobar, *Statistical Methods for Reliability Data* (1998), section 8.3: the limits
+/// are where twice the drop of the profile log-likelihood reaches the chi-square(1) quantile.
+#[must_use]
+pub fn interval(fit: &Fit, lives: &Observations, quantity: Quantity, level: f64) -> Option<Interval> {
+    let index = quantity.index();
+    if !fit.free[index] {
+        return None;
+    }
+    let objective = Anchored {
+        likelihood: Likelihood { distribution: fit.distribution, lives },
+        anchor: quantity.anchor(),
+        priors: Vec::new(),
+        half_worn_at: None,
+    };
+    let mut center = fit.theta.clone();
+    center[1] += quantity.anchor().offset(fit.distribution, center[0]).value;
+    let mut at = Derivatives::zero(center.len());
+    objective.evaluate(&center, &mut at);
+    let chi_square = ChiSquared::new(1.0).expect("one degree of freedom is valid");
+    let drop = chi_square.inverse_cdf(level) / 2.0;
+    let sd = covariance(&at, &fit.free).map_or(0.5, |c| c[(index, index)].sqrt());
+    let mut free = fit.free.clone();
+    free[index] = false;
+    let profile = Profile { objective: &objective, center: &center, free, index, floor: at.value - drop };
+    Some(Interval {
+        estimate: center[index].exp(),
+        low: profile.limit(-sd * (2.0 * drop).sqrt()).map(f64::exp),
+        high: profile.limit(sd * (2.0 * drop).sqrt()).map(f64::exp),
+    })
+}
+
+/// The profile log-likelihood less its value at the limits.
+struct Profile<'a> {
+    objective: &'a Anchored<'a>,
+    center: &'a [f64],
+    free: Vec<bool>,
+    index: usize,
+    floor: f64,
+}
+
+impl Profile<'_> {
+    /// Profile height above the limit at `value`, and where the other parameters go.
+    fn height(&self, value: f64, from: &[f64]) -> Option<(f64, Vec<f64>)> {
+        let mut start = from.to_vec();
+        start[self.index] = value;
+        let maximum = newton::maximize(self.objective, &start, &self.free).ok()?;
+        Some((maximum.derivatives.value - self.floor, maximum.theta))
+    }
+
+    /// The limit on the side of `step`.
+    fn limit(&self, mut step: f64) -> Option<f64> {
+        let center = self.center[self.index];
+        let mut inside = center;
+        let mut theta = self.center.to_vec();
+        loop {
+            let outside = inside + step;
+            if FARTHEST < (outside - center).abs() {
+                return None;
+            }
+            match self.height(outside, &theta) {
+                Some((height, at)) if 0.0 < height => {
+                    inside = outside;
+                    theta = at;
+                    step *= 1.5;
+                }
+                Some(_) => return self.root(inside, outside, theta),
+                // Out of reach: a shorter step, down to where nothing is left to gain.
+                None if 1e-6 < step.abs() => step /= 4.0,
+                None => return None,
+            }
+        }
+    }
+
+    fn root(&self, inside: f64, outside: f64, theta: Vec<f64>) -> Option<f64> {
+        let problem = Root { profile: self, theta };
+        let (a, b) = (inside.min(outside), inside.max(outside));
+        let solver = BrentRoot::new(a, b, 1e-10);
+        let result = Executor::new(problem, solver)
+            .configure(|state| state.param(a).max_iters(100))
+            .timer(false)
+            .ctrlc(false)
+            .run()
+            .ok()?;
+        result.state().get_best_param().copied()
+    }
+}
+
+struct Root<'a> {
+    profile: &'a Profile<'a>,
+    theta: Vec<f64>,
+}
+
+impl CostFunction for Root<'_> {
+    type Param = f64;
+    type Output = f64;
+
+    fn cost(&self, value: &f64) -> Result<f64, Error> {
+        let (height, _) = self
+            .profile
+            .height(*value, &self.theta)
+            .ok_or_else(|| Error::msg("the profile is out of reach"))?;
+        Ok(height)
+    }
+}
