@@ -67,6 +67,22 @@ impl Anchored<'_> {
         out
     }
 
+    /// The value alone.
+    #[must_use]
+    pub fn height(&self, theta: &[f64]) -> f64 {
+        let mut value = self.likelihood.value(&self.to_scale(theta));
+        for (prior, x) in self.priors.iter().zip(theta) {
+            if let Some(Normal { mean, sd }) = prior {
+                let z = (x - mean) / sd;
+                value -= z * z / 2.0;
+            }
+        }
+        if let Some(ln_life) = self.half_worn_at {
+            value -= theta[0].exp() * (theta[1] - ln_life) / 2.0;
+        }
+        if value.is_nan() { f64::NEG_INFINITY } else { value }
+    }
+
     fn add_priors(&self, theta: &[f64], out: &mut Derivatives) {
         let n = theta.len();
         for (i, prior) in self.priors.iter().enumerate() {

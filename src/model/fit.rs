@@ -55,6 +55,19 @@ impl Fit {
         self.at.value
     }
 
+    /// Akaike's information criterion with the correction for few wear-outs.
+    ///
+    /// # Source
+    /// Burnham & Anderson, *Model Selection and Multimodel Inference* (2002), section 2.4; wear-outs
+    /// take the place of the sample size, since censored lives tell little of the shape (our choice).
+    #[must_use]
+    pub fn corrected_aic(&self, lives: &Observations) -> f64 {
+        let k = self.free.iter().filter(|f| **f).count() as f64;
+        let room = lives.worn() - k - 1.0;
+        let correction = if 0.0 < room { 2.0 * k * (k + 1.0) / room } else { f64::INFINITY };
+        2.0 * k - 2.0 * self.at.value + correction
+    }
+
     /// Covariance of the estimated parameters by observed information, zeros elsewhere;
     /// `None` where the information is singular.
     #[must_use]

@@ -122,12 +122,40 @@ impl Likelihood<'_> {
         mirror(&mut out.hessian, n_groups + 1);
     }
 
-    /// The value alone.
+    /// The value alone, without the work the derivatives take.
     #[must_use]
     pub fn value(&self, theta: &[f64]) -> f64 {
-        let mut out = Derivatives::zero(self.n_parameters());
-        self.evaluate(theta, &mut out);
-        out.value
+        let n = self.lives.n_groups;
+        let (shape, ln_scale) = (theta[0].exp(), theta[1]);
+        let factors: Vec<f64> =
+            std::iter::once(1.0).chain(theta[2..].iter().map(|w| w.exp())).collect();
+        let weigh = |u: &[f64]| u.iter().zip(&factors).map(|(u, w)| u * w).sum::<f64>();
+        let at = |x: f64| shape * (x.ln() - ln_scale);
+        let hazard = |x: f64| self.distribution.cumulative(at(x)).value;
+        let mut total = 0.0;
+        for i in 0..self.lives.len() {
+            let row = i * n..(i + 1) * n;
+            let entry = weigh(&self.lives.entry[row.clone()]);
+            let (low, step) =
+                (weigh(&self.lives.low[row.clone()]), weigh(&self.lives.step[row]));
+            let mut value = if 0.0 < entry { hazard(entry) } else { 0.0 };
+            value += match self.lives.known[i] {
+                _ if low + step <= 0.0 => 0.0,
+                End::Censored => -hazard(low + step),
+                End::At => {
+                    let end = low + step;
+                    self.distribution.ln_rate(at(end)).value + shape.ln() - end.ln() - hazard(end)
+                }
+                End::Between if low <= 0.0 => (-(-hazard(step)).exp_m1()).ln(),
+                End::Between => {
+                    let t = at(low);
+                    let rise = self.distribution.rise(t, shape * (step / low).ln_1p()).value;
+                    (-(-rise).exp_m1()).ln() - self.distribution.cumulative(t).value
+                }
+            };
+            total += self.lives.count[i] * value;
+        }
+        if total.is_nan() { f64::NEG_INFINITY } else { total }
     }
 
     fn add_life(&self, i: usize, theta: &[f64], s: &mut Scratch, out: &mut Derivatives) {

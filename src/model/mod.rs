@@ -19,7 +19,9 @@ pub mod fit;
 pub mod kernel;
 pub mod likelihood;
 pub mod newton;
+pub mod assess;
 pub mod observations;
+pub mod posterior;
 
 pub mod profile;
 

@@ -1,0 +1,427 @@
+//! What is known of one family: its lives, its fit, its posterior.
+
+use crate::family::{DistributionChoice, Family, MeasureChoice, Prior, Spread};
+use crate::life::{Ending, Life};
+use crate::units::Measure;
+use crate::wear::Groups;
+
+use super::anchor::{Anchor, Anchored, Normal};
+use super::fit::{self, Fit, FitError};
+use super::kernel::Distribution;
+use super::likelihood::Likelihood;
+use super::observations::{End, Observation, Observations};
+use super::posterior::{self, Draws};
+
+/// How many lives there are, of which sort.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Counts {
+    /// Lives in the fit: worn and censored.
+    pub lives: f64,
+    /// Of these worn out.
+    pub worn: f64,
+    /// Of these not worn out.
+    pub censored: f64,
+    /// Of these first seen with use behind them.
+    pub late_entry: f64,
+    /// Kept out of the fit: nobody knows when they began.
+    pub start_unknown: f64,
+    /// Kept out of the fit: some of their use is not recorded in this measure.
+    pub use_unknown: f64,
+    /// Kept out of the fit: said to have worn out without any use.
+    pub no_use: f64,
+}
+
+/// The lives of one family in one measure.
+#[derive(Clone, Debug, PartialEq)]
+pub struct FamilyLives {
+    /// The measure.
+    pub measure: Measure,
+    /// Product groups, the reference first; only that one where the measure has no groups.
+    pub groups: Vec<String>,
+    /// What the fit sees.
+    pub observations: Observations,
+    /// How many, of which sort.
+    pub counts: Counts,
+}
+
+/// How the draws are wanted.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Wanted {
+    /// Whether the family's prior counts.
+    pub priors: bool,
+    /// Number of draws.
+    pub draws: usize,
+    /// Seed of the random numbers.
+    pub seed: u64,
+}
+
+/// One family, assessed.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Assessment {
+    /// The family.
+    pub family: Family,
+    /// Its lives.
+    pub lives: FamilyLives,
+    /// The distribution used.
+    pub distribution: Distribution,
+    /// Maximum likelihood, or what stands in its way.
+    pub likeliest: Result<Fit, FitError>,
+    /// Draws of the parameters; `None` where neither records nor prior say anything.
+    pub draws: Option<Draws>,
+    /// Log-likelihood at the most probable point of the posterior.
+    pub log_likelihood_at_mode: Option<f64>,
+    /// Sentences for the results.
+    pub notes: Vec<String>,
+}
+
+/// The lives of `family` in `measure`, with the groups that they or `also` saw.
+#[must_use]
+pub fn family_lives(
+    lives: &[&Life],
+    measure: Measure,
+    groups: &Groups,
+    also: &[String],
+) -> FamilyLives {
+    let names = group_names(lives, measure, groups, also);
+    let mut counts = Counts::default();
+    let mut rows = Vec::new();
+    for life in lives {
+        if life.fitted.is_none() {
+            counts.start_unknown += 1.0;
+            continue;
+        }
+        let span = life.spans[measure.index()];
+        let (Some(entry), Some(low), Some(end)) = (span.entry, span.low, span.end) else {
+            counts.use_unknown += 1.0;
+            continue;
+        };
+        if life.ended.is_wear() && end <= low {
+            counts.no_use += 1.0;
+            continue;
+        }
+        counts.lives += 1.0;
+        counts.worn += f64::from(u8::from(life.ended.is_wear()));
+        counts.late_entry += f64::from(u8::from(0.0 < entry));
+        rows.push(observation(life, measure, &names));
+    }
+    counts.censored = counts.lives - counts.worn;
+    FamilyLives {
+        measure,
+        observations: Observations::new(names.len(), rows),
+        groups: names,
+        counts,
+    }
+}
+
+fn group_names(
+    lives: &[&Life],
+    measure: Measure,
+    groups: &Groups,
+    also: &[String],
+) -> Vec<String> {
+    let Some(reference) = groups.reference(measure) else {
+        return vec![String::new()];
+    };
+    let seen = |name: &String| {
+        lives.iter().any(|l| {
+            l.groups
+                .get(name)
+                .and_then(|g| g.end.get(measure))
+                .is_some_and(|use_| 0.0 < use_)
+        })
+    };
+    let mut names = vec![reference.to_owned()];
+    names.extend(
+        groups
+            .names()
+            .iter()
+            .filter(|n| n.as_str() != reference && (seen(n) || also.contains(n)))
+            .cloned(),
+    );
+    names
+}
+
+fn observation(life: &Life, measure: Measure, names: &[String]) -> Observation {
+    let known = if life.ended.is_wear() { End::Between } else { End::Censored };
+    let span = life.spans[measure.index()];
+    if measure == Measure::Days {
+        let only = |value: Option<f64>| vec![value.unwrap_or(0.0)];
+        return Observation {
+            entry: only(span.entry),
+            low: only(span.low),
+            end: only(span.end),
+            known,
+            count: 1.0,
+        };
+    }
+    // A group that a life of known use never saw is absent: none of it was spread.
+    let by_group = |pick: fn(&crate::life::GroupUse) -> crate::record::Amounts| -> Vec<f64> {
+        names
+            .iter()
+            .map(|n| life.groups.get(n).and_then(|g| pick(g).get(measure)).unwrap_or(0.0))
+            .collect()
+    };
+    Observation {
+        entry: by_group(|g| g.entry),
+        low: by_group(|g| g.low),
+        end: by_group(|g| g.end),
+        known,
+        count: 1.0,
+    }
+}
+
+/// Assesses one family of the records.
+#[must_use]
+pub fn assess(
+    family: &Family,
+    lives: &[&Life],
+    groups: &Groups,
+    also: &[String],
+    wanted: Wanted,
+) -> Assessment {
+    let mut notes = Vec::new();
+    let measured = match family.measure {
+        MeasureChoice::Fixed(measure) => family_lives(lives, measure, groups, also),
+        MeasureChoice::Best => best_measure(family, lives, groups, also, &mut notes),
+    };
+    assess_lives(family, measured, wanted, notes)
+}
+
+/// Assesses lives that are already counted in their measure.
+#[must_use]
+pub fn assess_lives(
+    family: &Family,
+    lives: FamilyLives,
+    wanted: Wanted,
+    mut notes: Vec<String>,
+) -> Assessment {
+    note_counts(family, &lives, &mut notes);
+    let distribution = choose_distribution(family, &lives.observations, &mut notes);
+    let likeliest = fit::maximum_likelihood(distribution, &lives.observations);
+    if let Err(error) = &likeliest {
+        notes.push(format!("{}: {error}", family.name));
+    }
+    let mut assessment = Assessment {
+        family: family.clone(),
+        lives,
+        distribution,
+        likeliest,
+        draws: None,
+        log_likelihood_at_mode: None,
+        notes,
+    };
+    assessment.draw(wanted);
+    assessment
+}
+
+fn note_counts(family: &Family, lives: &FamilyLives, notes: &mut Vec<String>) {
+    let name = &family.name;
+    let counts = lives.counts;
+    if !family.from_file {
+        notes.push(format!(
+            "{name}: no model file; counted {} in {} with a weak prior on the shape alone",
+            family.counted.name(),
+            lives.measure.name()
+        ));
+    }
+    if 0.0 < counts.start_unknown {
+        notes.push(format!(
+            "{name}: {} lives of unknown start are kept out of the fit",
+            counts.start_unknown
+        ));
+    }
+    if 0.0 < counts.use_unknown {
+        notes.push(format!(
+            "{name}: {} lives are kept out of the fit, since some of their {} are not recorded",
+            counts.use_unknown,
+            lives.measure.name()
+        ));
+    }
+    if 0.0 < counts.no_use {
+        notes.push(format!(
+            "{name}: {} wear-outs without any recorded use are kept out of the fit",
+            counts.no_use
+        ));
+    }
+}
+
+/// The measure under which the records are most probable, for the number of factors it needs.
+fn best_measure(
+    family: &Family,
+    lives: &[&Life],
+    groups: &Groups,
+    also: &[String],
+    notes: &mut Vec<String>,
+) -> FamilyLives {
+    let order = [Measure::Tons, Measure::Hours, Measure::Acres, Measure::Days];
+    let candidates: Vec<FamilyLives> = order
+        .iter()
+        .filter(|m| **m == Measure::Days || groups.reference(**m).is_some())
+        .map(|m| family_lives(lives, *m, groups, also))
+        .collect();
+    let most = candidates.iter().map(|c| c.counts.lives).fold(0.0, f64::max);
+    let complete: Vec<FamilyLives> =
+        candidates.into_iter().filter(|c| most <= c.counts.lives).collect();
+    let scored = complete.iter().enumerate().filter_map(|(i, c)| {
+        let fit = fit::maximum_likelihood(Distribution::Weibull, &c.observations).ok()?;
+        let parameters = fit.free.iter().filter(|f| **f).count() as f64;
+        Some((i, parameters - fit.log_likelihood()))
+    });
+    let best = scored.min_by(|a, b| a.1.total_cmp(&b.1)).map(|(i, _)| i);
+    let told = best.is_some_and(|i| 3.0 <= complete[i].counts.worn);
+    let chosen = complete
+        .into_iter()
+        .nth(if told { best.unwrap_or(0) } else { 0 })
+        .expect("days are always a candidate");
+    notes.push(if told {
+        format!("{}: measured in {}, under which the records are most probable", family.name, chosen.measure.name())
+    } else {
+        format!("{}: too few wear-outs to tell what wears it; measured in {}", family.name, chosen.measure.name())
+    });
+    chosen
+}
+
+fn choose_distribution(
+    family: &Family,
+    lives: &Observations,
+    notes: &mut Vec<String>,
+) -> Distribution {
+    match family.distribution {
+        DistributionChoice::Weibull => Distribution::Weibull,
+        DistributionChoice::Lognormal => Distribution::Lognormal,
+        DistributionChoice::Exponential => Distribution::Exponential,
+        DistributionChoice::Best => {
+            let tried = [Distribution::Weibull, Distribution::Lognormal, Distribution::Exponential];
+            let best = tried
+                .into_iter()
+                .filter_map(|d| Some((d, fit::maximum_likelihood(d, lives).ok()?.corrected_aic(lives))))
+                .min_by(|a, b| a.1.total_cmp(&b.1));
+            let chosen = best.map_or(Distribution::Weibull, |(d, _)| d);
+            notes.push(format!("{}: {} life by the corrected information criterion", family.name, chosen.name()));
+            chosen
+        }
+    }
+}
+
+/// Log standard deviation of a lognormal life of unit shape over that of a Weibull one: sqrt(6) / pi
+/// turned over. A prior on the Weibull shape means the same steepness for a lognormal life.
+const WEIBULL_STEEPNESS: f64 = 1.282_549_830_161_864;
+
+/// Priors so wide that they only keep the draws finite where nothing else does.
+const GUARD_SHAPE: Spread = Spread { median: 1.5, spread: 20.0 };
+const GUARD_LIFE_SPREAD: f64 = 1_000.0;
+const GUARD_FACTOR_SPREAD: f64 = 20.0;
+
+impl Assessment {
+    fn draw(&mut self, wanted: Wanted) {
+        let observations = &self.lives.observations;
+        let prior = if wanted.priors { self.family.prior } else { Prior::default() };
+        let worn = observations.worn();
+        let in_measure = matches!(self.family.measure, MeasureChoice::Fixed(_));
+        let life50 = prior.life50.filter(|_| in_measure);
+        if prior.life50.is_some() && !in_measure {
+            self.notes.push(format!(
+                "{}: the prior of the median life is left out, since its measure was chosen by the records",
+                self.family.name
+            ));
+        }
+        let crude = observations.crude_ln_scale(prior.shape.map_or(1.5, |s| s.median));
+        let nothing_known = worn <= 0.0 && (!wanted.priors || life50.is_none() && crude.is_none());
+        let center = life50.map(Spread::ln_mean).or(crude);
+        let (false, Some(center)) = (nothing_known, center) else { return };
+        let half_worn = worn <= 0.0 && life50.is_none();
+        if half_worn {
+            self.notes.push(format!(
+                "{}: no wear-out yet and no prior of its life; the forecast counts half a wear-out at the longest use seen",
+                self.family.name
+            ));
+        }
+        let objective = Anchored {
+            likelihood: Likelihood { distribution: self.distribution, lives: observations },
+            anchor: Anchor::Quantile(0.5),
+            priors: self.priors(prior, life50, center),
+            half_worn_at: half_worn.then(|| longest(observations).unwrap_or(center)),
+        };
+        let mut free = vec![true; observations.n_groups() + 1];
+        free[0] = self.distribution.has_shape();
+        let starts = self.starts(&objective, center);
+        let mode = match posterior::mode(&objective, &starts, &free) {
+            Ok(mode) => mode,
+            Err(error) => {
+                self.notes.push(format!("{}: {error}", self.family.name));
+                return;
+            }
+        };
+        let seed = wanted.seed ^ name_hash(&self.family.name);
+        let draws = posterior::draw(&objective, &mode, &free, wanted.draws, seed);
+        if draws.effective_share < posterior::HEALTHY_SHARE {
+            self.notes.push(format!(
+                "{}: only {:.0} % of the draws carry weight; its intervals are rough",
+                self.family.name,
+                100.0 * draws.effective_share
+            ));
+        }
+        let at_mode = objective.likelihood.value(&objective.to_scale(&mode.theta));
+        self.log_likelihood_at_mode = Some(at_mode);
+        self.draws = Some(draws);
+    }
+
+    fn priors(&self, prior: Prior, life50: Option<Spread>, center: f64) -> Vec<Option<Normal>> {
+        let steepness = if self.distribution == Distribution::Lognormal {
+            WEIBULL_STEEPNESS.ln()
+        } else {
+            0.0
+        };
+        let shape = prior.shape.unwrap_or(GUARD_SHAPE);
+        let guard = Spread { median: center.exp(), spread: GUARD_LIFE_SPREAD };
+        let life = life50.unwrap_or(guard);
+        let factor = Spread { median: 1.0, spread: prior.wear_factor.unwrap_or(GUARD_FACTOR_SPREAD) };
+        let mut priors = vec![
+            Some(Normal { mean: shape.ln_mean() - steepness, sd: shape.ln_sd() }),
+            Some(Normal { mean: life.ln_mean(), sd: life.ln_sd() }),
+        ];
+        let normal = Normal { mean: 0.0, sd: factor.ln_sd() };
+        priors.resize(self.lives.observations.n_groups() + 1, Some(normal));
+        priors
+    }
+
+    fn starts(&self, objective: &Anchored<'_>, center: f64) -> Vec<Vec<f64>> {
+        let n = objective.likelihood.n_parameters();
+        let mut starts = Vec::new();
+        if let Ok(fit) = &self.likeliest {
+            let mut theta = fit.theta.clone();
+            theta[1] += objective.anchor.offset(self.distribution, theta[0]).value;
+            starts.push(theta);
+        }
+        let shapes: &[f64] = if self.distribution.has_shape() { &[2.0, 1.0, 4.0] } else { &[1.0] };
+        for shape in shapes {
+            let crude = self.lives.observations.crude_ln_scale(*shape);
+            for life in crude.into_iter().chain([center]) {
+                let mut theta = vec![shape.ln(), life];
+                theta.resize(n, 0.0);
+                starts.push(theta);
+            }
+        }
+        starts
+    }
+}
+
+fn longest(lives: &Observations) -> Option<f64> {
+    let longest = (0..lives.len()).map(|i| lives.plain_end(i)).fold(0.0, f64::max);
+    (0.0 < longest).then(|| longest.ln())
+}
+
+/// A number of its own for each family, so that leaving one out does not change another's draws
+/// (FNV-1a).
+#[must_use]
+pub fn name_hash(name: &str) -> u64 {
+    name.bytes().fold(0xcbf2_9ce4_8422_2325, |hash, byte| {
+        (hash ^ u64::from(byte)).wrapping_mul(0x0000_0100_0000_01b3)
+    })
+}
+
+/// Whether a life of that ending can wear on: its part is still there.
+#[must_use]
+pub fn in_service(life: &Life) -> bool {
+    life.ended == Ending::Running
+}
