@@ -1,6 +1,8 @@
 //! Wear of dry-product spreaders: from usage and replacement records to next season's parts budget.
 
+pub mod cost;
 pub mod family;
+pub mod forecast;
 pub mod life;
 pub mod model;
 pub mod record;

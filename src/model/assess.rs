@@ -1,7 +1,7 @@
 //! What is known of one family: its lives, its fit, its posterior.
 
 use crate::family::{DistributionChoice, Family, MeasureChoice, Prior, Spread};
-use crate::life::{Ending, Life};
+use crate::life::Life;
 use crate::units::Measure;
 use crate::wear::Groups;
 
@@ -420,8 +420,3 @@ pub fn name_hash(name: &str) -> u64 {
     })
 }
 
-/// Whether a life of that ending can wear on: its part is still there.
-#[must_use]
-pub fn in_service(life: &Life) -> bool {
-    life.ended == Ending::Running
-}

@@ -5,22 +5,8 @@ use chrono::NaiveDate;
 use crate::record::{Account, Amounts};
 use crate::units::Units;
 
-/// A distribution of something that has not happened yet.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Forecast {
-    /// The mean.
-    pub expected: f64,
-    /// It stays below this in 10 of 100 seasons.
-    pub p10: f64,
-    /// Even odds.
-    pub p50: f64,
-    /// It stays below this in 80 of 100 seasons.
-    pub p80: f64,
-    /// It stays below this in 90 of 100 seasons.
-    pub p90: f64,
-    /// It stays below this in 95 of 100 seasons.
-    pub p95: f64,
-}
+pub use crate::forecast::plan::PlanSource;
+pub use crate::forecast::summary::Forecast;
 
 /// A quantity that has a true value, and the interval that holds it.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -46,15 +32,6 @@ pub struct Header {
     pub notes: Vec<String>,
     /// Cautions on working at the machine, one sentence each.
     pub cautions: Vec<String>,
-}
-
-/// Where the use of the season comes from.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum PlanSource {
-    /// The plan table.
-    Plan,
-    /// Each machine's last full season again.
-    LastSeason,
 }
 
 /// Next season's replacements, money and cost per acre.

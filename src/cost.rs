@@ -1,0 +1,98 @@
+//! What a replacement costs, as far as the parts list and the records tell.
+
+use crate::life::supersession::Supersession;
+use crate::record::{Records, Replacement};
+
+/// Money and time of replacing one part number.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct PartCost {
+    /// Price of a piece at the season's level.
+    pub price: Option<f64>,
+    /// Whether it is what past pieces cost, since the parts list says nothing.
+    pub price_from_records: bool,
+    /// Hours to replace one, or one set.
+    pub labor_hours: Option<f64>,
+}
+
+/// Replacements up to `as_of` with the newest number of the part taken out.
+fn changes_of<'a>(
+    records: &'a Records,
+    supersession: &'a Supersession,
+    part: &'a str,
+    as_of: chrono::NaiveDate,
+) -> impl Iterator<Item = &'a Replacement> {
+    records.replacements.iter().filter(move |r| {
+        let fitted = r.part.as_deref().or_else(|| {
+            records.position(&r.machine, &r.position).map(|p| p.part.as_str())
+        });
+        r.date <= as_of && fitted.is_some_and(|f| supersession.newest(f) == part)
+    })
+}
+
+/// Pieces a change was about.
+fn pieces(records: &Records, change: &Replacement) -> f64 {
+    change.quantity.unwrap_or_else(|| {
+        let position = records.position(&change.machine, &change.position);
+        if change.slot.is_some() { 1.0 } else { position.map_or(1.0, |p| p.quantity) }
+    })
+}
+
+/// What one part number costs in the coming season.
+///
+/// A price or a time that the parts list leaves out is taken from past replacements; where they
+/// say nothing either, it is unknown.
+#[must_use]
+pub fn part_cost(
+    records: &Records,
+    supersession: &Supersession,
+    part: &str,
+    as_set: bool,
+    as_of: chrono::NaiveDate,
+) -> PartCost {
+    let listed = records.part(part);
+    let level = 1.0 + records.settings.price_change;
+    let past_price = || {
+        mean(changes_of(records, supersession, part, as_of).filter_map(|c| {
+            let pieces = pieces(records, c);
+            c.parts_cost.filter(|_| 0.0 < pieces).map(|cost| (cost / pieces, pieces))
+        }))
+    };
+    let past_labor = || {
+        mean(changes_of(records, supersession, part, as_of).filter_map(|c| {
+            let events = if as_set { 1.0 } else { pieces(records, c) };
+            c.labor_hours.filter(|_| 0.0 < events).map(|hours| (hours / events, events))
+        }))
+    };
+    let list_price = listed.and_then(|p| p.price);
+    let price = list_price.or_else(past_price);
+    PartCost {
+        price: price.map(|p| p * level),
+        price_from_records: list_price.is_none() && price.is_some(),
+        labor_hours: listed.and_then(|p| p.labor_hours).or_else(past_labor),
+    }
+}
+
+/// Mean field time lost when a part of these numbers wears out in the field, as recorded.
+#[must_use]
+pub fn down_hours(
+    records: &Records,
+    supersession: &Supersession,
+    parts: &[&str],
+    as_of: chrono::NaiveDate,
+) -> Option<f64> {
+    let hours = parts.iter().flat_map(|part| {
+        changes_of(records, supersession, part, as_of)
+            .filter(|c| c.reason.is_wear())
+            .filter_map(|c| c.down_hours.map(|h| (h, 1.0)))
+            .collect::<Vec<_>>()
+    });
+    mean(hours)
+}
+
+/// Weighted mean; `None` of nothing.
+fn mean(values: impl Iterator<Item = (f64, f64)>) -> Option<f64> {
+    let mut values: Vec<(f64, f64)> = values.collect();
+    values.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.total_cmp(&b.1)));
+    let weight: f64 = values.iter().map(|v| v.1).sum();
+    (0.0 < weight).then(|| values.iter().map(|(v, w)| v * w).sum::<f64>() / weight)
+}

@@ -1,0 +1,14 @@
+//! The coming season: planned use, what is in service, and what will have to be replaced.
+
+pub mod damage;
+pub mod path;
+pub mod plan;
+pub mod remaining;
+pub mod renewal;
+pub mod season;
+pub mod service;
+pub mod simulate;
+pub mod summary;
+pub mod unit;
+
+pub use season::Season;

@@ -1,0 +1,217 @@
+//! Planned use laid out in days of work, as long as the days on record are.
+//!
+//! A worn part is changed at the end of the day on which it wore out, so the size of a day
+//! matters: the mean overshoot is `E[d^2] / (2 E[d])`. Equal days of the size `E[d^2] / E[d]`
+//! overshoot by just that on average.
+
+use std::collections::BTreeMap;
+
+use chrono::{Days, NaiveDate};
+
+use super::plan::PlannedUse;
+use super::season::Season;
+use crate::life::exposure::UseSums;
+use crate::units::Measure;
+
+/// Days of use to come, for one machine, bin and measure.
+#[derive(Clone, Debug, PartialEq)]
+pub struct FuturePath {
+    /// The days, ascending.
+    pub dates: Vec<NaiveDate>,
+    /// Whether a replacement on that day counts into the season.
+    pub counts: Vec<bool>,
+    /// Groups a day has amounts of.
+    pub n_groups: usize,
+    /// Use since the as-of date at the end of each day, by group.
+    pub cumulative: Vec<f64>,
+    /// Hours since the as-of date at the end of each day; unknown hours count as none.
+    pub hours: Vec<f64>,
+    /// Whether every planned amount of the measure is known.
+    pub known: bool,
+}
+
+impl FuturePath {
+    /// Use since the as-of date at the end of day `k`, by group.
+    #[must_use]
+    pub fn at(&self, k: usize) -> &[f64] {
+        &self.cumulative[k * self.n_groups..(k + 1) * self.n_groups]
+    }
+
+    /// Use by group on the days that count.
+    #[must_use]
+    pub fn in_season(&self) -> Vec<f64> {
+        let mut sum = vec![0.0; self.n_groups];
+        for k in (0..self.dates.len()).filter(|k| self.counts[*k]) {
+            for (g, s) in sum.iter_mut().enumerate() {
+                let before = if k == 0 { 0.0 } else { self.at(k - 1)[g] };
+                *s += self.at(k)[g] - before;
+            }
+        }
+        sum
+    }
+}
+
+/// Sizes of the days on record.
+#[derive(Clone, Debug, Default)]
+pub struct DaySizes {
+    /// Sum and sum of squares, by machine (or none for all), bin, group and measure.
+    sums: BTreeMap<(Option<String>, Option<String>, usize, usize), (f64, f64)>,
+}
+
+impl DaySizes {
+    /// Measures the days on record.
+    #[must_use]
+    pub fn new(sums: &UseSums) -> Self {
+        let mut sizes = Self::default();
+        for machine in sums.machines() {
+            let mut whole: BTreeMap<(NaiveDate, usize), [Option<f64>; 3]> = BTreeMap::new();
+            for day in sums.of_machine(machine) {
+                let amounts = Measure::OF_USE.map(|m| day.amounts.get(m));
+                if day.bin.is_some() {
+                    sizes.add(machine, day.bin.clone(), day.group, amounts);
+                }
+                let sum = whole.entry((day.date, day.group)).or_default();
+                for (s, a) in sum.iter_mut().zip(amounts) {
+                    *s = a.map(|a| s.unwrap_or(0.0) + a).or(*s);
+                }
+            }
+            for ((_, group), amounts) in whole {
+                sizes.add(machine, None, group, amounts);
+            }
+        }
+        sizes
+    }
+
+    fn add(&mut self, machine: &str, bin: Option<String>, group: usize, amounts: [Option<f64>; 3]) {
+        for (i, amount) in amounts.into_iter().enumerate() {
+            let Some(amount) = amount else { continue };
+            for machine in [Some(machine.to_owned()), None] {
+                let sums = self.sums.entry((machine, bin.clone(), group, i)).or_default();
+                sums.0 += amount;
+                sums.1 += amount * amount;
+            }
+        }
+    }
+
+    /// `E[d^2] / E[d]` of that machine, bin and group; of the whole fleet where it has none.
+    fn typical(&self, machine: &str, bin: Option<&str>, group: usize, measure: usize) -> Option<f64> {
+        let bin = bin.map(str::to_owned);
+        let keys = [
+            (Some(machine.to_owned()), bin.clone(), group, measure),
+            (Some(machine.to_owned()), None, group, measure),
+            (None, bin, group, measure),
+            (None, None, group, measure),
+        ];
+        keys.iter()
+            .filter_map(|key| self.sums.get(key))
+            .find(|(sum, _)| 0.0 < *sum)
+            .map(|(sum, squares)| squares / sum)
+    }
+}
+
+/// Which days count, and which use a position sees.
+#[derive(Clone, Copy, Debug)]
+pub struct View<'a> {
+    /// Machine.
+    pub machine: &'a str,
+    /// Bin; `None`: all of the machine's use.
+    pub bin: Option<&'a str>,
+    /// Measure of the family.
+    pub measure: Measure,
+    /// Number of product groups.
+    pub n_groups: usize,
+    /// Nothing before this day counts.
+    pub as_of: NaiveDate,
+    /// The season forecast.
+    pub season: Season,
+    /// Last day laid out.
+    pub until: NaiveDate,
+}
+
+/// Lays out planned use in days.
+#[must_use]
+pub fn lay_out(uses: &[PlannedUse], sizes: &DaySizes, view: View<'_>) -> FuturePath {
+    let mut days: BTreeMap<NaiveDate, Day> = BTreeMap::new();
+    let mut known = true;
+    if view.measure == Measure::Days {
+        // Calendar time wears on every day, in the shed as well.
+        let mut date = view.as_of + Days::new(1);
+        while date <= view.until {
+            days.insert(date, Day { groups: vec![1.0], hours: 0.0 });
+            date = date + Days::new(1);
+        }
+    }
+    for ((from, until, group), amounts) in joined(uses, view) {
+        let measure = view.measure.index();
+        let main = [1, 0, 2].into_iter().find(|i| amounts[*i].is_some_and(|a| 0.0 < a));
+        let Some(main) = main else { continue };
+        let total = amounts[main].unwrap_or(0.0);
+        let room = ((until - from).num_days() + 1) as f64;
+        let size = sizes.typical(view.machine, view.bin, group, main).unwrap_or(total);
+        let count = (total / size).round().clamp(1.0, room);
+        known &= view.measure == Measure::Days || amounts[measure].is_some();
+        for k in 0..count as u64 {
+            let offset = ((k as f64 + 0.5) * room / count).floor() as u64;
+            let day = days.entry(from + Days::new(offset)).or_insert_with(|| Day {
+                groups: vec![0.0; if view.measure == Measure::Days { 1 } else { view.n_groups }],
+                hours: 0.0,
+            });
+            day.hours += amounts[Measure::Hours.index()].unwrap_or(0.0) / count;
+            if view.measure != Measure::Days {
+                day.groups[group] += amounts[measure].unwrap_or(0.0) / count;
+            }
+        }
+    }
+    accumulate(&days, view, known)
+}
+
+struct Day {
+    groups: Vec<f64>,
+    hours: f64,
+}
+
+type Stretch = (NaiveDate, NaiveDate, usize);
+
+/// Planned use the position sees, joined by month and group.
+fn joined(uses: &[PlannedUse], view: View<'_>) -> BTreeMap<Stretch, [Option<f64>; 3]> {
+    let mut sums: BTreeMap<Stretch, [Option<f64>; 3]> = BTreeMap::new();
+    let seen = uses.iter().filter(|u| {
+        u.machine == view.machine && (view.bin.is_none() || u.bin.as_deref() == view.bin)
+    });
+    for planned in seen {
+        let amounts = Measure::OF_USE.map(|m| planned.amounts.get(m));
+        sums.entry((planned.from, planned.until, planned.group))
+            .and_modify(|sum| {
+                for (s, a) in sum.iter_mut().zip(amounts) {
+                    *s = s.zip(a).map(|(s, a)| s + a);
+                }
+            })
+            .or_insert(amounts);
+    }
+    sums
+}
+
+fn accumulate(days: &BTreeMap<NaiveDate, Day>, view: View<'_>, known: bool) -> FuturePath {
+    let n_groups = if view.measure == Measure::Days { 1 } else { view.n_groups };
+    let mut path = FuturePath {
+        dates: Vec::with_capacity(days.len()),
+        counts: Vec::with_capacity(days.len()),
+        n_groups,
+        cumulative: Vec::with_capacity(days.len() * n_groups),
+        hours: Vec::with_capacity(days.len()),
+        known,
+    };
+    let mut sum = vec![0.0; n_groups];
+    let mut hours = 0.0;
+    for (date, day) in days.range(..=view.until) {
+        for (s, a) in sum.iter_mut().zip(&day.groups) {
+            *s += a;
+        }
+        hours += day.hours;
+        path.dates.push(*date);
+        path.counts.push(view.season.holds(*date));
+        path.cumulative.extend_from_slice(&sum);
+        path.hours.push(hours);
+    }
+    path
+}

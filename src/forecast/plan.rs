@@ -1,0 +1,382 @@
+//! Use expected: the plan where there is one, each machine's last full season where there is none.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use chrono::{Days, NaiveDate};
+
+use super::season::{Season, month_end, month_of, months_later};
+use crate::life::exposure::UseSums;
+use crate::record::{Amounts, Machine, PlanRow, Records};
+use crate::units::Measure;
+use crate::wear::Groups;
+
+/// Where the use of the season comes from.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum PlanSource {
+    /// The plan table.
+    Plan,
+    /// Each machine's last full season again.
+    LastSeason,
+}
+
+/// Use expected of one machine, product and bin within one month, or what is left of it.
+#[derive(Clone, Debug, PartialEq)]
+pub struct PlannedUse {
+    /// First day of the month.
+    pub month: NaiveDate,
+    /// First day it can fall on.
+    pub from: NaiveDate,
+    /// Last day it can fall on.
+    pub until: NaiveDate,
+    /// Machine.
+    pub machine: String,
+    /// Product.
+    pub product: String,
+    /// Place of the product's group in [`Groups::names`].
+    pub group: usize,
+    /// Bin.
+    pub bin: Option<String>,
+    /// How much.
+    pub amounts: Amounts,
+}
+
+/// Use expected after the as-of date.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Plan {
+    /// By machine, month, product and bin.
+    pub uses: Vec<PlannedUse>,
+    /// Where the forecast season's use comes from.
+    pub source: PlanSource,
+    /// Sentences for the results.
+    pub notes: Vec<String>,
+}
+
+/// Builds the use expected from the day after `as_of` to the end of `season`.
+#[must_use]
+pub fn build(
+    records: &Records,
+    groups: &Groups,
+    sums: &UseSums,
+    as_of: NaiveDate,
+    season: Season,
+) -> Plan {
+    let planner = Planner { records, groups, sums, as_of, starts: records.settings.season_start() };
+    planner.build(season)
+}
+
+struct Planner<'a> {
+    records: &'a Records,
+    groups: &'a Groups,
+    sums: &'a UseSums,
+    as_of: NaiveDate,
+    starts: (u32, u32),
+}
+
+/// What happened to the machines' plans, for the notes.
+#[derive(Default)]
+struct Told {
+    repeated: BTreeSet<String>,
+    partial: BTreeSet<String>,
+    without: BTreeSet<String>,
+    filled: usize,
+    empty: usize,
+}
+
+impl Planner<'_> {
+    fn build(&self, season: Season) -> Plan {
+        let mut told = Told::default();
+        let mut uses = Vec::new();
+        let mut planned = false;
+        let first = Season::of(self.as_of + Days::new(1), self.starts);
+        for machine in self.records.machines.iter().filter(|m| self.works(m)) {
+            for year in first.year..=season.year {
+                let this = Season::ending_in(year, self.starts);
+                let rows = self.rows_of(machine, this);
+                let of_target = year == season.year;
+                if rows.is_empty() {
+                    uses.extend(self.last_season_again(machine, this, of_target, &mut told));
+                } else {
+                    planned |= of_target;
+                    uses.extend(rows.into_iter().filter_map(|row| self.from_row(row)));
+                }
+            }
+        }
+        let rates = Rates::new(self.sums, self.groups);
+        for planned in &mut uses {
+            match rates.filled(planned) {
+                Some((amounts, filled)) => {
+                    planned.amounts = amounts;
+                    told.filled += usize::from(filled);
+                }
+                None => told.empty += 1,
+            }
+        }
+        uses.sort_by(|a, b| {
+            (&a.machine, a.month, &a.product, &a.bin).cmp(&(&b.machine, b.month, &b.product, &b.bin))
+        });
+        let source = if planned { PlanSource::Plan } else { PlanSource::LastSeason };
+        Plan { notes: told.notes(source, self.records.settings.plan_change), uses, source }
+    }
+
+    /// In service, and not retired.
+    fn works(&self, machine: &Machine) -> bool {
+        machine.in_service <= self.as_of && machine.retired.is_none_or(|date| self.as_of < date)
+    }
+
+    fn rows_of(&self, machine: &Machine, season: Season) -> Vec<&PlanRow> {
+        self.records
+            .plan
+            .iter()
+            .filter(|row| row.machine == machine.name && season.holds(row.month))
+            .collect()
+    }
+
+    fn from_row(&self, row: &PlanRow) -> Option<PlannedUse> {
+        self.placed(&row.machine, &row.product, row.bin.as_deref(), row.month, row.amounts, 1.0)
+    }
+
+    /// Cuts a month down to the days after the as-of date.
+    fn placed(
+        &self,
+        machine: &str,
+        product: &str,
+        bin: Option<&str>,
+        month: NaiveDate,
+        amounts: Amounts,
+        factor: f64,
+    ) -> Option<PlannedUse> {
+        let until = month_end(month);
+        if until <= self.as_of {
+            return None;
+        }
+        let from = month.max(self.as_of + Days::new(1));
+        let days = |from: NaiveDate| ((until - from).num_days() + 1) as f64;
+        let share = factor * days(from) / days(month);
+        let group = self.groups.group(product);
+        let group = self.groups.names().binary_search_by(|n| n.as_str().cmp(group)).ok()?;
+        let scale = |amount: Option<f64>| amount.map(|a| a * share);
+        Some(PlannedUse {
+            month,
+            from,
+            until,
+            machine: machine.to_owned(),
+            product: product.to_owned(),
+            group,
+            bin: bin.map(str::to_owned),
+            amounts: Amounts {
+                acres: scale(amounts.acres),
+                tons: scale(amounts.tons),
+                hours: scale(amounts.hours),
+            },
+        })
+    }
+
+    fn last_season_again(
+        &self,
+        machine: &Machine,
+        target: Season,
+        tell: bool,
+        told: &mut Told,
+    ) -> Vec<PlannedUse> {
+        let Some((past, full)) = self.last_season(machine) else {
+            if tell {
+                told.without.insert(machine.name.clone());
+            }
+            return Vec::new();
+        };
+        if tell {
+            let list = if full { &mut told.repeated } else { &mut told.partial };
+            list.insert(machine.name.clone());
+        }
+        let later = 12 * (target.year - past.year);
+        let factor = 1.0 + self.records.settings.plan_change;
+        self.months_of(machine, past)
+            .into_iter()
+            .filter_map(|((month, product, bin), amounts)| {
+                let month = months_later(month, later);
+                self.placed(&machine.name, &product, bin.as_deref(), month, amounts, factor)
+            })
+            .collect()
+    }
+
+    /// The last season the records hold in full, or else the last with any use.
+    fn last_season(&self, machine: &Machine) -> Option<(Season, bool)> {
+        let last = Season::of(self.as_of, self.starts);
+        let last = if last.end <= self.as_of { last.year } else { last.year - 1 };
+        let full = Season::ending_in(last, self.starts);
+        if machine.records_from.max(machine.in_service) <= full.start {
+            return Some((full, true));
+        }
+        let used = self.sums.of_machine(&machine.name).last()?.date;
+        Some((Season::of(used, self.starts), false))
+    }
+
+    /// Recorded use of a season by month, product and bin.
+    fn months_of(
+        &self,
+        machine: &Machine,
+        season: Season,
+    ) -> BTreeMap<(NaiveDate, String, Option<String>), Amounts> {
+        let mut rows: Vec<_> = self
+            .records
+            .usage
+            .iter()
+            .filter(|r| r.machine == machine.name && season.holds(r.date) && r.date <= self.as_of)
+            .collect();
+        // A fixed order of adding, whatever the order of rows.
+        let key = |a: &Amounts| [a.acres, a.tons, a.hours].map(|v| v.unwrap_or(-1.0));
+        rows.sort_by(|a, b| {
+            (a.date, a.product, a.bin)
+                .cmp(&(b.date, b.product, b.bin))
+                .then_with(|| key(&a.amounts).partial_cmp(&key(&b.amounts)).expect("finite"))
+        });
+        let mut months: BTreeMap<_, Amounts> = BTreeMap::new();
+        for row in rows {
+            let key = (month_of(row.date), row.product.to_owned(), row.bin.map(str::to_owned));
+            let sum = months.entry(key).or_default();
+            let add = |sum: &mut Option<f64>, amount: Option<f64>| {
+                if let Some(amount) = amount {
+                    *sum = Some(sum.unwrap_or(0.0) + amount);
+                }
+            };
+            add(&mut sum.acres, row.amounts.acres);
+            add(&mut sum.tons, row.amounts.tons);
+            add(&mut sum.hours, row.amounts.hours);
+        }
+        months
+    }
+}
+
+impl Told {
+    fn notes(self, source: PlanSource, plan_change: f64) -> Vec<String> {
+        let list = |names: &BTreeSet<String>| names.iter().cloned().collect::<Vec<_>>().join(", ");
+        let change = if plan_change == 0.0 {
+            String::new()
+        } else {
+            format!(", changed by {:+.1} %", 100.0 * plan_change)
+        };
+        let mut notes = Vec::new();
+        if !self.repeated.is_empty() {
+            let why = match source {
+                PlanSource::Plan => "not in the plan of this season",
+                PlanSource::LastSeason => "no plan for this season",
+            };
+            notes.push(format!(
+                "{why}: the last full season is repeated{change} for {}",
+                list(&self.repeated)
+            ));
+        }
+        if !self.partial.is_empty() {
+            notes.push(format!(
+                "no plan and no full season on record: what was last used is repeated{change} for {}",
+                list(&self.partial)
+            ));
+        }
+        if !self.without.is_empty() {
+            notes.push(format!(
+                "no plan and no use on record, nothing is forecast by use: {}",
+                list(&self.without)
+            ));
+        }
+        if 0 < self.filled {
+            notes.push(format!(
+                "{} rows of planned use leave out acres, tons or hours: filled in from past rates of their product group",
+                self.filled
+            ));
+        }
+        if 0 < self.empty {
+            notes.push(format!("{} rows of planned use say no amount and are left out", self.empty));
+        }
+        notes
+    }
+}
+
+/// Past ratios between acres, tons and hours, by machine and group, by group, and overall.
+struct Rates {
+    by_machine: BTreeMap<(String, usize), Ratio>,
+    by_group: BTreeMap<usize, Ratio>,
+}
+
+/// Sums over days on which both measures are recorded: `sums[a][b]` holds (sum of a, sum of b).
+#[derive(Clone, Copy, Default)]
+struct Ratio {
+    sums: [[(f64, f64); 3]; 3],
+}
+
+impl Ratio {
+    fn add(&mut self, amounts: &Amounts) {
+        let values = Measure::OF_USE.map(|m| amounts.get(m));
+        for (a, x) in values.iter().enumerate() {
+            for (b, y) in values.iter().enumerate() {
+                if let (Some(x), Some(y)) = (x, y) {
+                    self.sums[a][b].0 += x;
+                    self.sums[a][b].1 += y;
+                }
+            }
+        }
+    }
+
+    fn per(&self, wanted: usize, given: usize) -> Option<f64> {
+        let (x, y) = self.sums[wanted][given];
+        (0.0 < y).then(|| x / y)
+    }
+}
+
+impl Rates {
+    fn new(sums: &UseSums, groups: &Groups) -> Self {
+        let mut by_machine: BTreeMap<(String, usize), Ratio> = BTreeMap::new();
+        let mut by_group: BTreeMap<usize, Ratio> = BTreeMap::new();
+        debug_assert!(groups.names().is_sorted());
+        for machine in sums.machines() {
+            for day in sums.of_machine(machine) {
+                let key = (machine.to_owned(), day.group);
+                by_machine.entry(key).or_default().add(&day.amounts);
+                by_group.entry(day.group).or_default().add(&day.amounts);
+            }
+        }
+        Self { by_machine, by_group }
+    }
+
+    /// Amounts with what is missing filled in, and whether anything was; `None` where nothing is
+    /// given at all.
+    fn filled(&self, planned: &PlannedUse) -> Option<(Amounts, bool)> {
+        let given = Measure::OF_USE.map(|m| planned.amounts.get(m));
+        // Tons tell most of what a spreader did, then acres, then hours.
+        let from = [1, 0, 2].into_iter().find(|i| given[*i].is_some())?;
+        let key = (planned.machine.clone(), planned.group);
+        let fill = |wanted: usize| {
+            given[wanted].or_else(|| {
+                let own = self.by_machine.get(&key).and_then(|r| r.per(wanted, from));
+                let rate = own.or_else(|| self.by_group.get(&planned.group)?.per(wanted, from))?;
+                Some(rate * given[from]?)
+            })
+        };
+        let amounts = Amounts { acres: fill(0), tons: fill(1), hours: fill(2) };
+        let filled = Measure::OF_USE
+            .iter()
+            .any(|m| planned.amounts.get(*m).is_none() && amounts.get(*m).is_some());
+        Some((amounts, filled))
+    }
+}
+
+/// Planned use summed over a list, unknown where any member is.
+#[must_use]
+pub fn total<'a>(uses: impl Iterator<Item = &'a PlannedUse>) -> Amounts {
+    let zero = Amounts { acres: Some(0.0), tons: Some(0.0), hours: Some(0.0) };
+    uses.fold(zero, |sum, u| {
+        let add = |a: Option<f64>, b: Option<f64>| Some(a? + b?);
+        Amounts {
+            acres: add(sum.acres, u.amounts.acres),
+            tons: add(sum.tons, u.amounts.tons),
+            hours: add(sum.hours, u.amounts.hours),
+        }
+    })
+}
+
+/// Years from one season to a later one, as months to move a plan by.
+#[must_use]
+pub fn years_later(plan: &PlannedUse, years: i32) -> PlannedUse {
+    let month = months_later(plan.month, 12 * years);
+    PlannedUse { month, from: month, until: month_end(month), ..plan.clone() }
+}
+

@@ -1,0 +1,142 @@
+//! Remaining life of every part in service, at the product mix that is planned.
+
+use chrono::NaiveDate;
+use rand::SeedableRng;
+use rand_chacha::ChaCha8Rng;
+use rayon::prelude::*;
+
+use super::season::Season;
+use super::simulate::Life;
+use super::summary::Forecast;
+use super::unit::{Age, InService, Unit};
+use crate::model::assess::{Assessment, name_hash};
+
+/// What is left of one part.
+#[derive(Clone, Debug, PartialEq)]
+pub struct PartLeft {
+    /// Place of the part in [`InService::units`].
+    pub unit: usize,
+    /// Use so far, all groups together; `None`: nobody knows.
+    pub age: Option<f64>,
+    /// Use left at the planned mix.
+    pub remaining: Forecast,
+    /// Chance that it wears out by the end of the season.
+    pub chance_this_season: f64,
+    /// Day by which it is as likely worn as not; `None`: beyond the days laid out.
+    pub half_worn_date: Option<NaiveDate>,
+}
+
+/// Plays of each draw.
+const PLAYS: usize = 3;
+
+/// Remaining life of every part in service whose family has draws.
+#[must_use]
+pub fn remaining(
+    in_service: &InService,
+    assessments: &[Assessment],
+    season: Season,
+    seed: u64,
+) -> Vec<PartLeft> {
+    in_service
+        .units
+        .par_iter()
+        .enumerate()
+        .filter_map(|(i, unit)| part_left(i, unit, in_service, assessments, season, seed))
+        .collect()
+}
+
+fn part_left(
+    index: usize,
+    unit: &Unit,
+    in_service: &InService,
+    assessments: &[Assessment],
+    season: Season,
+    seed: u64,
+) -> Option<PartLeft> {
+    let draws = assessments[unit.family].draws.as_ref()?;
+    let path = &in_service.paths[unit.path].path;
+    let in_season = path.dates.partition_point(|d| *d <= season.end);
+    let mix = mix(path.at_end(in_season), unit);
+    // A stream of its own for each place, whatever else is in the fleet.
+    let slot = unit.slot.as_deref().unwrap_or("");
+    let name = format!("{}/{}/{slot}", in_service.machines[unit.machine], unit.position);
+    let mut rng = ChaCha8Rng::seed_from_u64(seed ^ name_hash(&name));
+    let mut left = Vec::with_capacity(draws.len() * PLAYS);
+    let mut rest = Vec::with_capacity(draws.len() * PLAYS);
+    let mut chance = 0.0;
+    for theta in draws.iter() {
+        let life = Life::new(draws.distribution, theta, 0.0);
+        let rate = life.effective(&mix);
+        let ahead = path.at_end(in_season).map_or(0.0, |used| life.effective(used));
+        for _ in 0..PLAYS {
+            let x = life.draw_rest(&unit.age, &mut rng);
+            left.push(x / rate);
+            rest.push(x);
+            if matches!(unit.age, Age::AtLeast(_)) {
+                chance += f64::from(u8::from(x <= ahead)) / PLAYS as f64;
+            }
+        }
+        if let Age::Known(used) = &unit.age {
+            let age = life.effective(used);
+            chance -= (life.hazard(age) - life.hazard(age + ahead)).exp_m1();
+        }
+    }
+    let half_worn = half_worn(path.dates.len(), &rest, |k, d| {
+        Life::new(draws.distribution, draws.get(d), 0.0).effective(path.at(k))
+    });
+    Some(PartLeft {
+        unit: index,
+        age: match &unit.age {
+            Age::Known(used) => Some(used.iter().sum()),
+            Age::AtLeast(_) => None,
+        },
+        remaining: Forecast::of(&left),
+        chance_this_season: chance / draws.len() as f64,
+        half_worn_date: half_worn.map(|k| path.dates[k]),
+    })
+}
+
+impl super::path::FuturePath {
+    /// Use by group at the end of the first `count` days; `None` of none.
+    fn at_end(&self, count: usize) -> Option<&[f64]> {
+        count.checked_sub(1).map(|k| self.at(k))
+    }
+}
+
+/// Shares of the groups in the use to come; in the use so far where none is planned.
+fn mix(ahead: Option<&[f64]>, unit: &Unit) -> Vec<f64> {
+    let (Age::Known(so_far) | Age::AtLeast(so_far)) = &unit.age;
+    for used in [ahead.unwrap_or(&[]), so_far] {
+        let sum: f64 = used.iter().sum();
+        if 0.0 < sum {
+            return used.iter().map(|u| u / sum).collect();
+        }
+    }
+    // Neither: the reference group, which comes first.
+    (0..so_far.len()).map(|g| if g == 0 { 1.0 } else { 0.0 }).collect()
+}
+
+/// First day at whose end at least half of the plays are worn out.
+fn half_worn(days: usize, rest: &[f64], exposure: impl Fn(usize, usize) -> f64) -> Option<usize> {
+    let n_draws = rest.len() / PLAYS;
+    let worn = |k: usize| {
+        let count: usize = (0..n_draws)
+            .map(|d| {
+                let at = exposure(k, d);
+                rest[d * PLAYS..(d + 1) * PLAYS].iter().filter(|r| **r <= at).count()
+            })
+            .sum();
+        rest.len() <= 2 * count
+    };
+    let (mut low, mut high) = (0, days);
+    while low < high {
+        let mid = usize::midpoint(low, high);
+        if worn(mid) {
+            high = mid;
+        } else {
+            low = mid + 1;
+        }
+    }
+    (low < days).then_some(low)
+}
+

@@ -1,0 +1,74 @@
+//! Scheduled work: due after so many days, hours, acres or tons, whichever comes first.
+
+use chrono::{Days, NaiveDate};
+
+use super::path::{self, View};
+use super::unit::Gathering;
+use crate::family::Service;
+use crate::life::Life;
+use crate::units::Measure;
+
+/// Days on which the work falls due between the as-of date and the end of the season, the
+/// season's days only. Work that is overdue falls due on the day after the as-of date.
+#[must_use]
+pub fn due(life: &Life, service: Service, gathering: Gathering<'_>, view: View<'_>) -> Vec<NaiveDate> {
+    let season = gathering.season;
+    let clocks: Vec<Clock> = Measure::OF_USE
+        .iter()
+        .filter_map(|m| Clock::new(*m, life, service, gathering, view))
+        .collect();
+    let mut dates = Vec::new();
+    let mut last: Option<NaiveDate> = life.fitted;
+    let mut used: Vec<f64> = clocks.iter().map(|c| -c.already).collect();
+    let mut date = view.as_of + Days::new(1);
+    while date <= season.end {
+        let by_days = match (service.days, last) {
+            (Some(every), Some(last)) => every <= (date - last).num_days() as f64,
+            // Nobody knows when it was last done, so it is due.
+            (Some(_), None) => true,
+            (None, _) => false,
+        };
+        let by_use = clocks.iter().zip(&used).any(|(c, used)| c.every <= c.at(date) - used);
+        if by_days || by_use {
+            if season.holds(date) {
+                dates.push(date);
+            }
+            last = Some(date);
+            used = clocks.iter().map(|c| c.at(date)).collect();
+        }
+        date = date + Days::new(1);
+    }
+    dates
+}
+
+/// Use to come in one measure.
+struct Clock {
+    every: f64,
+    /// Use since the last change, as far as it is on record.
+    already: f64,
+    dates: Vec<NaiveDate>,
+    cumulative: Vec<f64>,
+}
+
+impl Clock {
+    fn new(
+        measure: Measure,
+        life: &Life,
+        service: Service,
+        gathering: Gathering<'_>,
+        view: View<'_>,
+    ) -> Option<Self> {
+        let every = service.every(measure)?;
+        let path =
+            path::lay_out(&gathering.plan.uses, gathering.sizes, View { measure, ..view });
+        let cumulative = (0..path.dates.len()).map(|k| path.at(k).iter().sum()).collect();
+        let already = life.spans[measure.index()].end.unwrap_or(every);
+        Some(Self { every, already, dates: path.dates, cumulative })
+    }
+
+    /// Use since the as-of date at the end of `date`.
+    fn at(&self, date: NaiveDate) -> f64 {
+        let k = self.dates.partition_point(|d| *d <= date);
+        if k == 0 { 0.0 } else { self.cumulative[k - 1] }
+    }
+}

@@ -1,0 +1,328 @@
+//! Everything in service whose end costs money: each part with its age, its path and its line.
+
+use std::collections::BTreeMap;
+
+use chrono::NaiveDate;
+
+use super::damage::DamageRate;
+use super::path::{self, DaySizes, FuturePath, View};
+use super::plan::Plan;
+use super::season::Season;
+use crate::cost::{self, PartCost};
+use crate::life::build::{Built, Context};
+use crate::life::{Ending, Life};
+use crate::model::assess::Assessment;
+use crate::units::Measure;
+
+/// Use a part already has, by group in the order of its family's groups.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Age {
+    /// This much.
+    Known(Vec<f64>),
+    /// Nobody knows when it was fitted; this much is on record.
+    AtLeast(Vec<f64>),
+}
+
+/// A part in service.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Unit {
+    /// Place of its machine in [`InService::machines`].
+    pub machine: usize,
+    /// Position.
+    pub position: String,
+    /// Which of several.
+    pub slot: Option<String>,
+    /// Day it was fitted.
+    pub fitted: Option<NaiveDate>,
+    /// Place of its family in the assessments.
+    pub family: usize,
+    /// Place of its line in [`InService::lines`].
+    pub line: usize,
+    /// Place of its path in [`InService::paths`].
+    pub path: usize,
+    /// Use so far.
+    pub age: Age,
+    /// Pieces a replacement takes.
+    pub pieces: f64,
+}
+
+/// A part number of the forecast.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Line {
+    /// Family.
+    pub family: String,
+    /// Newest part number.
+    pub part: String,
+    /// Whether it is changed by schedule.
+    pub scheduled: bool,
+    /// Price and time.
+    pub cost: PartCost,
+    /// Field time a wear-out of the family costs.
+    pub down_hours: Option<f64>,
+}
+
+/// A path and the place of its groups in the family's groups.
+#[derive(Clone, Debug, PartialEq)]
+pub struct SeenPath {
+    /// Machine.
+    pub machine: usize,
+    /// Bin.
+    pub bin: Option<String>,
+    /// Place of the family in the assessments: its groups are the columns of `path`.
+    pub family: usize,
+    /// Days to come; one column for each group of the family.
+    pub path: FuturePath,
+}
+
+/// A due date of scheduled work.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Due {
+    /// Place of its machine.
+    pub machine: usize,
+    /// Position.
+    pub position: String,
+    /// Place of its line.
+    pub line: usize,
+    /// The day.
+    pub date: NaiveDate,
+    /// Pieces it takes.
+    pub pieces: f64,
+}
+
+/// Everything in service.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct InService {
+    /// Names of machines with anything in service or planned.
+    pub machines: Vec<String>,
+    /// Parts that wear.
+    pub units: Vec<Unit>,
+    /// Part numbers.
+    pub lines: Vec<Line>,
+    /// Paths.
+    pub paths: Vec<SeenPath>,
+    /// Damage by family, in the order of the assessments.
+    pub damage: Vec<DamageRate>,
+    /// Scheduled work that falls between the as-of date and the end of the season.
+    pub due: Vec<Due>,
+    /// Sentences for the results.
+    pub notes: Vec<String>,
+}
+
+/// What the gathering looks things up in.
+#[derive(Clone, Copy, Debug)]
+pub struct Gathering<'a> {
+    /// Records, families, groups, sums, part numbers, as-of date.
+    pub context: Context<'a>,
+    /// The lives.
+    pub built: &'a Built,
+    /// One for each wearing family, by name.
+    pub assessments: &'a [Assessment],
+    /// Use to come.
+    pub plan: &'a Plan,
+    /// Sizes of days on record.
+    pub sizes: &'a DaySizes,
+    /// The season forecast.
+    pub season: Season,
+    /// Last day laid out.
+    pub until: NaiveDate,
+}
+
+/// Gathers everything in service on the as-of date.
+#[must_use]
+pub fn gather(gathering: Gathering<'_>) -> InService {
+    let mut gatherer = Gatherer {
+        gathering,
+        out: InService::default(),
+        lines: BTreeMap::new(),
+        paths: BTreeMap::new(),
+        unknown_age: 0,
+    };
+    gatherer.machines();
+    gatherer.damage();
+    for life in gathering.built.lives.iter().filter(|l| l.ended == Ending::Running) {
+        gatherer.add(life);
+    }
+    if 0 < gatherer.unknown_age {
+        gatherer.out.notes.push(format!(
+            "{} parts in service have an unknown age: taken as of any age a part of their family may have, beyond the use on record",
+            gatherer.unknown_age
+        ));
+    }
+    gatherer.out
+}
+
+struct Gatherer<'a> {
+    gathering: Gathering<'a>,
+    out: InService,
+    lines: BTreeMap<(String, String), usize>,
+    paths: BTreeMap<(usize, Option<String>, usize), usize>,
+    unknown_age: usize,
+}
+
+impl<'a> Gatherer<'a> {
+    fn machines(&mut self) {
+        let planned = self.gathering.plan.uses.iter().map(|u| u.machine.clone());
+        let lives = &self.gathering.built.lives;
+        let running = lives.iter().filter(|l| l.ended == Ending::Running);
+        self.out.machines = planned.chain(running.map(|l| l.machine.clone())).collect();
+        self.out.machines.sort();
+        self.out.machines.dedup();
+    }
+
+    fn damage(&mut self) {
+        for assessment in self.gathering.assessments {
+            let of_family = self.gathering.built.lives.iter();
+            let lives: Vec<&Life> =
+                of_family.filter(|l| l.family == assessment.family.name).collect();
+            self.out.damage.push(DamageRate::of(&lives));
+        }
+    }
+
+    fn add(&mut self, life: &'a Life) {
+        let Ok(machine) = self.out.machines.binary_search(&life.machine) else { return };
+        let context = self.gathering.context;
+        let Some(position) = context.records.position(&life.machine, &life.position) else {
+            return;
+        };
+        let family = context.families.get(&life.family);
+        let as_set = family.service.is_some() || family.counted == crate::family::Counted::Set;
+        let line = self.line(life, as_set, family.service.is_some());
+        if let Some(service) = family.service {
+            let view = self.view(machine, position.bin.as_deref(), Measure::Days);
+            let due = super::service::due(life, service, self.gathering, view);
+            self.out.due.extend(due.into_iter().map(|date| Due {
+                machine,
+                position: life.position.clone(),
+                line,
+                date,
+                pieces: life.pieces,
+            }));
+            return;
+        }
+        let assessments = self.gathering.assessments;
+        let Ok(family) = assessments.binary_search_by(|a| a.family.name.cmp(&life.family)) else {
+            return;
+        };
+        let path = self.path(machine, position.bin.clone(), family);
+        let age = self.age(life, position.bin.as_deref(), &assessments[family]);
+        self.out.units.push(Unit {
+            machine,
+            position: life.position.clone(),
+            slot: life.slot.clone(),
+            fitted: life.fitted,
+            family,
+            line,
+            path,
+            age,
+            pieces: life.pieces,
+        });
+    }
+
+    fn line(&mut self, life: &Life, as_set: bool, scheduled: bool) -> usize {
+        let key = (life.family.clone(), life.part.clone());
+        if let Some(line) = self.lines.get(&key) {
+            return *line;
+        }
+        let context = self.gathering.context;
+        let mut parts: Vec<&str> = self
+            .gathering
+            .built
+            .lives
+            .iter()
+            .filter(|l| l.family == life.family)
+            .map(|l| l.part.as_str())
+            .collect();
+        parts.sort_unstable();
+        parts.dedup();
+        let cost = cost::part_cost(
+            context.records,
+            context.supersession,
+            &life.part,
+            as_set,
+            context.as_of,
+        );
+        let down_hours =
+            cost::down_hours(context.records, context.supersession, &parts, context.as_of);
+        let line = self.out.lines.len();
+        self.out.lines.push(Line {
+            family: life.family.clone(),
+            part: life.part.clone(),
+            scheduled,
+            cost,
+            down_hours: down_hours.filter(|_| !scheduled),
+        });
+        self.lines.insert(key, line);
+        line
+    }
+
+    fn view<'b>(&'b self, machine: usize, bin: Option<&'b str>, measure: Measure) -> View<'b> {
+        View {
+            machine: &self.out.machines[machine],
+            bin,
+            measure,
+            n_groups: self.gathering.context.groups.names().len(),
+            as_of: self.gathering.context.as_of,
+            season: self.gathering.season,
+            until: self.gathering.until,
+        }
+    }
+
+    fn path(&mut self, machine: usize, bin: Option<String>, family: usize) -> usize {
+        let key = (machine, bin.clone(), family);
+        if let Some(path) = self.paths.get(&key) {
+            return *path;
+        }
+        let lives = &self.gathering.assessments[family].lives;
+        let view = self.view(machine, bin.as_deref(), lives.measure);
+        let whole = path::lay_out(&self.gathering.plan.uses, self.gathering.sizes, view);
+        let columns = columns(&lives.groups, self.gathering.context.groups.names());
+        let path = narrowed(whole, &columns);
+        let index = self.out.paths.len();
+        self.out.paths.push(SeenPath { machine, bin, family, path });
+        self.paths.insert(key, index);
+        index
+    }
+
+    fn age(&mut self, life: &Life, bin: Option<&str>, assessment: &Assessment) -> Age {
+        let measure = assessment.lives.measure;
+        let span = life.spans[measure.index()];
+        if let (Some(end), true) = (span.end, life.fitted.is_some()) {
+            if measure == Measure::Days {
+                return Age::Known(vec![end]);
+            }
+            let use_of = |name: &String| {
+                life.groups.get(name).and_then(|g| g.end.get(measure)).unwrap_or(0.0)
+            };
+            return Age::Known(assessment.lives.groups.iter().map(use_of).collect());
+        }
+        self.unknown_age += 1;
+        let context = self.gathering.context;
+        if measure == Measure::Days {
+            return Age::AtLeast(vec![(context.as_of - life.since).num_days() as f64]);
+        }
+        let path = context.sums.path(&life.machine, bin);
+        let from = path.days_until(life.since - chrono::Days::new(1));
+        let recorded = path.recorded(measure, from, path.days_until(context.as_of).max(from));
+        let columns = columns(&assessment.lives.groups, context.groups.names());
+        Age::AtLeast(columns.iter().map(|c| c.map_or(0.0, |c| recorded[c])).collect())
+    }
+}
+
+/// Place of each family group among all groups; `None` for the one of a measure without groups.
+fn columns(family_groups: &[String], all: &[String]) -> Vec<Option<usize>> {
+    family_groups.iter().map(|name| all.binary_search(name).ok()).collect()
+}
+
+/// A path with only the family's groups, in its order.
+fn narrowed(path: FuturePath, columns: &[Option<usize>]) -> FuturePath {
+    if columns.iter().all(Option::is_none) {
+        return path;
+    }
+    let cumulative = (0..path.dates.len())
+        .flat_map(|k| {
+            let day = path.at(k);
+            columns.iter().map(|c| c.map_or(0.0, |c| day[c])).collect::<Vec<_>>()
+        })
+        .collect();
+    FuturePath { cumulative, n_groups: columns.len(), ..path }
+}
