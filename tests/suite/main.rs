@@ -1,2 +1,3 @@
-//! x
-#[test] fn t() {}
+//! Tests of the whole, in one binary.
+
+mod workbook;
