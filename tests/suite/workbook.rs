@@ -10,8 +10,17 @@ use wearcast::report::BudgetReport;
 use wearcast::report::xlsx::{XlsxError, budget};
 use wearcast::units::{HECTARES_PER_ACRE, KILOGRAMS_PER_TON};
 
-const SHEETS: [&str; 9] =
-    ["Summary", "Parts", "Causes", "Machines", "Products", "Months", "Plan", "Assumptions", "Rows"];
+const SHEETS: [&str; 9] = [
+    "Summary",
+    "Parts",
+    "Causes",
+    "Machines",
+    "Products",
+    "Months",
+    "Plan",
+    "Assumptions",
+    "Rows",
+];
 
 /// Values and formulas of one sheet, found by what stands in the first column and in the header.
 struct Sheet {
@@ -21,11 +30,17 @@ struct Sheet {
 
 impl Sheet {
     fn value(&self, row: u32, column: u32) -> Data {
-        self.values.get_value((row, column)).cloned().unwrap_or(Data::Empty)
+        self.values
+            .get_value((row, column))
+            .cloned()
+            .unwrap_or(Data::Empty)
     }
 
     fn formula(&self, row: u32, column: u32) -> String {
-        self.formulas.get_value((row, column)).cloned().unwrap_or_default()
+        self.formulas
+            .get_value((row, column))
+            .cloned()
+            .unwrap_or_default()
     }
 
     fn number(&self, row: u32, column: u32) -> f64 {
@@ -82,12 +97,20 @@ fn open(report: &BudgetReport) -> Xlsx<Cursor<Vec<u8>>> {
 
 #[track_caller]
 fn assert_close(left: f64, right: f64) {
-    assert!((left - right).abs() <= 1e-9 * right.abs().max(1.0), "{left} is not {right}");
+    assert!(
+        (left - right).abs() <= 1e-9 * right.abs().max(1.0),
+        "{left} is not {right}"
+    );
 }
 
 #[test]
 fn every_report_has_every_sheet() {
-    for report in [fixture::usual(), fixture::thin(), fixture::bare(), fixture::large()] {
+    for report in [
+        fixture::usual(),
+        fixture::thin(),
+        fixture::bare(),
+        fixture::large(),
+    ] {
         assert_eq!(open(&report).sheet_names(), SHEETS);
     }
 }
@@ -103,7 +126,10 @@ fn the_summary_says_what_to_set_aside() {
     let report = fixture::usual();
     let total = report.total.expect("a known total");
     let summary = sheet(&report, "Summary");
-    assert_eq!(summary.text(0, 0), "Wear parts budget, season 2027 (1 Nov 2026 to 31 Oct 2027)");
+    assert_eq!(
+        summary.text(0, 0),
+        "Wear parts budget, season 2027 (1 Nov 2026 to 31 Oct 2027)"
+    );
     assert!(summary.text(1, 0).contains("31 Oct 2026"));
     let labels = [
         ("Expected", total.expected),
@@ -115,7 +141,10 @@ fn the_summary_says_what_to_set_aside() {
         let row = summary.row(label);
         assert_close(summary.number(row, 2), money);
         assert_close(summary.number(row, 3), money / 37_430.0);
-        assert!(summary.is_empty(row, 5), "what is known needs no second column");
+        assert!(
+            summary.is_empty(row, 5),
+            "what is known needs no second column"
+        );
     }
     assert_close(summary.number(summary.row("Expected"), 4), 2_914.6);
     assert_close(summary.number(summary.row("All machines"), 2), 37_430.0);
@@ -130,7 +159,10 @@ fn an_unknown_total_is_empty_with_a_word_beside_it() {
     let row = summary.row("Expected");
     assert!((2..5).all(|column| summary.is_empty(row, column)));
     assert_close(summary.number(row, 5), report.known_total.expected);
-    assert_eq!(summary.text(row, 6), "unknown: total, per hectare, down cost");
+    assert_eq!(
+        summary.text(row, 6),
+        "unknown: total, per hectare, down cost"
+    );
     let planned = summary.row("All machines");
     assert!(summary.is_empty(planned, 4));
     assert_eq!(summary.text(planned, 6), "unknown: hours");
@@ -141,13 +173,25 @@ fn parts_are_pieces_times_price_in_formulas_with_their_results() {
     let parts = sheet(&fixture::usual(), "Parts");
     let row = parts.row("FN-4102-L");
     let at = |heading| parts.column("Part number", heading);
-    assert_eq!(parts.formula(row, at("Parts, expected")), "IF(G4=\"\",\"\",E4*G4)");
+    assert_eq!(
+        parts.formula(row, at("Parts, expected")),
+        "IF(G4=\"\",\"\",E4*G4)"
+    );
     assert_close(parts.number(row, at("Parts, expected")), 18.62 * 21.85);
-    assert_eq!(parts.formula(row, at("Parts at 80 %")), "IF(G4=\"\",\"\",F4*G4)");
-    assert_close(parts.number(row, at("Parts at 80 %")), 24.0 * 21.85);
-    assert_eq!(parts.formula(row, at("To buy, pieces")), "ROUNDUP(ROUND(F4/J4,6),0)*J4");
+    assert_eq!(
+        parts.formula(row, at("Parts at 80\u{a0}%")),
+        "IF(G4=\"\",\"\",F4*G4)"
+    );
+    assert_close(parts.number(row, at("Parts at 80\u{a0}%")), 24.0 * 21.85);
+    assert_eq!(
+        parts.formula(row, at("To buy, pieces")),
+        "ROUNDUP(ROUND(F4/J4,6),0)*J4"
+    );
     assert_eq!(parts.text(row, at("Changed by")), "wear");
-    assert_eq!(parts.text(parts.row("FL-10M"), at("Changed by")), "schedule");
+    assert_eq!(
+        parts.text(parts.row("FL-10M"), at("Changed by")),
+        "schedule"
+    );
     let bushing = parts.row("BU-1250");
     assert_close(parts.number(bushing, at("To buy, pieces")), 20.0);
     assert_close(parts.number(bushing, at("To buy, money")), 138.0);
@@ -164,7 +208,10 @@ fn the_lines_stand_beside_the_season_they_do_not_add_up_to() {
     assert_close(parts.number(row, expected), total.expected);
     assert!(parts.number(row, at_80) > total.p80);
     assert_close(parts.number(row + 1, at_80), total.p80);
-    assert_close(parts.number(row + 2, at_80), parts.number(row, at_80) - total.p80);
+    assert_close(
+        parts.number(row + 2, at_80),
+        parts.number(row, at_80) - total.p80,
+    );
 }
 
 #[test]
@@ -172,13 +219,35 @@ fn a_part_without_a_price_has_no_money_and_says_so() {
     let parts = sheet(&fixture::thin(), "Parts");
     let at = |heading| parts.column("Part number", heading);
     let row = parts.row("@SUM(A1)");
-    for heading in ["Price of one", "Parts, expected", "Parts at 80 %", "To buy, money", "Lead time", "Labor, expected"] {
-        assert!(parts.is_empty(row, at(heading)), "{heading} of a part without a price");
+    for heading in [
+        "Price of one",
+        "Parts, expected",
+        "Parts at 80\u{a0}%",
+        "To buy, money",
+        "Lead time",
+        "Labor, expected",
+    ] {
+        assert!(
+            parts.is_empty(row, at(heading)),
+            "{heading} of a part without a price"
+        );
     }
-    assert_eq!(parts.formula(row, at("Parts, expected")), "IF(G7=\"\",\"\",E7*G7)");
-    assert_eq!(parts.text(row, at("Remark")), "unknown: price, lead time, labor, down cost");
-    assert_eq!(parts.text(row + 1, at("Remark")), "price as last paid, not from the parts list");
-    assert_eq!(parts.text(parts.row("Sum of the lines"), at("Remark")), "known lines only");
+    assert_eq!(
+        parts.formula(row, at("Parts, expected")),
+        "IF(G7=\"\",\"\",E7*G7)"
+    );
+    assert_eq!(
+        parts.text(row, at("Remark")),
+        "unknown: price, lead time, labor, down cost"
+    );
+    assert_eq!(
+        parts.text(row + 1, at("Remark")),
+        "price as last paid, not from the parts list"
+    );
+    assert_eq!(
+        parts.text(parts.row("Sum of the lines"), at("Remark")),
+        "known lines only"
+    );
 }
 
 #[test]
@@ -195,7 +264,9 @@ fn text_from_records_is_never_a_formula_or_a_link() {
     assert_eq!(notes.formula(row, 0), "");
     let mut book = open(&report);
     for name in SHEETS {
-        let links = book.hyperlinks_by_sheet_name(name).expect("the sheet's links");
+        let links = book
+            .hyperlinks_by_sheet_name(name)
+            .expect("the sheet's links");
         assert!(links.is_empty(), "{name} has links");
     }
 }
@@ -219,17 +290,35 @@ fn metric_owners_read_hectares_tonnes_and_money_for_them() {
     let products = sheet(&metric, "Products");
     let row = products.row("lime");
     let at = |heading| products.column("Product group", heading);
-    assert_close(products.number(row, at("Hectares")), 4_950.0 * HECTARES_PER_ACRE);
-    assert_close(products.number(row, at("Tonnes")), 6_700.0 * KILOGRAMS_PER_TON / 1000.0);
+    assert_close(
+        products.number(row, at("Hectares")),
+        4_950.0 * HECTARES_PER_ACRE,
+    );
+    assert_close(
+        products.number(row, at("Tonnes")),
+        6_700.0 * KILOGRAMS_PER_TON / 1000.0,
+    );
     let per_acre = metric.products[0].cost_per_acre.expect("a known cost");
-    assert_close(products.number(row, at("Per hectare")), per_acre / HECTARES_PER_ACRE);
+    assert_close(
+        products.number(row, at("Per hectare")),
+        per_acre / HECTARES_PER_ACRE,
+    );
     assert_close(
         products.number(row, at("Per hectare")) * products.number(row, at("Hectares")),
         products.number(row, at("Expected")),
     );
-    let summary = sheet(&BudgetReport { units: metric.units, ..us }, "Summary");
+    let summary = sheet(
+        &BudgetReport {
+            units: metric.units,
+            ..us
+        },
+        "Summary",
+    );
     let per_hectare = summary.number(summary.row("Expected"), 3);
-    assert_close(per_hectare * summary.number(summary.row("All machines"), 2), summary.number(summary.row("Expected"), 2));
+    assert_close(
+        per_hectare * summary.number(summary.row("All machines"), 2),
+        summary.number(summary.row("Expected"), 2),
+    );
 }
 
 #[test]
@@ -237,8 +326,14 @@ fn shares_of_the_products_add_up_to_the_season() {
     let report = fixture::usual();
     let products = sheet(&report, "Products");
     let row = products.row("Sum of the shares");
-    assert_eq!(products.formula(row, 3), "IF(COUNT(D4:D7)=0,\"\",SUM(D4:D7))");
-    assert_close(products.number(row, 3), report.total.expect("a known total").expected);
+    assert_eq!(
+        products.formula(row, 3),
+        "IF(COUNT(D4:D7)=0,\"\",SUM(D4:D7))"
+    );
+    assert_close(
+        products.number(row, 3),
+        report.total.expect("a known total").expected,
+    );
     assert_close(products.number(row, 4), 1.0);
     assert_eq!(products.text(row + 1, 7), "shares add up");
 }
@@ -250,8 +345,13 @@ fn months_add_up_and_have_a_chart() {
     let row = months.row("Sum");
     assert_close(months.number(row, 1), months.number(row + 1, 1));
     let xml = part(&report, "xl/charts/chart1.xml");
-    assert!(xml.contains("Covered in 8 seasons of 10") && xml.contains("Parts and labor a month, $"));
-    assert!(xml.contains("<a:pattFill prst=\"wdUpDiag\">"), "told apart by colour alone");
+    assert!(
+        xml.contains("Covered in 8 seasons of 10") && xml.contains("Parts and labor a month, $")
+    );
+    assert!(
+        xml.contains("<a:pattFill prst=\"wdUpDiag\">"),
+        "told apart by colour alone"
+    );
 }
 
 #[test]
@@ -266,7 +366,10 @@ fn a_month_whose_money_is_unknown_is_empty() {
 fn every_row_read_is_used_or_set_aside() {
     let rows = sheet(&fixture::usual(), "Rows");
     let usage = rows.row("usage");
-    assert_eq!(rows.formula(usage, 6), "IF(C8=D8+E8,\"adds up\",\"does not add up\")");
+    assert_eq!(
+        rows.formula(usage, 6),
+        "IF(C8=D8+E8,\"adds up\",\"does not add up\")"
+    );
     assert_eq!(rows.text(usage, 6), "adds up");
     assert_eq!(rows.text(rows.row("stock"), 1), "no such table");
     assert!(rows.is_empty(rows.row("stock"), 2));
@@ -287,7 +390,16 @@ fn a_number_that_is_none_is_refused_with_its_cell() {
     let mut report = fixture::usual();
     report.lines[0].pieces.expected = f64::NAN;
     let error = budget(&report).expect_err("a number that no cell can hold");
-    assert!(matches!(error, XlsxError::NotFinite { sheet: "Summary" | "Parts", .. }), "{error}");
+    assert!(
+        matches!(
+            error,
+            XlsxError::NotFinite {
+                sheet: "Summary" | "Parts",
+                ..
+            }
+        ),
+        "{error}"
+    );
 }
 
 #[test]
@@ -295,10 +407,24 @@ fn each_sheet_is_set_up_for_paper() {
     let report = fixture::usual();
     for number in 1..=SHEETS.len() {
         let xml = part(&report, &format!("xl/worksheets/sheet{number}.xml"));
-        let height = if number == 1 { "" } else { " fitToHeight=\"0\"" };
-        assert!(xml.contains("fitToPage=\"1\"") && xml.contains(height), "sheet {number}");
-        assert!(xml.contains("&amp;A") && xml.contains("Page &amp;P of &amp;N"), "sheet {number}");
-        assert_eq!(xml.contains("state=\"frozen\""), number > 1, "sheet {number}");
+        let height = if number == 1 {
+            ""
+        } else {
+            " fitToHeight=\"0\""
+        };
+        assert!(
+            xml.contains("fitToPage=\"1\"") && xml.contains(height),
+            "sheet {number}"
+        );
+        assert!(
+            xml.contains("&amp;A") && xml.contains("Page &amp;P of &amp;N"),
+            "sheet {number}"
+        );
+        assert_eq!(
+            xml.contains("state=\"frozen\""),
+            number > 1,
+            "sheet {number}"
+        );
     }
     let names = part(&report, "xl/workbook.xml");
     assert_eq!(names.matches("_xlnm.Print_Area").count(), 9);

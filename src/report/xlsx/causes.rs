@@ -8,7 +8,11 @@ use super::table::{Cell, Column, Table};
 use super::{XlsxError, words};
 use crate::report::BudgetReport;
 
-pub(super) fn write(workbook: &mut Workbook, styles: &Styles, report: &BudgetReport) -> Result<(), XlsxError> {
+pub(super) fn write(
+    workbook: &mut Workbook,
+    styles: &Styles,
+    report: &BudgetReport,
+) -> Result<(), XlsxError> {
     let mut page = Page::new(workbook, styles, "Causes", Paper::Portrait, report)?;
     let table = table(report, 2);
     page.fit(&[&table])?;
@@ -30,7 +34,7 @@ fn table(report: &BudgetReport, header_row: u32) -> Table {
         Column::new("Struck, bent, burnt", Kind::Hundredths),
         Column::new("By schedule or planned", Kind::Hundredths),
         Column::new("All, expected", Kind::Hundredths),
-        Column::new("All at 80 %", Kind::Tenths),
+        Column::new("All at 80\u{a0}%", Kind::Tenths),
     ];
     let mut table = Table::at(header_row, columns);
     for line in &report.lines {
@@ -44,6 +48,7 @@ fn table(report: &BudgetReport, header_row: u32) -> Table {
             line.replacements.p80.into(),
         ]);
     }
+    table.say_none();
     let mut total = vec![Cell::from("Sum"), Cell::Empty];
     total.extend((2..6).map(|column| table.sum(column)));
     table.total(total);

@@ -9,7 +9,11 @@ use super::{XlsxError, words};
 use crate::report::{BudgetReport, Forecast, MachineLine};
 use crate::units::Measure;
 
-pub(super) fn write(workbook: &mut Workbook, styles: &Styles, report: &BudgetReport) -> Result<(), XlsxError> {
+pub(super) fn write(
+    workbook: &mut Workbook,
+    styles: &Styles,
+    report: &BudgetReport,
+) -> Result<(), XlsxError> {
     let mut page = Page::new(workbook, styles, "Machines", Paper::Landscape, report)?;
     let table = table(report, 2);
     page.fit(&[&table])?;
@@ -26,29 +30,38 @@ pub(super) fn write(workbook: &mut Workbook, styles: &Styles, report: &BudgetRep
 
 fn table(report: &BudgetReport, header_row: u32) -> Table {
     let mut columns = vec![Column::words("Machine", 26.0), Column::words("Site", 24.0)];
-    columns.extend(Measure::OF_USE.map(|m| Column::new(words::heading(m, report.units), Kind::Whole)));
+    columns
+        .extend(Measure::OF_USE.map(|m| Column::new(words::heading(m, report.units), Kind::Whole)));
     columns.extend(money_columns());
     columns.push(Column::remark(30.0));
     let mut table = Table::at(header_row, columns);
     for machine in &report.machines {
         table.push(cells(machine, report));
     }
+    table.say_none();
     let mut sum = vec![Cell::Wide("Sum of the machines".to_owned()), Cell::Empty];
     sum.extend((2..6).map(|column| table.sum(column)));
     sum.resize(9, Cell::Empty);
-    if report.machines.iter().any(|machine| machine.total.is_none()) {
+    if report
+        .machines
+        .iter()
+        .any(|machine| machine.total.is_none())
+    {
         sum.push("known machines only".into());
     }
     table.total(sum);
     let mut whole = vec![Cell::Wide(words::total_words(report).to_owned())];
     whole.resize(5, Cell::Empty);
-    whole.extend(money(Some(&report.total.unwrap_or(report.known_total))));
+    whole.extend(money(words::known_total(report).as_ref()));
     table.total(whole);
     table
 }
 
 fn cells(machine: &MachineLine, report: &BudgetReport) -> Vec<Cell> {
-    let mut cells = vec![machine.machine.as_str().into(), machine.site.as_deref().into()];
+    let mut cells = vec![
+        machine.machine.as_str().into(),
+        machine.site.as_deref().into(),
+    ];
     cells.extend(Measure::OF_USE.map(|m| words::amount(&machine.planned, m, report.units)));
     cells.extend(money(machine.total.as_ref()));
     let mut unknown = words::unknown_use(&machine.planned, report.units);
@@ -59,8 +72,13 @@ fn cells(machine: &MachineLine, report: &BudgetReport) -> Vec<Cell> {
 
 /// Headings of [`money`].
 pub(super) fn money_columns() -> [Column; 4] {
-    ["Expected", "Covered in 8 of 10", "Covered in 9 of 10", "Low, 1 of 10"]
-        .map(|heading| Column::new(heading, Kind::Money))
+    [
+        "Expected",
+        "Covered in 8\u{a0}of\u{a0}10",
+        "Covered in 9\u{a0}of\u{a0}10",
+        "Low, 1\u{a0}of\u{a0}10",
+    ]
+    .map(|heading| Column::new(heading, Kind::Money))
 }
 
 /// A forecast of money as four cells.

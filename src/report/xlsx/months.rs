@@ -1,8 +1,8 @@
 //! Sheet `Months`: when the money is needed, as a table and a chart.
 
 use rust_xlsxwriter::{
-    Chart, ChartFont, ChartFormat, ChartLegendPosition, ChartLine, ChartPatternFill, ChartPatternFillType,
-    ChartSolidFill, Color, Workbook,
+    Chart, ChartFont, ChartFormat, ChartLegendPosition, ChartLine, ChartPatternFill,
+    ChartPatternFillType, ChartSolidFill, Color, Workbook,
 };
 
 use super::page::{Page, Paper, kept};
@@ -12,9 +12,13 @@ use super::{XlsxError, machines, words};
 use crate::report::BudgetReport;
 
 /// Rows of paper that the chart takes.
-const CHART_ROWS: u32 = 17;
+const CHART_ROWS: u32 = 18;
 
-pub(super) fn write(workbook: &mut Workbook, styles: &Styles, report: &BudgetReport) -> Result<(), XlsxError> {
+pub(super) fn write(
+    workbook: &mut Workbook,
+    styles: &Styles,
+    report: &BudgetReport,
+) -> Result<(), XlsxError> {
     let mut page = Page::new(workbook, styles, "Months", Paper::Portrait, report)?;
     let table = table(report, 2);
     page.fit(&[&table])?;
@@ -30,14 +34,17 @@ pub(super) fn write(workbook: &mut Workbook, styles: &Styles, report: &BudgetRep
     }
     page.gap();
     let row = page.row();
-    kept(page.sheet.insert_chart_with_offset(row, 0, &chart(&table, styles), 4, 0))?;
+    kept(
+        page.sheet
+            .insert_chart_with_offset(row, 0, &chart(&table, styles), 4, 0),
+    )?;
     page.finish(CHART_ROWS)
 }
 
 fn table(report: &BudgetReport, header_row: u32) -> Table {
     let mut columns = vec![Column::new("Month", Kind::Month)];
     columns.extend(machines::money_columns());
-    columns.push(Column::remark(26.0));
+    columns.push(Column::remark(30.0));
     let mut table = Table::at(header_row, columns);
     for month in &report.months {
         let mut cells = vec![Cell::Date(month.month)];
@@ -46,10 +53,15 @@ fn table(report: &BudgetReport, header_row: u32) -> Table {
         cells.push(unknown.as_deref().into());
         table.push(cells);
     }
-    let sum = vec![Cell::Wide("Sum".to_owned()), table.sum(1)];
+    table.say_none();
+    let mut sum = vec![Cell::from("Sum"), table.sum(1)];
+    if report.months.iter().any(|month| month.total.is_none()) {
+        sum.resize(5, Cell::Empty);
+        sum.push("known months only".into());
+    }
     table.total(sum);
     let mut whole = vec![Cell::from("Season")];
-    whole.extend(machines::money(Some(&report.total.unwrap_or(report.known_total))));
+    whole.extend(machines::money(words::known_total(report).as_ref()));
     if report.total.is_none() {
         whole.push("known lines only".into());
     }
@@ -74,8 +86,19 @@ fn chart(table: &Table, styles: &Styles) -> Chart {
         )
         .set_border(&outline)
         .clone();
-    for (column, name, mut format) in [(1, "Expected", solid), (2, "Covered in 8 seasons of 10", hatched)] {
-        let range = |column| ("Months", table.first_row(), column, table.last_row(), column);
+    for (column, name, mut format) in [
+        (1, "Expected", solid),
+        (2, "Covered in 8 seasons of 10", hatched),
+    ] {
+        let range = |column| {
+            (
+                "Months",
+                table.first_row(),
+                column,
+                table.last_row(),
+                column,
+            )
+        };
         chart
             .add_series()
             .set_name(name)
@@ -86,13 +109,18 @@ fn chart(table: &Table, styles: &Styles) -> Chart {
             .set_overlap(0);
     }
     axes(&mut chart, styles);
-    chart.set_width(620).set_height(330);
-    chart.set_alt_text("Columns by month: parts and labor expected, and covered in 8 seasons of 10");
+    chart.set_width(690).set_height(370);
+    chart
+        .set_alt_text("Columns by month: parts and labor expected, and covered in 8 seasons of 10");
     chart
 }
 
 fn axes(chart: &mut Chart, styles: &Styles) {
-    let font = ChartFont::new().set_name(FONT).set_size(9).set_color(Color::Black).clone();
+    let font = ChartFont::new()
+        .set_name(FONT)
+        .set_size(9)
+        .set_color(Color::Black)
+        .clone();
     let bold = font.clone().set_bold().clone();
     // A name with `!` could be taken for the name of a cell.
     let currency = styles.currency().replace('!', "");
@@ -114,5 +142,8 @@ fn axes(chart: &mut Chart, styles: &Styles) {
         .set_num_format(styles.number_format(Kind::Money))
         .set_min(0)
         .set_major_gridlines_line(ChartLine::new().set_color(RULE).set_width(0.5));
-    chart.legend().set_position(ChartLegendPosition::Top).set_font(&font);
+    chart
+        .legend()
+        .set_position(ChartLegendPosition::Top)
+        .set_font(&font);
 }

@@ -21,7 +21,11 @@ const LABOR: u16 = 13;
 const LABOR_80: u16 = 14;
 const DOWN: u16 = 15;
 
-pub(super) fn write(workbook: &mut Workbook, styles: &Styles, report: &BudgetReport) -> Result<(), XlsxError> {
+pub(super) fn write(
+    workbook: &mut Workbook,
+    styles: &Styles,
+    report: &BudgetReport,
+) -> Result<(), XlsxError> {
     let mut page = Page::new(workbook, styles, "Parts", Paper::Landscape, report)?;
     let lines = lines(report, 2);
     // Below the lines: an empty row and the heading of the section.
@@ -35,7 +39,7 @@ pub(super) fn write(workbook: &mut Workbook, styles: &Styles, report: &BudgetRep
     page.table(&lines)?;
     page.keep_header(&lines, 1)?;
     page.gap();
-    page.section("The lines and the season's total")?;
+    page.section("Parts and labor: the lines and the season's total")?;
     page.table(&check)?;
     page.aside(
         "The lines' 80 % figures add up to something else than the total's 80 % figure, mostly to more: not every \
@@ -49,20 +53,20 @@ fn columns(report: &BudgetReport) -> Vec<Column> {
     let at_80 = Kind::whole_if(pieces(|line| line.pieces.p80));
     vec![
         Column::words("Part number", 18.0),
-        Column::words("Description", 28.0),
+        Column::words("Description", 30.0),
         Column::words("Family", 18.0),
         Column::words("Changed by", 12.0),
         Column::new("Pieces, expected", Kind::Hundredths),
-        Column::new("Pieces at 80 %", at_80),
+        Column::new("Pieces at 80\u{a0}%", at_80),
         Column::new("Price of one", Kind::Cents),
         Column::new("Parts, expected", Kind::Cents),
-        Column::new("Parts at 80 %", Kind::Cents),
+        Column::new("Parts at 80\u{a0}%", Kind::Cents),
         Column::new("Pack of", Kind::Whole),
         Column::new("To buy, pieces", Kind::Whole),
         Column::new("To buy, money", Kind::Cents),
         Column::new("Lead time", Kind::Days),
         Column::new("Labor, expected", Kind::Cents),
-        Column::new("Labor at 80 %", Kind::Cents),
+        Column::new("Labor at 80\u{a0}%", Kind::Cents),
         Column::new("Down cost, expected", Kind::Cents),
         Column::remark(22.0),
     ]
@@ -74,6 +78,7 @@ fn lines(report: &BudgetReport, header_row: u32) -> Table {
         let cells = cells(line, &table);
         table.push(cells);
     }
+    table.say_none();
     let mut total = vec![Cell::Empty; table.columns.len()];
     total[0] = Cell::Wide("Sum of the lines".to_owned());
     for column in [COST, COST_80, ORDER, LABOR, LABOR_80, DOWN] {
@@ -95,7 +100,9 @@ fn cells(line: &PartLine, table: &Table) -> Vec<Cell> {
         let formula = format!("IF({price}=\"\",\"\",{pieces}*{price})");
         Cell::formula(formula, line.price.map(|price| number * price))
     };
-    let at = |forecast: &Option<Forecast>, of: fn(&Forecast) -> f64| Cell::from(forecast.as_ref().map(of));
+    let at = |forecast: &Option<Forecast>, of: fn(&Forecast) -> f64| {
+        Cell::from(forecast.as_ref().map(of))
+    };
     vec![
         line.part.as_str().into(),
         line.description.as_deref().into(),
@@ -136,7 +143,9 @@ fn remark(line: &PartLine) -> Cell {
         ("labor", line.labor_cost.is_none()),
         ("down cost", line.down_cost.is_none()),
     ]);
-    let paid = line.price_from_records.then(|| "price as last paid, not from the parts list".to_owned());
+    let paid = line
+        .price_from_records
+        .then(|| "price as last paid, not from the parts list".to_owned());
     let remarks: Vec<String> = [unknown, paid].into_iter().flatten().collect();
     Cell::from((!remarks.is_empty()).then(|| remarks.join("; ")).as_deref())
 }
@@ -144,19 +153,27 @@ fn remark(line: &PartLine) -> Cell {
 /// The lines added up beside the season's own total, in the columns of the lines.
 fn check(report: &BudgetReport, lines: &Table, header_row: u32) -> Table {
     let mut columns = columns(report);
+    columns.truncate(usize::from(COST_80) + 1);
     for (index, column) in (0..).zip(&mut columns) {
         column.heading = String::from(match index {
-            0 => "Parts and labor",
             COST => "Expected",
-            COST_80 => "At 80 %",
+            COST_80 => "At 80\u{a0}%",
             _ => "",
         });
     }
     let mut table = Table::at(header_row, columns);
-    let known = report.total.unwrap_or(report.known_total);
-    let added = [(COST, LABOR), (COST_80, LABOR_80)].map(|(parts, labor)| both(lines, parts, labor));
+    let known = words::known_total(report);
+    let added =
+        [(COST, LABOR), (COST_80, LABOR_80)].map(|(parts, labor)| both(lines, parts, labor));
     push(&mut table, "The lines added up", added);
-    push(&mut table, words::total_words(report), [known.expected.into(), known.p80.into()]);
+    push(
+        &mut table,
+        words::total_words(report),
+        [
+            known.map(|f| f.expected).into(),
+            known.map(|f| f.p80).into(),
+        ],
+    );
     let less = [COST, COST_80].map(|column| difference(&table, column));
     push(&mut table, "The lines less the season's total", less);
     table
@@ -184,7 +201,8 @@ fn both(lines: &Table, parts: u16, labor: u16) -> Cell {
 }
 
 fn difference(table: &Table, column: u16) -> Cell {
-    let name = |index: u32| rust_xlsxwriter::utility::row_col_to_cell(table.first_row() + index, column);
+    let name =
+        |index: u32| rust_xlsxwriter::utility::row_col_to_cell(table.first_row() + index, column);
     let value = |index: usize| table.rows[index][usize::from(column)].number();
     let (a, b) = (name(0), name(1));
     let result = value(0).zip(value(1)).map(|(x, y)| x - y);
@@ -197,11 +215,15 @@ mod tests {
 
     #[test]
     fn pieces_are_made_up_to_whole_packs() {
-        assert_eq!([(0.0, 4.0), (1.0, 4.0), (4.0, 4.0), (4.2, 1.0)].map(|(n, p)| packs(n, p)), [0.0, 1.0, 1.0, 5.0]);
+        let cases = [(0.0, 4.0, 0), (1.0, 4.0, 1), (4.0, 4.0, 1), (4.2, 1.0, 5)];
+        for (pieces, pack, expected) in cases {
+            assert_eq!(packs(pieces, pack) as u32, expected, "{pieces} pieces");
+        }
     }
 
     #[test]
     fn a_rounding_error_buys_no_pack() {
-        assert_eq!([packs(8.000_000_000_000_002, 4.0), packs(8.01, 4.0)], [2.0, 3.0]);
+        assert_eq!(packs(8.000_000_000_000_002, 4.0) as u32, 2);
+        assert_eq!(packs(8.01, 4.0) as u32, 3);
     }
 }

@@ -9,12 +9,20 @@ use super::{XlsxError, words};
 use crate::report::{BudgetReport, PlanLine, PlanSource};
 use crate::units::Measure;
 
-pub(super) fn write(workbook: &mut Workbook, styles: &Styles, report: &BudgetReport) -> Result<(), XlsxError> {
+pub(super) fn write(
+    workbook: &mut Workbook,
+    styles: &Styles,
+    report: &BudgetReport,
+) -> Result<(), XlsxError> {
     let mut page = Page::new(workbook, styles, "Plan", Paper::Portrait, report)?;
     let table = table(report, 2);
     page.fit(&[&table])?;
     page.title(&format!("Plan, {}", words::season(report)))?;
-    page.aside(&format!("{} {}", source(report.plan_source), words::ton_words(report.units)))?;
+    page.aside(&format!(
+        "{} {}",
+        source(report.plan_source),
+        words::ton_words(report.units)
+    ))?;
     page.table(&table)?;
     page.keep_header(&table, 0)?;
     page.finish(0)
@@ -24,7 +32,9 @@ pub(super) fn write(workbook: &mut Workbook, styles: &Styles, report: &BudgetRep
 pub(super) fn source(source: PlanSource) -> &'static str {
     match source {
         PlanSource::Plan => "Use as planned in the records.",
-        PlanSource::LastSeason => "There is no plan: each machine's last full season is taken again.",
+        PlanSource::LastSeason => {
+            "There is no plan: each machine's last full season is taken again."
+        }
     }
 }
 
@@ -36,12 +46,15 @@ fn table(report: &BudgetReport, header_row: u32) -> Table {
         Column::words("Group", 20.0),
         Column::words("Bin", 12.0),
     ];
-    columns.extend(Measure::OF_USE.map(|m| Column::new(words::heading(m, report.units), Kind::Tenths)));
+    columns.extend(
+        Measure::OF_USE.map(|m| Column::new(words::heading(m, report.units), Kind::Tenths)),
+    );
     columns.push(Column::remark(20.0));
     let mut table = Table::at(header_row, columns);
     for line in &report.plan {
         table.push(cells(line, report));
     }
+    table.say_none();
     let mut sum = vec![Cell::Wide("Sum of the known".to_owned())];
     sum.resize(5, Cell::Empty);
     sum.extend((5..8).map(|column| table.sum(column)));
@@ -58,6 +71,10 @@ fn cells(line: &PlanLine, report: &BudgetReport) -> Vec<Cell> {
         line.bin.as_deref().into(),
     ];
     cells.extend(Measure::OF_USE.map(|m| words::amount(&line.amounts, m, report.units)));
-    cells.push(words::unknown(&words::unknown_use(&line.amounts, report.units)).as_deref().into());
+    cells.push(
+        words::unknown(&words::unknown_use(&line.amounts, report.units))
+            .as_deref()
+            .into(),
+    );
     cells
 }

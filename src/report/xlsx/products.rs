@@ -11,7 +11,11 @@ use crate::units::Measure;
 
 const COST: u16 = 3;
 
-pub(super) fn write(workbook: &mut Workbook, styles: &Styles, report: &BudgetReport) -> Result<(), XlsxError> {
+pub(super) fn write(
+    workbook: &mut Workbook,
+    styles: &Styles,
+    report: &BudgetReport,
+) -> Result<(), XlsxError> {
     let mut page = Page::new(workbook, styles, "Products", Paper::Portrait, report)?;
     let table = table(report, 2);
     page.fit(&[&table])?;
@@ -40,19 +44,25 @@ fn table(report: &BudgetReport, header_row: u32) -> Table {
         Column::remark(20.0),
     ];
     let mut table = Table::at(header_row, columns);
-    let whole: Option<f64> = report.products.iter().filter_map(|p| p.cost).reduce(|sum, cost| sum + cost);
-    let sum_row = header_row + 1 + report.products.len() as u32;
+    let whole: Option<f64> = report
+        .products
+        .iter()
+        .filter_map(|p| p.cost)
+        .reduce(|sum, cost| sum + cost);
+    let sum_row = header_row + 1 + report.products.len().max(1) as u32;
     for product in &report.products {
         let share = share(product.cost, whole, &table, sum_row);
         table.push(cells(product, share, report));
     }
+    table.say_none();
     totals(&mut table, report, whole, sum_row);
     table
 }
 
 fn cells(product: &ProductLine, share: Cell, report: &BudgetReport) -> Vec<Cell> {
     let units = report.units;
-    let shown = |amount: Option<f64>, measure: Measure| Cell::from(amount.map(|a| measure.shown(a, units)));
+    let shown =
+        |amount: Option<f64>, measure: Measure| Cell::from(amount.map(|a| measure.shown(a, units)));
     let unknown = words::unknown(&[
         (Measure::Acres.label(units), product.acres.is_none()),
         (Measure::Tons.label(units), product.tons.is_none()),
@@ -72,7 +82,9 @@ fn cells(product: &ProductLine, share: Cell, report: &BudgetReport) -> Vec<Cell>
 
 fn share(cost: Option<f64>, whole: Option<f64>, table: &Table, sum_row: u32) -> Cell {
     let (part, whole_cell) = (table.here(COST), row_col_to_cell(sum_row, COST));
-    let formula = format!("IF(COUNT({part},{whole_cell})<2,\"\",IF({whole_cell}=0,\"\",{part}/{whole_cell}))");
+    let formula = format!(
+        "IF(COUNT({part},{whole_cell})<2,\"\",IF({whole_cell}=0,\"\",{part}/{whole_cell}))"
+    );
     let share = cost.zip(whole).filter(|&(_, whole)| whole != 0.0);
     Cell::formula(formula, share.map(|(cost, whole)| cost / whole))
 }
@@ -81,11 +93,11 @@ fn totals(table: &mut Table, report: &BudgetReport, whole: Option<f64>, sum_row:
     let mut sum = vec![Cell::from("Sum of the shares")];
     sum.extend((1..=4).map(|column| table.sum(column)));
     table.total(sum);
-    let total = report.total.unwrap_or(report.known_total).expected;
+    let total = words::known_total(report).map(|total| total.expected);
     let (shares, forecast) = (row_col_to_cell(sum_row, COST), table.here(COST));
     let agreement = Cell::agreement(
         (&shares, whole),
-        (&forecast, Some(total)),
+        (&forecast, total),
         ("shares add up", "shares do not add up"),
     );
     let label = Cell::Wide(words::total_words(report).to_owned());

@@ -9,7 +9,11 @@ use super::table::{Cell, Column, Outcome, Table};
 use crate::record::Account;
 use crate::report::BudgetReport;
 
-pub(super) fn write(workbook: &mut Workbook, styles: &Styles, report: &BudgetReport) -> Result<(), XlsxError> {
+pub(super) fn write(
+    workbook: &mut Workbook,
+    styles: &Styles,
+    report: &BudgetReport,
+) -> Result<(), XlsxError> {
     let mut page = Page::new(workbook, styles, "Rows", Paper::Portrait, report)?;
     let table = table(report, 2);
     page.fit(&[&table])?;
@@ -31,18 +35,27 @@ fn table(report: &BudgetReport, header_row: u32) -> Table {
         Column::new("Used", Kind::Whole),
         Column::new("Set aside", Kind::Whole),
         Column::new("Used, after the as-of date", Kind::Whole),
-        Column { heading: "Check".to_owned(), kind: Kind::Remark, widest: 20.0 },
+        Column {
+            heading: "Check".to_owned(),
+            kind: Kind::Remark,
+            widest: 20.0,
+        },
     ];
     let mut table = Table::at(header_row, columns);
     for account in &report.account {
         let cells = cells(account, &table);
         table.push(cells);
     }
+    table.say_none();
     let mut sum = vec![Cell::from("Sum"), Cell::Empty];
     sum.extend((2..6).map(|column| table.sum(column)));
-    if !table.rows.is_empty() {
+    if !report.account.is_empty() {
         let total = |of: fn(&Account) -> u64| report.account.iter().map(of).sum::<u64>();
-        sum.push(check(&table, total(|a| a.read), total(|a| a.used) + total(|a| a.set_aside)));
+        sum.push(check(
+            &table,
+            total(|a| a.read),
+            total(|a| a.used) + total(|a| a.set_aside),
+        ));
     }
     table.total(sum);
     table
@@ -66,6 +79,13 @@ fn cells(account: &Account, table: &Table) -> Vec<Cell> {
 fn check(table: &Table, read: u64, accounted: u64) -> Cell {
     let (all, used, aside) = (table.here(2), table.here(3), table.here(4));
     let formula = format!("IF({all}={used}+{aside},\"adds up\",\"does not add up\")");
-    let words = if read == accounted { "adds up" } else { "does not add up" };
-    Cell::Formula { formula, result: Outcome::Text(words) }
+    let words = if read == accounted {
+        "adds up"
+    } else {
+        "does not add up"
+    };
+    Cell::Formula {
+        formula,
+        result: Outcome::Text(words),
+    }
 }

@@ -58,7 +58,9 @@ pub(super) struct Styles {
 impl Styles {
     /// Styles for that currency sign or code, whatever text it is.
     pub(super) fn new(currency: &str) -> Self {
-        Self { currency: text::brief(&text::clean(currency), 24) }
+        Self {
+            currency: text::brief(&text::clean(currency), 24),
+        }
     }
 
     /// The currency as words may use it.
@@ -84,11 +86,15 @@ impl Styles {
     }
 
     pub(super) fn section() -> Format {
-        Self::base().set_font_size(11).set_bold().set_font_color(GREEN)
+        Self::base()
+            .set_font_size(11)
+            .set_bold()
+            .set_font_color(GREEN)
+            .set_align(FormatAlign::Bottom)
     }
 
     pub(super) fn paragraph() -> Format {
-        Self::base().set_text_wrap().set_align(FormatAlign::Top)
+        Self::base().set_text_wrap()
     }
 
     pub(super) fn aside() -> Format {
@@ -96,13 +102,18 @@ impl Styles {
     }
 
     pub(super) fn heading(kind: Kind) -> Format {
-        let align = if kind.is_number() { FormatAlign::Right } else { FormatAlign::Left };
+        let align = if kind.is_number() {
+            FormatAlign::Right
+        } else {
+            FormatAlign::Left
+        };
         Self::base()
             .set_bold()
             .set_font_color(Color::White)
             .set_background_color(GREEN)
             .set_text_wrap()
             .set_align(align)
+            .set_indent(kind.indent())
     }
 
     pub(super) fn cell(&self, kind: Kind, tone: Tone) -> Format {
@@ -111,7 +122,8 @@ impl Styles {
             Kind::Remark => Self::base()
                 .set_text_wrap()
                 .set_italic()
-                .set_align(FormatAlign::Left),
+                .set_align(FormatAlign::Left)
+                .set_indent(kind.indent()),
             Kind::Month => Self::base().set_align(FormatAlign::Left),
             _ => Self::base().set_align(FormatAlign::Right),
         };
@@ -185,16 +197,31 @@ impl Kind {
         !matches!(self, Self::Text | Self::Remark | Self::Month)
     }
 
+    /// Steps that it stands off the column before it, which ends in figures.
+    pub(super) fn indent(self) -> u8 {
+        u8::from(self == Self::Remark)
+    }
+
     /// [`Self::Whole`] where every number is whole, else [`Self::Tenths`].
     pub(super) fn whole_if(mut numbers: impl Iterator<Item = f64>) -> Self {
-        if numbers.all(|n| n.fract().abs() < 1e-9) { Self::Whole } else { Self::Tenths }
+        if numbers.all(|n| n.fract().abs() < 1e-9) {
+            Self::Whole
+        } else {
+            Self::Tenths
+        }
     }
 }
 
 /// Text as a number format shows it letter by letter.
 fn quoted(text: &str) -> String {
     text.split('"')
-        .map(|run| if run.is_empty() { String::new() } else { format!("\"{run}\"") })
+        .map(|run| {
+            if run.is_empty() {
+                String::new()
+            } else {
+                format!("\"{run}\"")
+            }
+        })
         .collect::<Vec<_>>()
         .join("\\\"")
 }
@@ -209,7 +236,10 @@ mod tests {
         assert_eq!(money("$"), "\"$\"#,##0;-\"$\"#,##0");
         assert_eq!(money("EUR"), "\"EUR \"#,##0;-\"EUR \"#,##0");
         assert_eq!(money(""), "#,##0;-#,##0");
-        assert_eq!(money("a\"b;0"), "\"a\"\\\"\"b;0 \"#,##0;-\"a\"\\\"\"b;0 \"#,##0");
+        assert_eq!(
+            money("a\"b;0"),
+            "\"a\"\\\"\"b;0 \"#,##0;-\"a\"\\\"\"b;0 \"#,##0"
+        );
     }
 
     #[test]

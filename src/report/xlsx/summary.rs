@@ -11,12 +11,16 @@ use crate::units::Measure;
 
 /// Lines of a table that fit on the page beside the others.
 const MOST_LINES: usize = 8;
-/// Cautions and notes that fit on the page.
-const MOST_SENTENCES: usize = 4;
-/// Letters of a sentence that fit on the page.
-const MOST_LETTERS: usize = 260;
+/// Cautions and their letters that fit on the page: whole but for the most unusual.
+const CAUTIONS: (usize, usize) = (6, 600);
+/// Notes and their letters that fit on the page.
+const NOTES: (usize, usize) = (4, 260);
 
-pub(super) fn write(workbook: &mut Workbook, styles: &Styles, report: &BudgetReport) -> Result<(), XlsxError> {
+pub(super) fn write(
+    workbook: &mut Workbook,
+    styles: &Styles,
+    report: &BudgetReport,
+) -> Result<(), XlsxError> {
     let mut page = Page::new(workbook, styles, "Summary", Paper::OnePage, report)?;
     // Title and as-of date, then each table under its section heading and above its remarks.
     let money = money(report, 3);
@@ -31,27 +35,42 @@ pub(super) fn write(workbook: &mut Workbook, styles: &Styles, report: &BudgetRep
     section(&mut page, "The season's money", &money, &remarks)?;
     section(&mut page, "Planned use", &planned, &[])?;
     section(&mut page, "Biggest lines", &lines, &left_out)?;
-    section(&mut page, "By machine", &machines, &machines_left_out(report))?;
-    sentences(&mut page, "Cautions", &report.header.cautions)?;
-    sentences(&mut page, "Notes", &report.header.notes)?;
+    section(
+        &mut page,
+        "By machine",
+        &machines,
+        &machines_left_out(report),
+    )?;
+    sentences(&mut page, "Cautions", &report.header.cautions, CAUTIONS)?;
+    sentences(&mut page, "Notes", &report.header.notes, NOTES)?;
     page.finish(0)
 }
 
-fn section(page: &mut Page, heading: &str, table: &Table, remarks: &[String]) -> Result<(), XlsxError> {
+fn section(
+    page: &mut Page,
+    heading: &str,
+    table: &Table,
+    remarks: &[String],
+) -> Result<(), XlsxError> {
     page.section(heading)?;
     page.table(table)?;
     remarks.iter().try_for_each(|remark| page.aside(remark))
 }
 
-fn sentences(page: &mut Page, heading: &str, sentences: &[String]) -> Result<(), XlsxError> {
+fn sentences(
+    page: &mut Page,
+    heading: &str,
+    sentences: &[String],
+    (most, letters): (usize, usize),
+) -> Result<(), XlsxError> {
     if sentences.is_empty() {
         return Ok(());
     }
     page.section(heading)?;
-    for sentence in sentences.iter().take(MOST_SENTENCES) {
-        page.paragraph(&text::brief(sentence, MOST_LETTERS))?;
+    for sentence in sentences.iter().take(most) {
+        page.paragraph(&text::brief(sentence, letters))?;
     }
-    match sentences.len().saturating_sub(MOST_SENTENCES) {
+    match sentences.len().saturating_sub(most) {
         0 => Ok(()),
         more => page.aside(&format!("{more} more on sheet Assumptions.")),
     }
@@ -73,16 +92,33 @@ fn as_of(report: &BudgetReport) -> String {
 fn columns(headings: [&str; 6], kinds: [Kind; 4]) -> Vec<Column> {
     let [first, second, figures @ ..] = headings;
     let mut columns = vec![Column::words(first, 20.0), Column::words(second, 30.0)];
-    columns.extend(figures.into_iter().zip(kinds).map(|(heading, kind)| Column::new(heading, kind)));
+    columns.extend(
+        figures
+            .into_iter()
+            .zip(kinds)
+            .map(|(heading, kind)| Column::new(heading, kind)),
+    );
     columns.push(Column::remark(18.0));
     columns
 }
 
 fn money(report: &BudgetReport, header_row: u32) -> Table {
     let per = format!("Per {}", words::one(Measure::Acres, report.units));
-    let known = if report.total.is_none() { "Known lines only" } else { "" };
-    let headings = ["Season", "", "Parts and labor", &per, "Down cost (not in the total)", known];
-    let columns = columns(headings, [Kind::Money, Kind::Cents, Kind::Money, Kind::Money]);
+    // Where no line is known there is nothing to add up.
+    let known_only = report.total.is_none() && !report.lines.is_empty();
+    let known = if known_only { "Known lines only" } else { "" };
+    let headings = [
+        "Season",
+        "",
+        "Parts and labor",
+        &per,
+        "Down cost, not in total",
+        known,
+    ];
+    let columns = columns(
+        headings,
+        [Kind::Money, Kind::Cents, Kind::Money, Kind::Money],
+    );
     let mut table = Table::at(header_row, columns);
     let labels = [
         "Expected",
@@ -96,12 +132,16 @@ fn money(report: &BudgetReport, header_row: u32) -> Table {
         ("down cost", report.down_total.is_none()),
     ]);
     for (label, figure) in labels.into_iter().zip(words::FIGURES) {
-        let known = report.total.is_none().then(|| figure(&report.known_total));
+        let known = known_only.then(|| figure(&report.known_total));
         table.push(vec![
             Cell::Wide(label.to_owned()),
             Cell::Empty,
             report.total.as_ref().map(figure).into(),
-            words::per_unit(report.per_acre.as_ref().map(figure), Measure::Acres, report.units),
+            words::per_unit(
+                report.per_acre.as_ref().map(figure),
+                Measure::Acres,
+                report.units,
+            ),
             report.down_total.as_ref().map(figure).into(),
             known.into(),
             unknown.as_deref().into(),
@@ -113,16 +153,28 @@ fn money(report: &BudgetReport, header_row: u32) -> Table {
 fn money_remarks(report: &BudgetReport) -> Vec<String> {
     let mut remarks = Vec::new();
     let unpriced = words::without_price(report);
-    if report.total.is_none() {
+    if report.lines.is_empty() {
+        remarks.push(
+            "There is no line to budget for: no part has a position on a machine.".to_owned(),
+        );
+    } else if report.total.is_none() && unpriced.is_empty() {
+        remarks.push(
+            "The total is unknown: a cost of some line is unknown. Known lines only leaves it out."
+                .to_owned(),
+        );
+    } else if report.total.is_none() {
         let lines = text::count(unpriced.len(), "line");
-        let unpriced = text::brief(&text::list(&unpriced, 6), MOST_LETTERS);
+        let unpriced = text::brief(&text::list(&unpriced, 6), NOTES.1);
         remarks.push(format!(
             "The total is unknown: {lines} without a price ({unpriced}). Known lines only are those of which every cost \
              is known; what the others cost comes on top."
         ));
     }
     if report.down_total.is_none() {
-        remarks.push("Down cost is unknown: no hour of lost field time is priced in the settings.".to_owned());
+        remarks.push(
+            "Down cost is unknown: no hour of lost field time is priced in the settings."
+                .to_owned(),
+        );
     }
     remarks
 }
@@ -142,11 +194,24 @@ fn planned(report: &BudgetReport, header_row: u32) -> Table {
 
 fn lines(report: &BudgetReport, header_row: u32) -> Table {
     let at_80 = Kind::whole_if(report.lines.iter().map(|line| line.pieces.p80));
-    let headings = ["Part number", "Description", "Pieces, expected", "Pieces at 80 %", "Parts, expected", "Labor, expected"];
-    let mut table = Table::at(header_row, columns(headings, [Kind::Tenths, at_80, Kind::Money, Kind::Money]));
+    let headings = [
+        "Part number",
+        "Description",
+        "Pieces, expected",
+        "Pieces at 80\u{a0}%",
+        "Parts, expected",
+        "Labor, expected",
+    ];
+    let mut table = Table::at(
+        header_row,
+        columns(headings, [Kind::Tenths, at_80, Kind::Money, Kind::Money]),
+    );
     for line in biggest(report).into_iter().take(MOST_LINES) {
         let expected = |forecast: &Option<Forecast>| Cell::from(forecast.map(|f| f.expected));
-        let unknown = [("price", line.parts_cost.is_none()), ("labor", line.labor_cost.is_none())];
+        let unknown = [
+            ("price", line.parts_cost.is_none()),
+            ("labor", line.labor_cost.is_none()),
+        ];
         table.push(vec![
             brief(&line.part),
             line.description.as_deref().map_or(Cell::Empty, brief),
@@ -157,6 +222,7 @@ fn lines(report: &BudgetReport, header_row: u32) -> Table {
             words::unknown(&unknown).as_deref().into(),
         ]);
     }
+    table.say_none();
     table
 }
 
@@ -173,7 +239,14 @@ fn lines_left_out(report: &BudgetReport) -> Vec<String> {
 
 fn machines(report: &BudgetReport, header_row: u32) -> Table {
     let [acres, tons, _] = Measure::OF_USE.map(|m| words::heading(m, report.units));
-    let headings = ["Machine", "Site", &acres, &tons, "Expected", "Covered in 8 of 10"];
+    let headings = [
+        "Machine",
+        "Site",
+        &acres,
+        &tons,
+        "Expected",
+        "Covered in 8\u{a0}of\u{a0}10",
+    ];
     let kinds = [Kind::Whole, Kind::Whole, Kind::Money, Kind::Money];
     let mut table = Table::at(header_row, columns(headings, kinds));
     for machine in dearest(report).into_iter().take(MOST_LINES) {
@@ -184,9 +257,12 @@ fn machines(report: &BudgetReport, header_row: u32) -> Table {
             words::amount(&machine.planned, Measure::Tons, report.units),
             machine.total.map(|f| f.expected).into(),
             machine.total.map(|f| f.p80).into(),
-            words::unknown(&[("money", machine.total.is_none())]).as_deref().into(),
+            words::unknown(&[("money", machine.total.is_none())])
+                .as_deref()
+                .into(),
         ]);
     }
+    table.say_none();
     table
 }
 
@@ -204,7 +280,10 @@ fn machines_left_out(report: &BudgetReport) -> Vec<String> {
 fn left_out(all: usize, thing: &str, sheet: &str) -> Vec<String> {
     match all.saturating_sub(MOST_LINES) {
         0 => Vec::new(),
-        more => vec![format!("{} more on sheet {sheet}.", text::count(more, thing))],
+        more => vec![format!(
+            "{} more on sheet {sheet}.",
+            text::count(more, thing)
+        )],
     }
 }
 

@@ -77,7 +77,10 @@ impl From<Option<&str>> for Cell {
 impl Cell {
     /// A formula that comes to a number, or to an empty text.
     pub(super) fn formula(formula: String, result: Option<f64>) -> Self {
-        Self::Formula { formula, result: result.into() }
+        Self::Formula {
+            formula,
+            result: result.into(),
+        }
     }
 
     /// Says whether two cells agree to a hundredth, in words.
@@ -99,7 +102,11 @@ impl Cell {
     /// The number it holds or comes to.
     pub(super) fn number(&self) -> Option<f64> {
         match self {
-            Self::Number(number) | Self::Formula { result: Outcome::Number(number), .. } => Some(*number),
+            Self::Number(number)
+            | Self::Formula {
+                result: Outcome::Number(number),
+                ..
+            } => Some(*number),
             _ => None,
         }
     }
@@ -115,17 +122,29 @@ pub(super) struct Column {
 impl Column {
     /// A column of numbers, as wide as they need.
     pub(super) fn new(heading: impl Into<String>, kind: Kind) -> Self {
-        Self { heading: heading.into(), kind, widest: 40.0 }
+        Self {
+            heading: heading.into(),
+            kind,
+            widest: 40.0,
+        }
     }
 
     /// A column of words that go on below when they are wider than `widest` digits.
     pub(super) fn words(heading: impl Into<String>, widest: f64) -> Self {
-        Self { heading: heading.into(), kind: Kind::Text, widest }
+        Self {
+            heading: heading.into(),
+            kind: Kind::Text,
+            widest,
+        }
     }
 
     /// The last column: what is unknown or out of the ordinary.
     pub(super) fn remark(widest: f64) -> Self {
-        Self { heading: "Remark".to_owned(), kind: Kind::Remark, widest }
+        Self {
+            heading: "Remark".to_owned(),
+            kind: Kind::Remark,
+            widest,
+        }
     }
 }
 
@@ -139,12 +158,24 @@ pub(super) struct Table {
 
 impl Table {
     pub(super) fn at(header_row: u32, columns: Vec<Column>) -> Self {
-        Self { header_row, columns, rows: Vec::new(), totals: Vec::new() }
+        Self {
+            header_row,
+            columns,
+            rows: Vec::new(),
+            totals: Vec::new(),
+        }
     }
 
     /// Adds a row; those of `columns` that it leaves out are empty.
     pub(super) fn push(&mut self, cells: Vec<Cell>) {
         self.rows.push(cells);
+    }
+
+    /// Says `none` in a table without a row.
+    pub(super) fn say_none(&mut self) {
+        if self.rows.is_empty() {
+            self.push(vec![Cell::Wide("none".to_owned())]);
+        }
     }
 
     /// Adds a row that stands out at the end.
@@ -183,7 +214,10 @@ impl Table {
             return Cell::Empty;
         }
         let range = self.range(column);
-        let known = self.rows.iter().filter_map(|row| row.get(usize::from(column))?.number());
+        let known = self
+            .rows
+            .iter()
+            .filter_map(|row| row.get(usize::from(column))?.number());
         let result = known.reduce(|sum, number| sum + number);
         Cell::formula(format!("IF(COUNT({range})=0,\"\",SUM({range}))"), result)
     }
@@ -211,7 +245,13 @@ mod tests {
     fn a_sum_leaves_out_what_is_unknown() {
         let formula = "IF(COUNT(A5:A7)=0,\"\",SUM(A5:A7))".to_owned();
         let sum = table(&[Some(1.5), None, Some(2.0)]).sum(0);
-        assert_eq!(sum, Cell::Formula { formula, result: Outcome::Number(3.5) });
+        assert_eq!(
+            sum,
+            Cell::Formula {
+                formula,
+                result: Outcome::Number(3.5)
+            }
+        );
     }
 
     #[test]

@@ -7,7 +7,8 @@ use crate::report::{BudgetReport, Forecast, PartLine};
 use crate::units::{Measure, Units};
 
 /// The figures of a forecast that an owner budgets by: expected, in 8 of 10, in 9 of 10, low.
-pub(super) const FIGURES: [fn(&Forecast) -> f64; 4] = [|f| f.expected, |f| f.p80, |f| f.p90, |f| f.p10];
+pub(super) const FIGURES: [fn(&Forecast) -> f64; 4] =
+    [|f| f.expected, |f| f.p80, |f| f.p90, |f| f.p10];
 
 /// `Acres`, `Tonnes`: heading of a column in the owner's units.
 pub(super) fn heading(measure: Measure, units: Units) -> String {
@@ -22,7 +23,10 @@ pub(super) fn one(measure: Measure, units: Units) -> &'static str {
 
 /// An amount in the owner's units.
 pub(super) fn amount(amounts: &Amounts, measure: Measure, units: Units) -> Cell {
-    amounts.get(measure).map(|amount| measure.shown(amount, units)).into()
+    amounts
+        .get(measure)
+        .map(|amount| measure.shown(amount, units))
+        .into()
 }
 
 /// Money for one internal unit, as money for one of the owner's units.
@@ -44,18 +48,29 @@ pub(super) fn season(report: &BudgetReport) -> String {
     format!("season {} ({from} to {until})", report.season)
 }
 
-/// What the account of a total stands on: the whole, or only the lines whose cost is known.
+/// The season's total, or that of the lines whose cost is known where it is unknown; see [`total_words`].
+pub(super) fn known_total(report: &BudgetReport) -> Option<Forecast> {
+    // Without a line nothing is known, which is not 0.
+    let known = (!report.lines.is_empty()).then_some(report.known_total);
+    report.total.or(known)
+}
+
+/// Which of the two [`known_total`] is.
 pub(super) fn total_words(report: &BudgetReport) -> &'static str {
     if report.total.is_some() {
-        "The season's total as forecast"
+        "The season's total"
     } else {
-        "The season's total as forecast, known lines only"
+        "The season's total, known lines"
     }
 }
 
 /// `unknown: price, labor`, or nothing.
 pub(super) fn unknown(things: &[(&str, bool)]) -> Option<String> {
-    let missing: Vec<&str> = things.iter().filter(|(_, is)| *is).map(|(thing, _)| *thing).collect();
+    let missing: Vec<&str> = things
+        .iter()
+        .filter(|(_, is)| *is)
+        .map(|(thing, _)| *thing)
+        .collect();
     (!missing.is_empty()).then(|| format!("unknown: {}", missing.join(", ")))
 }
 
@@ -76,10 +91,16 @@ pub(super) fn without_price(report: &BudgetReport) -> Vec<&str> {
 /// Expected parts and labor of a line, as far as they are known.
 pub(super) fn known_cost(line: &PartLine) -> f64 {
     let known = [&line.parts_cost, &line.labor_cost];
-    known.into_iter().flatten().map(|forecast| forecast.expected).sum()
+    known
+        .into_iter()
+        .flatten()
+        .map(|forecast| forecast.expected)
+        .sum()
 }
 
 fn capital(word: &str) -> String {
     let mut letters = word.chars();
-    letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
+    letters.next().map_or_else(String::new, |first| {
+        first.to_uppercase().chain(letters).collect()
+    })
 }

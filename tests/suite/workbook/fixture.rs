@@ -3,24 +3,135 @@
 use chrono::NaiveDate;
 use wearcast::record::{Account, Amounts, Table};
 use wearcast::report::{
-    BudgetReport, Forecast, Header, MachineLine, MonthLine, PartLine, PlanLine, PlanSource, ProductLine,
+    BudgetReport, Forecast, Header, MachineLine, MonthLine, PartLine, PlanLine, PlanSource,
+    ProductLine,
 };
 use wearcast::units::Units;
 
 /// Part number, description, family, pieces expected, pieces at 80 %, price, pack, lead days, labor of all.
-type Part = (&'static str, &'static str, &'static str, f64, f64, Option<f64>, u32, f64, f64);
+type Part = (
+    &'static str,
+    &'static str,
+    &'static str,
+    f64,
+    f64,
+    Option<f64>,
+    u32,
+    f64,
+    f64,
+);
 
 const PARTS: [Part; 10] = [
-    ("FN-4102-L", "Fin, left hand, hard faced", "spinner-fin", 18.62, 24.0, Some(21.85), 4, 9.0, 310.4),
-    ("FN-4102-R", "Fin, right hand, hard faced", "spinner-fin", 18.62, 24.0, Some(21.85), 4, 9.0, 310.4),
-    ("DC-2600", "Spinner disc 26 in, stainless", "spinner-disc", 3.14, 5.0, Some(188.0), 1, 14.0, 226.1),
-    ("CH-88-216", "Conveyor chain 88 pitch, 18 ft strand", "conveyor-chain", 2.37, 4.0, Some(1_264.5), 2, 21.0, 1_023.8),
-    ("SP-88-8T", "Drive sprocket, 8 teeth", "sprocket", 2.9, 4.0, Some(96.4), 2, 21.0, 287.1),
-    ("BG-207-HD", "Flange bearing 1 7/16 in", "bearing", 9.48, 12.0, Some(38.75), 1, 3.0, 597.2),
-    ("BU-1250", "Pivot bushing, bronze", "bushing", 11.05, 14.0, Some(6.9), 10, 5.0, 348.1),
-    ("MD-330", "Material divider, stainless", "divider", 0.61, 1.0, Some(442.0), 1, 30.0, 61.0),
-    ("HM-16", "Spinner motor, 16 cc", "hydraulic-motor", 0.87, 1.0, Some(615.0), 1, 45.0, 130.5),
-    ("FL-10M", "Return filter, 10 micron", "filter", 12.0, 12.0, Some(31.2), 6, 2.0, 180.0),
+    (
+        "FN-4102-L",
+        "Fin, left hand, hard faced",
+        "spinner-fin",
+        18.62,
+        24.0,
+        Some(21.85),
+        4,
+        9.0,
+        310.4,
+    ),
+    (
+        "FN-4102-R",
+        "Fin, right hand, hard faced",
+        "spinner-fin",
+        18.62,
+        24.0,
+        Some(21.85),
+        4,
+        9.0,
+        310.4,
+    ),
+    (
+        "DC-2600",
+        "Spinner disc 26 in, stainless",
+        "spinner-disc",
+        3.2,
+        5.0,
+        Some(188.0),
+        1,
+        14.0,
+        226.1,
+    ),
+    (
+        "CH-88-216",
+        "Conveyor chain 88 pitch, 18 ft strand",
+        "conveyor-chain",
+        2.37,
+        4.0,
+        Some(1_264.5),
+        2,
+        21.0,
+        1_023.8,
+    ),
+    (
+        "SP-88-8T",
+        "Drive sprocket, 8 teeth",
+        "sprocket",
+        2.9,
+        4.0,
+        Some(96.4),
+        2,
+        21.0,
+        287.1,
+    ),
+    (
+        "BG-207-HD",
+        "Flange bearing 1 7/16 in",
+        "bearing",
+        9.48,
+        12.0,
+        Some(38.75),
+        1,
+        3.0,
+        597.2,
+    ),
+    (
+        "BU-1250",
+        "Pivot bushing, bronze",
+        "bushing",
+        11.05,
+        14.0,
+        Some(6.9),
+        10,
+        5.0,
+        348.1,
+    ),
+    (
+        "MD-330",
+        "Material divider, stainless",
+        "divider",
+        0.61,
+        1.0,
+        Some(442.0),
+        1,
+        30.0,
+        61.0,
+    ),
+    (
+        "HM-16",
+        "Spinner motor, 16 cc",
+        "hydraulic-motor",
+        0.87,
+        1.0,
+        Some(615.0),
+        1,
+        45.0,
+        130.5,
+    ),
+    (
+        "FL-10M",
+        "Return filter, 10 micron",
+        "filter",
+        12.0,
+        12.0,
+        Some(31.2),
+        6,
+        2.0,
+        180.0,
+    ),
 ];
 
 const MACHINES: [(&str, &str, f64, f64, f64, f64); 4] = [
@@ -37,7 +148,9 @@ const PRODUCTS: [(&str, f64, f64, f64); 4] = [
     ("phosphate", 7_000.0, 1_000.0, 0.14),
 ];
 
-const MONTHS: [f64; 12] = [0.11, 0.02, 0.01, 0.04, 0.13, 0.19, 0.14, 0.05, 0.02, 0.05, 0.1, 0.14];
+const MONTHS: [f64; 12] = [
+    0.11, 0.02, 0.01, 0.04, 0.13, 0.19, 0.14, 0.05, 0.02, 0.05, 0.1, 0.14,
+];
 
 /// Everything known: money in dollars, acres and tons.
 pub fn usual() -> BudgetReport {
@@ -69,15 +182,25 @@ pub fn usual() -> BudgetReport {
 /// Prices, labor and hours that nobody knows, names that look like formulas, euros and hectares.
 pub fn thin() -> BudgetReport {
     let mut report = usual();
-    report.currency = "EUR".to_owned();
+    "EUR".clone_into(&mut report.currency);
     report.units = Units::Metric;
     report.plan_source = PlanSource::LastSeason;
-    for (line, name) in report.lines.iter_mut().zip(["=1+1", "+A1", "-7", "@SUM(A1)", "Streuscheibe Ø 65"]) {
-        line.part = name.to_owned();
+    for (line, name) in
+        report
+            .lines
+            .iter_mut()
+            .zip(["=1+1", "+A1", "-7", "@SUM(A1)", "Streuscheibe Ø 65"])
+    {
+        name.clone_into(&mut line.part);
         line.description = Some(format!("{name} für Kalk, 石灰\u{7}"));
     }
     let unpriced = &mut report.lines[3];
-    (unpriced.price, unpriced.parts_cost, unpriced.labor_cost, unpriced.down_cost) = (None, None, None, None);
+    (
+        unpriced.price,
+        unpriced.parts_cost,
+        unpriced.labor_cost,
+        unpriced.down_cost,
+    ) = (None, None, None, None);
     unpriced.lead_days = None;
     report.lines[4].price_from_records = true;
     let known = total(&report.lines);
@@ -88,13 +211,16 @@ pub fn thin() -> BudgetReport {
     report.planned.hours = None;
     report.machines[2].total = None;
     report.machines[2].planned.hours = None;
-    report.machines[1].machine = "https://example.org/?a=1".to_owned();
+    "https://example.org/?a=1".clone_into(&mut report.machines[1].machine);
     report.products = products(known.expected);
     report.products[3].tons = None;
     report.products[3].cost_per_ton = None;
     report.months[4].total = None;
     report.plan[1].amounts.hours = None;
-    report.header.notes.insert(0, "=HYPERLINK(\"https://example.org\")".to_owned());
+    report
+        .header
+        .notes
+        .insert(0, "=HYPERLINK(\"https://example.org\")".to_owned());
     report.header.notes.push("x".repeat(40_000));
     report
 }
@@ -103,7 +229,12 @@ pub fn thin() -> BudgetReport {
 pub fn bare() -> BudgetReport {
     let nothing = scaled(spread(1.0), 0.0);
     BudgetReport {
-        header: Header { as_of: None, notes: Vec::new(), cautions: Vec::new(), ..header() },
+        header: Header {
+            as_of: None,
+            notes: Vec::new(),
+            cautions: Vec::new(),
+            ..header()
+        },
         total: None,
         known_total: nothing,
         down_total: None,
@@ -128,13 +259,17 @@ pub fn large() -> BudgetReport {
     for again in 1..6 {
         report.lines.extend(lines.iter().cloned().map(|mut line| {
             line.part = format!("{}-{again}00-SUPERSEDED-BY-NEWER", line.part);
-            line.description = line.description.map(|d| format!("{d}, for boxes built before the {again}th series"));
+            line.description = line
+                .description
+                .map(|d| format!("{d}, for boxes built before series {again}"));
             line
         }));
-        report.machines.extend(machines.iter().cloned().map(|mut machine| {
-            machine.machine = format!("{} of crew {again}", machine.machine);
-            machine
-        }));
+        report
+            .machines
+            .extend(machines.iter().cloned().map(|mut machine| {
+                machine.machine = format!("{} of crew {again}", machine.machine);
+                machine
+            }));
     }
     let grown = total(&report.lines);
     (report.total, report.known_total) = (Some(grown), grown);
@@ -191,9 +326,16 @@ fn scaled(forecast: Forecast, by: f64) -> Forecast {
 
 fn line(part: &Part) -> PartLine {
     let &(number, description, family, expected, p80, price, pack, lead, labor) = part;
-    let pieces = Forecast { p80, ..spread(expected) };
+    let pieces = Forecast {
+        p80,
+        ..spread(expected)
+    };
     let scheduled = family == "filter";
-    let (worn, damage, planned) = if scheduled { (0.0, 0.0, 1.0) } else { (0.85, 0.15, 0.0) };
+    let (worn, damage, planned) = if scheduled {
+        (0.0, 0.0, 1.0)
+    } else {
+        (0.85, 0.15, 0.0)
+    };
     PartLine {
         family: family.to_owned(),
         part: number.to_owned(),
@@ -217,9 +359,17 @@ fn line(part: &Part) -> PartLine {
 /// The whole runs less high than its lines together.
 fn total(lines: &[PartLine]) -> Forecast {
     let known = lines.iter().filter(|line| line.parts_cost.is_some());
-    let costs = known.flat_map(|line| [line.parts_cost, line.labor_cost]).flatten();
+    let costs = known
+        .flat_map(|line| [line.parts_cost, line.labor_cost])
+        .flatten();
     let expected = costs.map(|cost| cost.expected).sum();
-    Forecast { p10: expected * 0.79, p80: expected * 1.13, p90: expected * 1.22, p95: expected * 1.3, ..spread(expected) }
+    Forecast {
+        p10: expected * 0.79,
+        p80: expected * 1.13,
+        p90: expected * 1.22,
+        p95: expected * 1.3,
+        ..spread(expected)
+    }
 }
 
 fn machines(total: Forecast) -> Vec<MachineLine> {
@@ -249,9 +399,21 @@ fn products(expected: f64) -> Vec<ProductLine> {
 }
 
 fn months(total: Forecast) -> Vec<MonthLine> {
-    let month = |i: u32| if i < 2 { day(2026, 11 + i, 1) } else { day(2027, i - 1, 1) };
+    let month = |i: u32| {
+        if i < 2 {
+            day(2026, 11 + i, 1)
+        } else {
+            day(2027, i - 1, 1)
+        }
+    };
     let money = |share| Some(spread(total.expected * share));
-    (0..).zip(MONTHS).map(|(i, share)| MonthLine { month: month(i), total: money(share) }).collect()
+    (0..)
+        .zip(MONTHS)
+        .map(|(i, share)| MonthLine {
+            month: month(i),
+            total: money(share),
+        })
+        .collect()
 }
 
 fn plan() -> Vec<PlanLine> {
@@ -273,12 +435,24 @@ fn plan() -> Vec<PlanLine> {
 
 fn assumptions() -> Vec<(String, String)> {
     [
-        ("Prices", "parts list of the records, 4 % dearer next season"),
+        (
+            "Prices",
+            "parts list of the records, 4 % dearer next season",
+        ),
         ("Labor", "$95.00 an hour, as the settings say"),
-        ("Down time", "$310.00 an hour of lost field time, as the settings say"),
-        ("Policy", "run: nothing is changed before the season that still serves"),
+        (
+            "Down time",
+            "$310.00 an hour of lost field time, as the settings say",
+        ),
+        (
+            "Policy",
+            "run: nothing is changed before the season that still serves",
+        ),
         ("Reference group for wear", "potash"),
-        ("Life models", "Weibull, all families; the range of plausible shapes comes from the model files"),
+        (
+            "Life models",
+            "Weibull, all families; the range of plausible shapes comes from the model files",
+        ),
     ]
     .map(|(thing, value)| (thing.to_owned(), value.to_owned()))
     .to_vec()
@@ -303,5 +477,9 @@ fn account() -> Vec<Account> {
 }
 
 fn amounts(acres: f64, tons: f64, hours: f64) -> Amounts {
-    Amounts { acres: Some(acres), tons: Some(tons), hours: Some(hours) }
+    Amounts {
+        acres: Some(acres),
+        tons: Some(tons),
+        hours: Some(hours),
+    }
 }

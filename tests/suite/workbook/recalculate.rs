@@ -18,7 +18,10 @@ const SETTINGS: &str = r#"<?xml version="1.0" encoding="UTF-8"?>
 "#;
 
 #[test]
-#[expect(clippy::print_stderr, reason = "a skipped test must say that it was skipped")]
+#[expect(
+    clippy::print_stderr,
+    reason = "a skipped test must say that it was skipped"
+)]
 fn stored_results_are_those_of_a_recalculation() {
     let Some(program) = on_path("soffice") else {
         eprintln!("skipped: no `soffice` on PATH, stored results were not recalculated");
@@ -33,15 +36,26 @@ fn stored_results_are_those_of_a_recalculation() {
     ];
     let files = reports.map(|(name, report)| {
         let file = folder.path().join(format!("{name}.xlsx"));
-        fs::write(&file, budget(&report).expect("a workbook")).expect("a file in the temporary folder");
+        fs::write(&file, budget(&report).expect("a workbook"))
+            .expect("a file in the temporary folder");
         file
     });
     // A result that is wrong on purpose: it shows that formulas are indeed recalculated.
     let wrong = wrong_on_purpose(folder.path());
-    let recalculated = convert(&program, folder.path(), &[files.as_slice(), &[wrong]].concat());
-    assert_eq!(cells(&recalculated.join("wrong.xlsx"))[0].3, Data::Float(2.0));
+    let recalculated = convert(
+        &program,
+        folder.path(),
+        &[files.as_slice(), &[wrong]].concat(),
+    );
+    assert_eq!(
+        cells(&recalculated.join("wrong.xlsx"))[0].3,
+        Data::Float(2.0)
+    );
     for file in &files {
-        let compared = compare(file, &recalculated.join(file.file_name().expect("a file name")));
+        let compared = compare(
+            file,
+            &recalculated.join(file.file_name().expect("a file name")),
+        );
         assert!(compared >= 3, "{} formulas in {}", compared, file.display());
     }
 }
@@ -52,7 +66,10 @@ fn compare(stored: &Path, recalculated: &Path) -> usize {
     for (sheet, cell, formula, value) in &before {
         let found = after.iter().find(|(s, c, ..)| s == sheet && c == cell);
         let again = found.map_or(&Data::Empty, |(.., value)| value);
-        assert!(same(value, again), "{sheet} {cell:?} ={formula}: stored {value:?}, recalculated {again:?}");
+        assert!(
+            same(value, again),
+            "{sheet} {cell:?} ={formula}: stored {value:?}, recalculated {again:?}"
+        );
     }
     before.len()
 }
@@ -86,14 +103,18 @@ fn wrong_on_purpose(folder: &Path) -> PathBuf {
     let file = folder.join("wrong.xlsx");
     let mut book = rust_xlsxwriter::Workbook::new();
     let formula = rust_xlsxwriter::Formula::new("1+1").set_result("3");
-    book.add_worksheet().write_formula(0, 0, formula).expect("a formula");
+    book.add_worksheet()
+        .write_formula(0, 0, formula)
+        .expect("a formula");
     book.save(&file).expect("a file in the temporary folder");
     file
 }
 
 fn on_path(program: &str) -> Option<PathBuf> {
     let path = std::env::var_os("PATH")?;
-    std::env::split_paths(&path).map(|folder| folder.join(program)).find(|file| file.is_file())
+    std::env::split_paths(&path)
+        .map(|folder| folder.join(program))
+        .find(|file| file.is_file())
 }
 
 /// Has the program read and write the files again; the folder it wrote them to.
@@ -102,7 +123,10 @@ fn convert(program: &Path, folder: &Path, files: &[PathBuf]) -> PathBuf {
     fs::create_dir_all(profile.join("user")).expect("a profile folder");
     fs::write(profile.join("user/registrymodifications.xcu"), SETTINGS).expect("profile settings");
     let mut child = Command::new(program)
-        .arg(format!("-env:UserInstallation=file://{}", profile.display()))
+        .arg(format!(
+            "-env:UserInstallation=file://{}",
+            profile.display()
+        ))
         .args(["--headless", "--convert-to", "xlsx", "--outdir"])
         .arg(&out)
         .args(files)
@@ -112,7 +136,7 @@ fn convert(program: &Path, folder: &Path, files: &[PathBuf]) -> PathBuf {
         .expect("the program starts");
     let begun = Instant::now();
     while child.try_wait().expect("the program's status").is_none() {
-        if begun.elapsed() > Duration::from_secs(300) {
+        if begun.elapsed() > Duration::from_mins(5) {
             child.kill().expect("the program can be stopped");
             panic!("the recalculation took more than five minutes");
         }
