@@ -154,9 +154,7 @@ fn money_remarks(report: &BudgetReport) -> Vec<String> {
     let mut remarks = Vec::new();
     let unpriced = words::without_price(report);
     if report.lines.is_empty() {
-        remarks.push(
-            "There is no line to budget for: no part has a position on a machine.".to_owned(),
-        );
+        remarks.push("There is no line to budget for.".to_owned());
     } else if report.total.is_none() && unpriced.is_empty() {
         remarks.push(
             "The total is unknown: a cost of some line is unknown. Known lines only leaves it out."
