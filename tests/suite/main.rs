@@ -1,3 +1,4 @@
 //! Every test that looks at wearcast from outside, in one binary.
 
 mod reference;
+mod workbook;

@@ -1,0 +1,87 @@
+//! Sheet `Machines`: planned use and money of each machine.
+
+use rust_xlsxwriter::Workbook;
+
+use super::page::{Page, Paper};
+use super::styles::{Kind, Styles};
+use super::table::{Cell, Column, Table};
+use super::{XlsxError, words};
+use crate::report::{BudgetReport, Forecast, MachineLine};
+use crate::units::Measure;
+
+pub(super) fn write(
+    workbook: &mut Workbook,
+    styles: &Styles,
+    report: &BudgetReport,
+) -> Result<(), XlsxError> {
+    let mut page = Page::new(workbook, styles, "Machines", Paper::Landscape, report)?;
+    let table = table(report, 2);
+    page.fit(&[&table])?;
+    page.title(&format!("Machines, {}", words::season(report)))?;
+    page.aside(&format!(
+        "Parts and labor of each machine, without down cost. Set aside by the season's own figures: those of the \
+         machines do not add up to them, since not every machine has a dear season at once. {}",
+        words::ton_words(report.units)
+    ))?;
+    page.table(&table)?;
+    page.keep_header(&table, 1)?;
+    page.finish(0)
+}
+
+fn table(report: &BudgetReport, header_row: u32) -> Table {
+    let mut columns = vec![Column::words("Machine", 26.0), Column::words("Site", 24.0)];
+    columns
+        .extend(Measure::OF_USE.map(|m| Column::new(words::heading(m, report.units), Kind::Whole)));
+    columns.extend(money_columns());
+    columns.push(Column::remark(30.0));
+    let mut table = Table::at(header_row, columns);
+    for machine in &report.machines {
+        table.push(cells(machine, report));
+    }
+    table.say_none();
+    let mut sum = vec![Cell::Wide("Sum of the machines".to_owned()), Cell::Empty];
+    sum.extend((2..6).map(|column| table.sum(column)));
+    sum.resize(9, Cell::Empty);
+    if report
+        .machines
+        .iter()
+        .any(|machine| machine.total.is_none())
+    {
+        sum.push("known machines only".into());
+    }
+    table.total(sum);
+    let mut whole = vec![Cell::Wide(words::total_words(report).to_owned())];
+    whole.resize(5, Cell::Empty);
+    whole.extend(money(words::known_total(report).as_ref()));
+    table.total(whole);
+    table
+}
+
+fn cells(machine: &MachineLine, report: &BudgetReport) -> Vec<Cell> {
+    let mut cells = vec![
+        machine.machine.as_str().into(),
+        machine.site.as_deref().into(),
+    ];
+    cells.extend(Measure::OF_USE.map(|m| words::amount(&machine.planned, m, report.units)));
+    cells.extend(money(machine.total.as_ref()));
+    let mut unknown = words::unknown_use(&machine.planned, report.units);
+    unknown.push(("money (a price is missing)", machine.total.is_none()));
+    cells.push(words::unknown(&unknown).as_deref().into());
+    cells
+}
+
+/// Headings of [`money`].
+pub(super) fn money_columns() -> [Column; 4] {
+    [
+        "Expected",
+        "Covered in 8\u{a0}of\u{a0}10",
+        "Covered in 9\u{a0}of\u{a0}10",
+        "Low, 1\u{a0}of\u{a0}10",
+    ]
+    .map(|heading| Column::new(heading, Kind::Money))
+}
+
+/// A forecast of money as four cells.
+pub(super) fn money(forecast: Option<&Forecast>) -> [Cell; 4] {
+    words::FIGURES.map(|figure| forecast.map(figure).into())
+}

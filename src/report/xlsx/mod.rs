@@ -1,0 +1,81 @@
+//! The budget as a workbook: what an owner prints and takes to the bank or the parts counter.
+//!
+//! Numbers are numbers, sums are formulas with their results stored, unknown is an empty cell and
+//! a word beside it. The same report gives the same bytes.
+
+mod assumptions;
+mod causes;
+mod machines;
+mod months;
+mod page;
+mod parts;
+mod plan;
+mod products;
+mod rows;
+mod styles;
+mod summary;
+mod table;
+mod text;
+mod words;
+
+use rust_xlsxwriter::{DocProperties, Workbook};
+
+use super::BudgetReport;
+use page::kept;
+use styles::Styles;
+
+/// Why a workbook could not be made.
+#[derive(Clone, Debug, PartialEq, thiserror::Error)]
+#[non_exhaustive]
+pub enum XlsxError {
+    /// The report holds an infinite number or none at all where one must be.
+    #[error("sheet `{sheet}`, cell {cell}: {number} is not a number that a workbook can hold")]
+    NotFinite {
+        /// Name of the sheet.
+        sheet: &'static str,
+        /// The cell, such as `C7`.
+        cell: String,
+        /// The number.
+        number: f64,
+    },
+    /// More rows or columns than a sheet has, or the like.
+    #[error("the workbook could not be made: {0}")]
+    Workbook(String),
+}
+
+/// The bytes of the budget's workbook; to write them to a file is the caller's.
+///
+/// Sheets, in order: Summary (one page), Parts, Causes, Machines, Products, Months, Plan,
+/// Assumptions, Rows. Paper is Letter for US units and A4 for metric ones.
+/// # Errors
+/// [`XlsxError`] when the report holds a number that is not finite, or more lines than a sheet has rows.
+pub fn budget(report: &BudgetReport) -> Result<Vec<u8>, XlsxError> {
+    let styles = Styles::new(&report.currency);
+    let mut workbook = Workbook::new();
+    // Pixels of a row and of a column; the digits of the font are 7 pixels wide.
+    kept(workbook.set_default_format(&Styles::base(), 22, 64))?;
+    workbook.set_properties(&properties(report));
+    for sheet in [
+        summary::write,
+        parts::write,
+        causes::write,
+        machines::write,
+        products::write,
+        months::write,
+        plan::write,
+        assumptions::write,
+        rows::write,
+    ] {
+        sheet(&mut workbook, &styles, report)?;
+    }
+    kept(workbook.save_to_buffer())
+}
+
+/// The creation date is the as-of date: a clock would make no two files equal.
+fn properties(report: &BudgetReport) -> DocProperties {
+    let created = report.header.as_of.unwrap_or(report.from);
+    DocProperties::new()
+        .set_title(format!("Wear parts budget, season {}", report.season))
+        .set_subject("Expected replacements, money and cost per acre of spreader wear parts")
+        .set_creation_datetime(&created)
+}

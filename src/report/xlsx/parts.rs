@@ -1,0 +1,229 @@
+//! Sheet `Parts`: what to order, and what it comes to.
+
+use rust_xlsxwriter::Workbook;
+
+use super::page::{Page, Paper};
+use super::styles::{Kind, Styles};
+use super::table::{Cell, Column, Table};
+use super::{XlsxError, words};
+use crate::report::{BudgetReport, Forecast, PartLine};
+
+// Columns that formulas name.
+const EXPECTED: u16 = 4;
+const AT_80: u16 = 5;
+const PRICE: u16 = 6;
+const COST: u16 = 7;
+const COST_80: u16 = 8;
+const PACK: u16 = 9;
+const BUY: u16 = 10;
+const ORDER: u16 = 11;
+const LABOR: u16 = 13;
+const LABOR_80: u16 = 14;
+const DOWN: u16 = 15;
+
+pub(super) fn write(
+    workbook: &mut Workbook,
+    styles: &Styles,
+    report: &BudgetReport,
+) -> Result<(), XlsxError> {
+    let mut page = Page::new(workbook, styles, "Parts", Paper::Landscape, report)?;
+    let lines = lines(report, 2);
+    // Below the lines: an empty row and the heading of the section.
+    let check = check(report, &lines, lines.next_row() + 2);
+    page.fit(&[&lines])?;
+    page.title(&format!("Parts, {}", words::season(report)))?;
+    page.aside(
+        "Pieces at 80 %: enough in 8 seasons of 10. To buy is that number made up to whole packs. Whole sets are \
+         counted in pieces here. Money of each line is pieces times price, before what is on the shelf.",
+    )?;
+    page.table(&lines)?;
+    page.keep_header(&lines, 1)?;
+    page.gap();
+    page.section("Parts and labor: the lines and the season's total")?;
+    page.table(&check)?;
+    page.aside(
+        "The lines' 80 % figures add up to something else than the total's 80 % figure, mostly to more: not every \
+         line runs high in the same season. Set money aside by the season's total; order pieces by the line.",
+    )?;
+    page.finish(0)
+}
+
+fn columns(report: &BudgetReport) -> Vec<Column> {
+    let pieces = |of: fn(&PartLine) -> f64| report.lines.iter().map(of);
+    let at_80 = Kind::whole_if(pieces(|line| line.pieces.p80));
+    vec![
+        Column::words("Part number", 18.0),
+        Column::words("Description", 30.0),
+        Column::words("Family", 18.0),
+        Column::words("Changed by", 12.0),
+        Column::new("Pieces, expected", Kind::Hundredths),
+        Column::new("Pieces at 80\u{a0}%", at_80),
+        Column::new("Price of one", Kind::Cents),
+        Column::new("Parts, expected", Kind::Cents),
+        Column::new("Parts at 80\u{a0}%", Kind::Cents),
+        Column::new("Pack of", Kind::Whole),
+        Column::new("To buy, pieces", Kind::Whole),
+        Column::new("To buy, money", Kind::Cents),
+        Column::new("Lead time", Kind::Days),
+        Column::new("Labor, expected", Kind::Cents),
+        Column::new("Labor at 80\u{a0}%", Kind::Cents),
+        Column::new("Down cost, expected", Kind::Cents),
+        Column::remark(22.0),
+    ]
+}
+
+fn lines(report: &BudgetReport, header_row: u32) -> Table {
+    let mut table = Table::at(header_row, columns(report));
+    for line in &report.lines {
+        let cells = cells(line, &table);
+        table.push(cells);
+    }
+    table.say_none();
+    let mut total = vec![Cell::Empty; table.columns.len()];
+    total[0] = Cell::Wide("Sum of the lines".to_owned());
+    for column in [COST, COST_80, ORDER, LABOR, LABOR_80, DOWN] {
+        total[usize::from(column)] = table.sum(column);
+    }
+    if !words::without_price(report).is_empty() {
+        total[usize::from(DOWN) + 1] = Cell::from("known lines only");
+    }
+    table.total(total);
+    table
+}
+
+fn cells(line: &PartLine, table: &Table) -> Vec<Cell> {
+    let pack = f64::from(line.pack.max(1));
+    let buy = packs(line.pieces.p80, pack) * pack;
+    let changed = if line.scheduled { "schedule" } else { "wear" };
+    let times = |pieces: u16, number: f64| {
+        let (price, pieces) = (table.here(PRICE), table.here(pieces));
+        let formula = format!("IF({price}=\"\",\"\",{pieces}*{price})");
+        Cell::formula(formula, line.price.map(|price| number * price))
+    };
+    let at = |forecast: &Option<Forecast>, of: fn(&Forecast) -> f64| {
+        Cell::from(forecast.as_ref().map(of))
+    };
+    vec![
+        line.part.as_str().into(),
+        line.description.as_deref().into(),
+        line.family.as_str().into(),
+        changed.into(),
+        line.pieces.expected.into(),
+        line.pieces.p80.into(),
+        line.price.into(),
+        times(EXPECTED, line.pieces.expected),
+        times(AT_80, line.pieces.p80),
+        pack.into(),
+        Cell::formula(buy_formula(table), Some(buy)),
+        times(BUY, buy),
+        line.lead_days.into(),
+        at(&line.labor_cost, |f| f.expected),
+        at(&line.labor_cost, |f| f.p80),
+        at(&line.down_cost, |f| f.expected),
+        remark(line),
+    ]
+}
+
+/// A millionth of a piece is no piece: without the inner rounding a sum such as
+/// 8.000000000000002 would buy one pack too many, in some programs and not in others.
+fn buy_formula(table: &Table) -> String {
+    let (pieces, pack) = (table.here(AT_80), table.here(PACK));
+    format!("ROUNDUP(ROUND({pieces}/{pack},6),0)*{pack}")
+}
+
+/// Packs that hold so many pieces, by the same rule as [`buy_formula`].
+fn packs(pieces: f64, pack: f64) -> f64 {
+    ((pieces / pack * 1e6).round() / 1e6).ceil()
+}
+
+fn remark(line: &PartLine) -> Cell {
+    let unknown = words::unknown(&[
+        ("price", line.price.is_none()),
+        ("lead time", line.lead_days.is_none()),
+        ("labor", line.labor_cost.is_none()),
+        ("down cost", line.down_cost.is_none()),
+    ]);
+    let paid = line
+        .price_from_records
+        .then(|| "price as last paid, not from the parts list".to_owned());
+    let remarks: Vec<String> = [unknown, paid].into_iter().flatten().collect();
+    Cell::from((!remarks.is_empty()).then(|| remarks.join("; ")).as_deref())
+}
+
+/// The lines added up beside the season's own total, in the columns of the lines.
+fn check(report: &BudgetReport, lines: &Table, header_row: u32) -> Table {
+    let mut columns = columns(report);
+    columns.truncate(usize::from(COST_80) + 1);
+    for (index, column) in (0..).zip(&mut columns) {
+        column.heading = String::from(match index {
+            COST => "Expected",
+            COST_80 => "At 80\u{a0}%",
+            _ => "",
+        });
+    }
+    let mut table = Table::at(header_row, columns);
+    let known = words::known_total(report);
+    let added =
+        [(COST, LABOR), (COST_80, LABOR_80)].map(|(parts, labor)| both(lines, parts, labor));
+    push(&mut table, "The lines added up", added);
+    push(
+        &mut table,
+        words::total_words(report),
+        [
+            known.map(|f| f.expected).into(),
+            known.map(|f| f.p80).into(),
+        ],
+    );
+    let less = [COST, COST_80].map(|column| difference(&table, column));
+    push(&mut table, "The lines less the season's total", less);
+    table
+}
+
+fn push(table: &mut Table, label: &str, [expected, at_80]: [Cell; 2]) {
+    let mut row = vec![Cell::Empty; usize::from(COST_80) + 1];
+    row[0] = Cell::Wide(label.to_owned());
+    row[usize::from(COST)] = expected;
+    row[usize::from(COST_80)] = at_80;
+    table.push(row);
+}
+
+/// Sum of two totals of the lines.
+fn both(lines: &Table, parts: u16, labor: u16) -> Cell {
+    let row = lines.next_row() - 1;
+    let name = |column| rust_xlsxwriter::utility::row_col_to_cell(row, column);
+    let value = |column| lines.totals[0][usize::from(column)].number();
+    let (a, b) = (name(parts), name(labor));
+    let result = match (value(parts), value(labor)) {
+        (None, None) => None,
+        (x, y) => Some(x.unwrap_or(0.0) + y.unwrap_or(0.0)),
+    };
+    Cell::formula(format!("IF(COUNT({a},{b})=0,\"\",SUM({a},{b}))"), result)
+}
+
+fn difference(table: &Table, column: u16) -> Cell {
+    let name =
+        |index: u32| rust_xlsxwriter::utility::row_col_to_cell(table.first_row() + index, column);
+    let value = |index: usize| table.rows[index][usize::from(column)].number();
+    let (a, b) = (name(0), name(1));
+    let result = value(0).zip(value(1)).map(|(x, y)| x - y);
+    Cell::formula(format!("IF(COUNT({a},{b})<2,\"\",{a}-{b})"), result)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn pieces_are_made_up_to_whole_packs() {
+        let cases = [(0.0, 4.0, 0), (1.0, 4.0, 1), (4.0, 4.0, 1), (4.2, 1.0, 5)];
+        for (pieces, pack, expected) in cases {
+            assert_eq!(packs(pieces, pack) as u32, expected, "{pieces} pieces");
+        }
+    }
+
+    #[test]
+    fn a_rounding_error_buys_no_pack() {
+        assert_eq!(packs(8.000_000_000_000_002, 4.0) as u32, 2);
+        assert_eq!(packs(8.01, 4.0) as u32, 3);
+    }
+}

@@ -1,0 +1,108 @@
+//! Sheet `Products`: the expected money shared out among product groups.
+
+use rust_xlsxwriter::{Workbook, utility::row_col_to_cell};
+
+use super::page::{Page, Paper};
+use super::styles::{Kind, Styles};
+use super::table::{Cell, Column, Table};
+use super::{XlsxError, words};
+use crate::report::{BudgetReport, ProductLine};
+use crate::units::Measure;
+
+const COST: u16 = 3;
+
+pub(super) fn write(
+    workbook: &mut Workbook,
+    styles: &Styles,
+    report: &BudgetReport,
+) -> Result<(), XlsxError> {
+    let mut page = Page::new(workbook, styles, "Products", Paper::Portrait, report)?;
+    let table = table(report, 2);
+    page.fit(&[&table])?;
+    page.title(&format!("Products, {}", words::season(report)))?;
+    page.aside(&format!(
+        "Each product's share of the expected parts and labor, by the wear it causes. The shares add up to the \
+         season's expected total. {}",
+        words::ton_words(report.units)
+    ))?;
+    page.table(&table)?;
+    page.keep_header(&table, 0)?;
+    page.finish(0)
+}
+
+fn table(report: &BudgetReport, header_row: u32) -> Table {
+    let units = report.units;
+    let per = |measure| format!("Per {}", words::one(measure, units));
+    let columns = vec![
+        Column::words("Product group", 24.0),
+        Column::new(words::heading(Measure::Acres, units), Kind::Whole),
+        Column::new(words::heading(Measure::Tons, units), Kind::Whole),
+        Column::new("Expected", Kind::Cents),
+        Column::new("Share", Kind::Share),
+        Column::new(per(Measure::Acres), Kind::Cents),
+        Column::new(per(Measure::Tons), Kind::Cents),
+        Column::remark(20.0),
+    ];
+    let mut table = Table::at(header_row, columns);
+    let whole: Option<f64> = report
+        .products
+        .iter()
+        .filter_map(|p| p.cost)
+        .reduce(|sum, cost| sum + cost);
+    let sum_row = header_row + 1 + report.products.len().max(1) as u32;
+    for product in &report.products {
+        let share = share(product.cost, whole, &table, sum_row);
+        table.push(cells(product, share, report));
+    }
+    table.say_none();
+    totals(&mut table, report, whole, sum_row);
+    table
+}
+
+fn cells(product: &ProductLine, share: Cell, report: &BudgetReport) -> Vec<Cell> {
+    let units = report.units;
+    let shown =
+        |amount: Option<f64>, measure: Measure| Cell::from(amount.map(|a| measure.shown(a, units)));
+    let unknown = words::unknown(&[
+        (Measure::Acres.label(units), product.acres.is_none()),
+        (Measure::Tons.label(units), product.tons.is_none()),
+        ("money", product.cost.is_none()),
+    ]);
+    vec![
+        product.group.as_str().into(),
+        shown(product.acres, Measure::Acres),
+        shown(product.tons, Measure::Tons),
+        product.cost.into(),
+        share,
+        words::per_unit(product.cost_per_acre, Measure::Acres, units),
+        words::per_unit(product.cost_per_ton, Measure::Tons, units),
+        unknown.as_deref().into(),
+    ]
+}
+
+fn share(cost: Option<f64>, whole: Option<f64>, table: &Table, sum_row: u32) -> Cell {
+    let (part, whole_cell) = (table.here(COST), row_col_to_cell(sum_row, COST));
+    let formula = format!(
+        "IF(COUNT({part},{whole_cell})<2,\"\",IF({whole_cell}=0,\"\",{part}/{whole_cell}))"
+    );
+    let share = cost.zip(whole).filter(|&(_, whole)| whole != 0.0);
+    Cell::formula(formula, share.map(|(cost, whole)| cost / whole))
+}
+
+fn totals(table: &mut Table, report: &BudgetReport, whole: Option<f64>, sum_row: u32) {
+    let mut sum = vec![Cell::from("Sum of the shares")];
+    sum.extend((1..=4).map(|column| table.sum(column)));
+    table.total(sum);
+    let total = words::known_total(report).map(|total| total.expected);
+    let (shares, forecast) = (row_col_to_cell(sum_row, COST), table.here(COST));
+    let agreement = Cell::agreement(
+        (&shares, whole),
+        (&forecast, total),
+        ("shares add up", "shares do not add up"),
+    );
+    let label = Cell::Wide(words::total_words(report).to_owned());
+    let mut row = vec![label, Cell::Empty, Cell::Empty, total.into()];
+    row.resize(7, Cell::Empty);
+    row.push(agreement);
+    table.total(row);
+}

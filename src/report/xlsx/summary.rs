@@ -1,0 +1,291 @@
+//! Sheet `Summary`: the season's money on one page.
+
+use rust_xlsxwriter::Workbook;
+
+use super::page::{Page, Paper};
+use super::styles::{Kind, Styles};
+use super::table::{Cell, Column, Table};
+use super::{XlsxError, plan, text, words};
+use crate::report::{BudgetReport, Forecast, MachineLine, PartLine};
+use crate::units::Measure;
+
+/// Lines of a table that fit on the page beside the others.
+const MOST_LINES: usize = 8;
+/// Cautions and their letters that fit on the page: whole but for the most unusual.
+const CAUTIONS: (usize, usize) = (6, 600);
+/// Notes and their letters that fit on the page.
+const NOTES: (usize, usize) = (4, 260);
+
+pub(super) fn write(
+    workbook: &mut Workbook,
+    styles: &Styles,
+    report: &BudgetReport,
+) -> Result<(), XlsxError> {
+    let mut page = Page::new(workbook, styles, "Summary", Paper::OnePage, report)?;
+    // Title and as-of date, then each table under its section heading and above its remarks.
+    let money = money(report, 3);
+    let remarks = money_remarks(report);
+    let planned = planned(report, money.next_row() + remarks.len() as u32 + 1);
+    let lines = lines(report, planned.next_row() + 1);
+    let left_out = lines_left_out(report);
+    let machines = machines(report, lines.next_row() + left_out.len() as u32 + 1);
+    page.fit(&[&money, &planned, &lines, &machines])?;
+    page.title(&format!("Wear parts budget, {}", words::season(report)))?;
+    page.aside(&as_of(report))?;
+    section(&mut page, "The season's money", &money, &remarks)?;
+    section(&mut page, "Planned use", &planned, &[])?;
+    section(&mut page, "Biggest lines", &lines, &left_out)?;
+    section(
+        &mut page,
+        "By machine",
+        &machines,
+        &machines_left_out(report),
+    )?;
+    sentences(&mut page, "Cautions", &report.header.cautions, CAUTIONS)?;
+    sentences(&mut page, "Notes", &report.header.notes, NOTES)?;
+    page.finish(0)
+}
+
+fn section(
+    page: &mut Page,
+    heading: &str,
+    table: &Table,
+    remarks: &[String],
+) -> Result<(), XlsxError> {
+    page.section(heading)?;
+    page.table(table)?;
+    remarks.iter().try_for_each(|remark| page.aside(remark))
+}
+
+fn sentences(
+    page: &mut Page,
+    heading: &str,
+    sentences: &[String],
+    (most, letters): (usize, usize),
+) -> Result<(), XlsxError> {
+    if sentences.is_empty() {
+        return Ok(());
+    }
+    page.section(heading)?;
+    for sentence in sentences.iter().take(most) {
+        page.paragraph(&text::brief(sentence, letters))?;
+    }
+    match sentences.len().saturating_sub(most) {
+        0 => Ok(()),
+        more => page.aside(&format!("{more} more on sheet Assumptions.")),
+    }
+}
+
+fn as_of(report: &BudgetReport) -> String {
+    let known = match report.header.as_of {
+        Some(date) => format!("From the records up to {}.", text::day(date)),
+        None => "As-of date unknown.".to_owned(),
+    };
+    let currency = match text::brief(&report.currency, 24) {
+        currency if currency.is_empty() => String::new(),
+        currency => format!(" Money in {currency}."),
+    };
+    format!("{known}{currency} {}", plan::source(report.plan_source))
+}
+
+/// Label over two columns, then figures, then a remark: the columns of every table here.
+fn columns(headings: [&str; 6], kinds: [Kind; 4]) -> Vec<Column> {
+    let [first, second, figures @ ..] = headings;
+    let mut columns = vec![Column::words(first, 20.0), Column::words(second, 30.0)];
+    columns.extend(
+        figures
+            .into_iter()
+            .zip(kinds)
+            .map(|(heading, kind)| Column::new(heading, kind)),
+    );
+    columns.push(Column::remark(18.0));
+    columns
+}
+
+fn money(report: &BudgetReport, header_row: u32) -> Table {
+    let per = format!("Per {}", words::one(Measure::Acres, report.units));
+    // Where no line is known there is nothing to add up.
+    let known_only = report.total.is_none() && !report.lines.is_empty();
+    let known = if known_only { "Known lines only" } else { "" };
+    let headings = [
+        "Season",
+        "",
+        "Parts and labor",
+        &per,
+        "Down cost, not in total",
+        known,
+    ];
+    let columns = columns(
+        headings,
+        [Kind::Money, Kind::Cents, Kind::Money, Kind::Money],
+    );
+    let mut table = Table::at(header_row, columns);
+    let labels = [
+        "Expected",
+        "Set aside to be covered in 8 seasons of 10",
+        "Set aside to be covered in 9 of 10",
+        "Low: only 10 seasons of 100 cost less",
+    ];
+    let unknown = words::unknown(&[
+        ("total", report.total.is_none()),
+        (&per.to_lowercase(), report.per_acre.is_none()),
+        ("down cost", report.down_total.is_none()),
+    ]);
+    for (label, figure) in labels.into_iter().zip(words::FIGURES) {
+        let known = known_only.then(|| figure(&report.known_total));
+        table.push(vec![
+            Cell::Wide(label.to_owned()),
+            Cell::Empty,
+            report.total.as_ref().map(figure).into(),
+            words::per_unit(
+                report.per_acre.as_ref().map(figure),
+                Measure::Acres,
+                report.units,
+            ),
+            report.down_total.as_ref().map(figure).into(),
+            known.into(),
+            unknown.as_deref().into(),
+        ]);
+    }
+    table
+}
+
+fn money_remarks(report: &BudgetReport) -> Vec<String> {
+    let mut remarks = Vec::new();
+    let unpriced = words::without_price(report);
+    if report.lines.is_empty() {
+        remarks.push("There is no line to budget for.".to_owned());
+    } else if report.total.is_none() && unpriced.is_empty() {
+        remarks.push(
+            "The total is unknown: a cost of some line is unknown. Known lines only leaves it out."
+                .to_owned(),
+        );
+    } else if report.total.is_none() {
+        let lines = text::count(unpriced.len(), "line");
+        let unpriced = text::brief(&text::list(&unpriced, 6), NOTES.1);
+        remarks.push(format!(
+            "The total is unknown: {lines} without a price ({unpriced}). Known lines only are those of which every cost \
+             is known; what the others cost comes on top."
+        ));
+    }
+    if report.down_total.is_none() {
+        remarks.push(
+            "Down cost is unknown: no hour of lost field time is priced in the settings."
+                .to_owned(),
+        );
+    }
+    remarks
+}
+
+fn planned(report: &BudgetReport, header_row: u32) -> Table {
+    let [acres, tons, hours] = Measure::OF_USE.map(|m| words::heading(m, report.units));
+    let headings = ["Season", "", &acres, &tons, &hours, ""];
+    let mut table = Table::at(header_row, columns(headings, [Kind::Whole; 4]));
+    let mut cells = vec![Cell::Wide("All machines".to_owned()), Cell::Empty];
+    cells.extend(Measure::OF_USE.map(|m| words::amount(&report.planned, m, report.units)));
+    cells.push(Cell::Empty);
+    let unknown = words::unknown(&words::unknown_use(&report.planned, report.units));
+    cells.push(unknown.as_deref().into());
+    table.push(cells);
+    table
+}
+
+fn lines(report: &BudgetReport, header_row: u32) -> Table {
+    let at_80 = Kind::whole_if(report.lines.iter().map(|line| line.pieces.p80));
+    let headings = [
+        "Part number",
+        "Description",
+        "Pieces, expected",
+        "Pieces at 80\u{a0}%",
+        "Parts, expected",
+        "Labor, expected",
+    ];
+    let mut table = Table::at(
+        header_row,
+        columns(headings, [Kind::Tenths, at_80, Kind::Money, Kind::Money]),
+    );
+    for line in biggest(report).into_iter().take(MOST_LINES) {
+        let expected = |forecast: &Option<Forecast>| Cell::from(forecast.map(|f| f.expected));
+        let unknown = [
+            ("price", line.parts_cost.is_none()),
+            ("labor", line.labor_cost.is_none()),
+        ];
+        table.push(vec![
+            brief(&line.part),
+            line.description.as_deref().map_or(Cell::Empty, brief),
+            line.pieces.expected.into(),
+            line.pieces.p80.into(),
+            expected(&line.parts_cost),
+            expected(&line.labor_cost),
+            words::unknown(&unknown).as_deref().into(),
+        ]);
+    }
+    table.say_none();
+    table
+}
+
+/// Dearest first; lines of the same cost stay in the order of the report.
+fn biggest(report: &BudgetReport) -> Vec<&PartLine> {
+    let mut lines: Vec<&PartLine> = report.lines.iter().collect();
+    lines.sort_by(|a, b| words::known_cost(b).total_cmp(&words::known_cost(a)));
+    lines
+}
+
+fn lines_left_out(report: &BudgetReport) -> Vec<String> {
+    left_out(report.lines.len(), "line", "Parts")
+}
+
+fn machines(report: &BudgetReport, header_row: u32) -> Table {
+    let [acres, tons, _] = Measure::OF_USE.map(|m| words::heading(m, report.units));
+    let headings = [
+        "Machine",
+        "Site",
+        &acres,
+        &tons,
+        "Expected",
+        "Covered in 8\u{a0}of\u{a0}10",
+    ];
+    let kinds = [Kind::Whole, Kind::Whole, Kind::Money, Kind::Money];
+    let mut table = Table::at(header_row, columns(headings, kinds));
+    for machine in dearest(report).into_iter().take(MOST_LINES) {
+        table.push(vec![
+            brief(&machine.machine),
+            machine.site.as_deref().map_or(Cell::Empty, brief),
+            words::amount(&machine.planned, Measure::Acres, report.units),
+            words::amount(&machine.planned, Measure::Tons, report.units),
+            machine.total.map(|f| f.expected).into(),
+            machine.total.map(|f| f.p80).into(),
+            words::unknown(&[("money", machine.total.is_none())])
+                .as_deref()
+                .into(),
+        ]);
+    }
+    table.say_none();
+    table
+}
+
+fn dearest(report: &BudgetReport) -> Vec<&MachineLine> {
+    let cost = |machine: &MachineLine| machine.total.map_or(f64::INFINITY, |f| f.expected);
+    let mut machines: Vec<&MachineLine> = report.machines.iter().collect();
+    machines.sort_by(|a, b| cost(b).total_cmp(&cost(a)));
+    machines
+}
+
+fn machines_left_out(report: &BudgetReport) -> Vec<String> {
+    left_out(report.machines.len(), "machine", "Machines")
+}
+
+fn left_out(all: usize, thing: &str, sheet: &str) -> Vec<String> {
+    match all.saturating_sub(MOST_LINES) {
+        0 => Vec::new(),
+        more => vec![format!(
+            "{} more on sheet {sheet}.",
+            text::count(more, thing)
+        )],
+    }
+}
+
+/// A name on at most two lines of its column.
+fn brief(name: &str) -> Cell {
+    Cell::Text(text::brief(name, 60))
+}

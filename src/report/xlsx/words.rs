@@ -1,0 +1,106 @@
+//! Words and units that several sheets share.
+
+use super::table::Cell;
+use super::text;
+use crate::record::Amounts;
+use crate::report::{BudgetReport, Forecast, PartLine};
+use crate::units::{Measure, Units};
+
+/// The figures of a forecast that an owner budgets by: expected, in 8 of 10, in 9 of 10, low.
+pub(super) const FIGURES: [fn(&Forecast) -> f64; 4] =
+    [|f| f.expected, |f| f.p80, |f| f.p90, |f| f.p10];
+
+/// `Acres`, `Tonnes`: heading of a column in the owner's units.
+pub(super) fn heading(measure: Measure, units: Units) -> String {
+    capital(measure.label(units))
+}
+
+/// `acre`, `tonne`: one of the owner's units.
+pub(super) fn one(measure: Measure, units: Units) -> &'static str {
+    let label = measure.label(units);
+    label.strip_suffix('s').unwrap_or(label)
+}
+
+/// An amount in the owner's units.
+pub(super) fn amount(amounts: &Amounts, measure: Measure, units: Units) -> Cell {
+    amounts
+        .get(measure)
+        .map(|amount| measure.shown(amount, units))
+        .into()
+}
+
+/// Money for one internal unit, as money for one of the owner's units.
+pub(super) fn per_unit(money: Option<f64>, measure: Measure, units: Units) -> Cell {
+    money.map(|money| money / measure.shown(1.0, units)).into()
+}
+
+/// What the tons of the sheet are.
+pub(super) fn ton_words(units: Units) -> &'static str {
+    match units {
+        Units::Us => "Tons are short tons of 2,000 lb.",
+        Units::Metric => "Tonnes are of 1,000 kg.",
+    }
+}
+
+/// `season 2027, 1 Nov 2026 to 31 Oct 2027`.
+pub(super) fn season(report: &BudgetReport) -> String {
+    let (from, until) = (text::day(report.from), text::day(report.until));
+    format!("season {} ({from} to {until})", report.season)
+}
+
+/// The season's total, or that of the lines whose cost is known where it is unknown; see [`total_words`].
+pub(super) fn known_total(report: &BudgetReport) -> Option<Forecast> {
+    // Without a line nothing is known, which is not 0.
+    let known = (!report.lines.is_empty()).then_some(report.known_total);
+    report.total.or(known)
+}
+
+/// Which of the two [`known_total`] is.
+pub(super) fn total_words(report: &BudgetReport) -> &'static str {
+    if report.total.is_some() {
+        "The season's total"
+    } else {
+        "The season's total, known lines"
+    }
+}
+
+/// `unknown: price, labor`, or nothing.
+pub(super) fn unknown(things: &[(&str, bool)]) -> Option<String> {
+    let missing: Vec<&str> = things
+        .iter()
+        .filter(|(_, is)| *is)
+        .map(|(thing, _)| *thing)
+        .collect();
+    (!missing.is_empty()).then(|| format!("unknown: {}", missing.join(", ")))
+}
+
+/// What is unknown of planned use.
+pub(super) fn unknown_use(amounts: &Amounts, units: Units) -> Vec<(&'static str, bool)> {
+    Measure::OF_USE
+        .iter()
+        .map(|m| (m.label(units), amounts.get(*m).is_none()))
+        .collect()
+}
+
+/// Part numbers whose pieces have no price.
+pub(super) fn without_price(report: &BudgetReport) -> Vec<&str> {
+    let unpriced = report.lines.iter().filter(|line| line.parts_cost.is_none());
+    unpriced.map(|line| line.part.as_str()).collect()
+}
+
+/// Expected parts and labor of a line, as far as they are known.
+pub(super) fn known_cost(line: &PartLine) -> f64 {
+    let known = [&line.parts_cost, &line.labor_cost];
+    known
+        .into_iter()
+        .flatten()
+        .map(|forecast| forecast.expected)
+        .sum()
+}
+
+fn capital(word: &str) -> String {
+    let mut letters = word.chars();
+    letters.next().map_or_else(String::new, |first| {
+        first.to_uppercase().chain(letters).collect()
+    })
+}
