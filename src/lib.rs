@@ -7,5 +7,6 @@ pub mod life;
 pub mod model;
 pub mod record;
 pub mod report;
+pub mod study;
 pub mod units;
 pub mod wear;

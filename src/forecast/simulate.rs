@@ -342,7 +342,7 @@ fn normalized(values: Vec<f64>) -> Option<Vec<f64>> {
 }
 
 /// One family's life in one play.
-pub(super) struct Life {
+pub(crate) struct Life {
     distribution: Distribution,
     shape: f64,
     ln_scale: f64,
@@ -361,7 +361,7 @@ impl Life {
         rate: 0.0,
     };
 
-    pub(super) fn new(distribution: Distribution, theta: &[f64], rate: f64) -> Self {
+    pub(crate) fn new(distribution: Distribution, theta: &[f64], rate: f64) -> Self {
         Self {
             distribution,
             shape: theta[0].exp(),
@@ -372,7 +372,7 @@ impl Life {
     }
 
     /// Effective exposure of use by group.
-    pub(super) fn effective(&self, used: &[f64]) -> f64 {
+    pub(crate) fn effective(&self, used: &[f64]) -> f64 {
         used.iter().zip(&self.factors).map(|(u, w)| u * w).sum()
     }
 
@@ -401,7 +401,7 @@ impl Life {
     }
 
     /// What is left of a part in service.
-    pub(super) fn draw_rest(&self, age: &Age, rng: &mut ChaCha8Rng) -> f64 {
+    pub(crate) fn draw_rest(&self, age: &Age, rng: &mut ChaCha8Rng) -> f64 {
         match age {
             Age::Known(used) => self.draw_beyond(self.effective(used), rng),
             Age::AtLeast(used) => self.draw_of_unknown_age(self.effective(used), rng),

@@ -62,6 +62,8 @@ pub struct Assessment {
     pub family: Family,
     /// Its lives.
     pub lives: FamilyLives,
+    /// Whether the measure of its lives is known; a bare table need not say.
+    pub measure_known: bool,
     /// The distribution used.
     pub distribution: Distribution,
     /// Maximum likelihood, or what stands in its way.
@@ -204,6 +206,7 @@ pub fn assess_lives(
     let mut assessment = Assessment {
         family: family.clone(),
         lives,
+        measure_known: true,
         distribution,
         likeliest,
         draws: None,

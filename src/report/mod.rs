@@ -1,5 +1,7 @@
 //! Results as plain structs, and their forms for people and programs. Nothing is computed here.
 
+pub mod fits;
+pub mod remaining;
 pub mod xlsx;
 
 use chrono::NaiveDate;

@@ -1,0 +1,68 @@
+//! Life models and wear factors.
+
+use super::{Estimate, Header};
+use crate::family::Counted;
+use crate::model::Distribution;
+use crate::model::assess::Counts;
+use crate::units::{Measure, Units};
+
+/// Every family fitted.
+#[derive(Clone, Debug, PartialEq)]
+pub struct FitsReport {
+    /// What every result says.
+    pub header: Header,
+    /// Units for people.
+    pub units: Units,
+    /// By family.
+    pub families: Vec<FitLine>,
+}
+
+/// One family fitted; what is `None` the records cannot tell.
+#[derive(Clone, Debug, PartialEq)]
+pub struct FitLine {
+    /// Family.
+    pub family: String,
+    /// Words for people.
+    pub description: String,
+    /// What a life is measured in; `None` where a bare table does not say.
+    pub measure: Option<Measure>,
+    /// What a life is a life of.
+    pub counted: Counted,
+    /// The life distribution.
+    pub distribution: Distribution,
+    /// How many lives of which sort.
+    pub counts: Counts,
+    /// The product group whose factor is 1; `None` for calendar days.
+    pub reference_group: Option<String>,
+    /// Shape.
+    pub shape: Option<Estimate>,
+    /// Scale.
+    pub scale: Option<Estimate>,
+    /// Life by which 10 % have worn out.
+    pub life10: Option<Estimate>,
+    /// Life by which half have worn out.
+    pub life50: Option<Estimate>,
+    /// Mean life.
+    pub mean_life: Option<Estimate>,
+    /// Wear factors of the other groups.
+    pub factors: Vec<FactorLine>,
+    /// Log-likelihood at the estimate.
+    pub log_likelihood: Option<f64>,
+    /// Whether the prior counts.
+    pub priors: bool,
+    /// With no wear-out: the median life is at least this.
+    pub at_least: Option<f64>,
+    /// How many independent draws one posterior draw is worth.
+    pub effective_share: Option<f64>,
+}
+
+/// A wear factor.
+#[derive(Clone, Debug, PartialEq)]
+pub struct FactorLine {
+    /// Product group.
+    pub group: String,
+    /// Wear per unit of use, against the reference group.
+    pub factor: Option<Estimate>,
+    /// Likelihood-ratio p-value of the factor being 1.
+    pub p_value: Option<f64>,
+}

@@ -1,0 +1,65 @@
+//! Remaining life of the parts in service.
+
+use chrono::NaiveDate;
+
+use super::{Forecast, Header};
+use crate::units::{Measure, Units};
+
+/// Every part in service.
+#[derive(Clone, Debug, PartialEq)]
+pub struct RemainingReport {
+    /// What every result says.
+    pub header: Header,
+    /// The season that ends in this year; `None` where no plan stands behind the ages.
+    pub season: Option<i32>,
+    /// Units for people.
+    pub units: Units,
+    /// By machine, position and slot.
+    pub parts: Vec<RemainingLine>,
+    /// Scheduled work due by the end of the season.
+    pub services: Vec<ServiceLine>,
+}
+
+/// One part in service.
+#[derive(Clone, Debug, PartialEq)]
+pub struct RemainingLine {
+    /// Machine.
+    pub machine: String,
+    /// Position.
+    pub position: String,
+    /// Which of several.
+    pub slot: Option<String>,
+    /// Part number.
+    pub part: String,
+    /// Family.
+    pub family: String,
+    /// What its life is measured in; `None` where a bare table does not say.
+    pub measure: Option<Measure>,
+    /// Day it was fitted; `None`: nobody knows.
+    pub fitted: Option<NaiveDate>,
+    /// Use so far; `None`: nobody knows.
+    pub age: Option<f64>,
+    /// Use left, at the planned mix of products.
+    pub remaining: Forecast,
+    /// Chance that it wears out by the end of the season; `None` without a plan.
+    pub chance_this_season: Option<f64>,
+    /// Day by which it is as likely worn as not; `None`: far off.
+    pub half_worn_date: Option<NaiveDate>,
+}
+
+/// Scheduled work.
+#[derive(Clone, Debug, PartialEq)]
+pub struct ServiceLine {
+    /// Machine.
+    pub machine: String,
+    /// Position.
+    pub position: String,
+    /// Part number.
+    pub part: String,
+    /// Family.
+    pub family: String,
+    /// Day it falls due.
+    pub due: NaiveDate,
+    /// Pieces it takes.
+    pub pieces: f64,
+}

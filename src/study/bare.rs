@@ -1,0 +1,290 @@
+//! Fits and remaining lives from bare tables, where no records folder stands behind them.
+
+use std::collections::BTreeMap;
+
+use rand::SeedableRng;
+use rand_chacha::ChaCha8Rng;
+
+use super::{CAUTIONS, Options, StudyError, fits};
+use crate::family::{Families, Family, MeasureChoice};
+use crate::forecast::summary::Forecast;
+use crate::forecast::unit::Age;
+use crate::life::bare::{BareAge, BareLife};
+use crate::model::assess::{self, Assessment, Counts, FamilyLives, Wanted, name_hash};
+use crate::model::observations::{End, Observation, Observations};
+use crate::report::Header;
+use crate::report::fits::FitsReport;
+use crate::report::remaining::{RemainingLine, RemainingReport};
+use crate::units::{Measure, Units};
+
+/// Name of the family where a table has none.
+const NAMELESS: &str = "lives";
+
+/// A bare table of lives made ready for questions.
+#[derive(Clone, Debug)]
+pub struct BareStudy {
+    assessments: Vec<Assessment>,
+    options: Options,
+}
+
+impl BareStudy {
+    /// Fits every family of the table.
+    ///
+    /// # Errors
+    /// [`StudyError::TooThin`] for a table without a usable life; [`StudyError::Filter`] for a
+    /// family that is not in it; [`StudyError::Group`] for a reference that it does not know.
+    pub fn new(
+        lives: &[BareLife],
+        families: &Families,
+        options: Options,
+    ) -> Result<Self, StudyError> {
+        let mut by_family: BTreeMap<&str, Vec<&BareLife>> = BTreeMap::new();
+        for life in lives {
+            by_family.entry(life.family.as_deref().unwrap_or(NAMELESS)).or_default().push(life);
+        }
+        for name in &options.families {
+            if !by_family.contains_key(name.as_str()) {
+                return Err(StudyError::Filter {
+                    what: "family",
+                    name: name.clone(),
+                    known: by_family.keys().copied().collect::<Vec<_>>().join(", "),
+                });
+            }
+        }
+        let reference = Reference::new(lives, options.reference.as_deref())?;
+        let wanted = Wanted {
+            priors: options.priors,
+            draws: super::DRAWS,
+            seed: options.seed,
+        };
+        let wants = |name: &str| {
+            options.families.is_empty() || options.families.iter().any(|f| f == name)
+        };
+        let assessments: Vec<Assessment> = by_family
+            .into_iter()
+            .filter(|(name, _)| wants(name))
+            .map(|(name, lives)| assess_family(&families.get(name), &lives, &reference, wanted))
+            .collect();
+        if assessments.iter().all(|a| a.lives.counts.lives <= 0.0) {
+            return Err(StudyError::TooThin("the table holds no life with a known end".to_owned()));
+        }
+        Ok(Self { assessments, options })
+    }
+
+    fn header(&self) -> Header {
+        Header {
+            as_of: self.options.as_of,
+            seed: self.options.seed,
+            level: self.options.level,
+            notes: self.assessments.iter().flat_map(|a| a.notes.clone()).collect(),
+            cautions: CAUTIONS.iter().map(|c| (*c).to_owned()).collect(),
+        }
+    }
+
+    /// The fits.
+    #[must_use]
+    pub fn fits(&self) -> FitsReport {
+        fits::report(&self.assessments, self.options.priors, Units::Us, self.header())
+    }
+
+    /// Remaining life of parts of known age, at the mix of products they have seen so far.
+    ///
+    /// # Errors
+    /// [`StudyError::TooThin`] for a part whose family has no lives to learn from.
+    pub fn remaining(&self, ages: &[BareAge]) -> Result<RemainingReport, StudyError> {
+        let parts: Result<Vec<_>, _> = ages.iter().map(|age| self.part_left(age)).collect();
+        let mut header = self.header();
+        header.notes.push(
+            "no plan stands behind a bare table: remaining life is at the mix of products seen so far".to_owned(),
+        );
+        Ok(RemainingReport {
+            header,
+            season: None,
+            units: Units::Us,
+            parts: parts?,
+            services: Vec::new(),
+        })
+    }
+
+    fn part_left(&self, age: &BareAge) -> Result<RemainingLine, StudyError> {
+        let family = age.family.as_deref().unwrap_or(NAMELESS);
+        let only = Some(&self.assessments).filter(|a| a.len() == 1 && age.family.is_none());
+        let assessment = self
+            .assessments
+            .iter()
+            .find(|a| a.family.name == family)
+            .or_else(|| only.map(|a| &a[0]));
+        let draws = assessment.and_then(|a| a.draws.as_ref());
+        let (Some(assessment), Some(draws)) = (assessment, draws) else {
+            return Err(StudyError::TooThin(format!(
+                "row {} of the ages: nothing is known of the life of `{family}`",
+                age.row
+            )));
+        };
+        let groups = &assessment.lives.groups;
+        let mut used: Vec<f64> =
+            groups.iter().map(|g| age.groups.get(g).copied().unwrap_or(0.0)).collect();
+        if age.groups.is_empty() {
+            used[0] = age.age;
+        }
+        let sum: f64 = used.iter().sum();
+        let mix: Vec<f64> = used
+            .iter()
+            .enumerate()
+            .map(|(g, u)| if 0.0 < sum { u / sum } else { f64::from(u8::from(g == 0)) })
+            .collect();
+        let mut rng =
+            ChaCha8Rng::seed_from_u64(self.options.seed ^ name_hash(&format!("age {}", age.row)));
+        let known = Age::Known(used);
+        let left: Vec<f64> = draws
+            .iter()
+            .map(|theta| {
+                let life = crate::forecast::simulate::Life::new(draws.distribution, theta, 0.0);
+                life.draw_rest(&known, &mut rng) / life.effective(&mix)
+            })
+            .collect();
+        Ok(RemainingLine {
+            machine: String::new(),
+            position: age.name.clone().unwrap_or_else(|| format!("row {}", age.row)),
+            slot: None,
+            part: String::new(),
+            family: assessment.family.name.clone(),
+            measure: assessment.measure_known.then_some(assessment.lives.measure),
+            fitted: None,
+            age: Some(age.age),
+            remaining: Forecast::of(&left),
+            chance_this_season: None,
+            half_worn_date: None,
+        })
+    }
+}
+
+/// The reference group of a bare table.
+struct Reference {
+    /// Groups, the reference first; empty where the table has none.
+    groups: Vec<String>,
+}
+
+impl Reference {
+    fn new(lives: &[BareLife], wanted: Option<&str>) -> Result<Self, StudyError> {
+        let mut totals: BTreeMap<&str, Vec<f64>> = BTreeMap::new();
+        for life in lives {
+            for (group, used) in &life.groups {
+                totals.entry(group).or_default().push(used.end * life.count as f64);
+            }
+        }
+        if totals.is_empty() {
+            return Ok(Self { groups: Vec::new() });
+        }
+        let sum = |values: &Vec<f64>| {
+            let mut values = values.clone();
+            values.sort_by(f64::total_cmp);
+            values.iter().sum::<f64>()
+        };
+        let most = totals
+            .iter()
+            .max_by(|a, b| sum(a.1).total_cmp(&sum(b.1)).then(b.0.cmp(a.0)))
+            .map(|(name, _)| *name);
+        let reference = match wanted {
+            Some(name) if totals.contains_key(name) => name,
+            Some(name) => {
+                return Err(crate::wear::UnknownGroup {
+                    wanted: name.to_owned(),
+                    known: totals.keys().map(|k| (*k).to_owned()).collect(),
+                }
+                .into());
+            }
+            None => most.unwrap_or_default(),
+        };
+        let mut groups = vec![reference.to_owned()];
+        groups.extend(totals.keys().filter(|k| **k != reference).map(|k| (*k).to_owned()));
+        Ok(Self { groups })
+    }
+}
+
+fn assess_family(
+    family: &Family,
+    lives: &[&BareLife],
+    reference: &Reference,
+    wanted: Wanted,
+) -> Assessment {
+    let mut groups = reference.groups.clone();
+    groups.retain(|g| {
+        Some(g) == reference.groups.first()
+            || lives.iter().any(|l| l.groups.get(g).is_some_and(|u| 0.0 < u.end))
+    });
+    if groups.is_empty() {
+        groups.push(String::new());
+    }
+    let mut counts = Counts::default();
+    let mut rows = Vec::new();
+    for life in lives {
+        let count = life.count as f64;
+        let Some(end) = life.life else {
+            counts.use_unknown += count;
+            continue;
+        };
+        let row = observation(life, end, &groups);
+        if row.known == End::Between && row.end.iter().sum::<f64>() <= row.low.iter().sum::<f64>() {
+            counts.no_use += count;
+            continue;
+        }
+        counts.lives += count;
+        counts.worn += if row.known == End::Censored { 0.0 } else { count };
+        counts.late_entry += if 0.0 < life.entry { count } else { 0.0 };
+        rows.push(row);
+    }
+    counts.censored = counts.lives - counts.worn;
+    let (measure, known) = match family.measure {
+        MeasureChoice::Fixed(measure) => (measure, true),
+        MeasureChoice::Best => (Measure::Tons, false),
+    };
+    let lives = FamilyLives {
+        measure,
+        observations: Observations::new(groups.len(), rows),
+        groups,
+        counts,
+    };
+    // A bare table is in one measure: there is nothing to choose among.
+    let family = Family { measure: MeasureChoice::Fixed(measure), ..family.clone() };
+    let mut assessment = assess::assess_lives(&family, lives, wanted, Vec::new());
+    assessment.measure_known = known;
+    assessment
+}
+
+fn observation(life: &BareLife, end: f64, groups: &[String]) -> Observation {
+    let known = match (life.ended.is_wear(), life.low) {
+        (false, _) => End::Censored,
+        // Low and end alike: seen exactly.
+        (true, Some(low)) if low < end => End::Between,
+        (true, _) => End::At,
+    };
+    let low = life.low.unwrap_or(end);
+    if life.groups.is_empty() || groups == [String::new()] {
+        let mut row = Observation {
+            entry: vec![0.0; groups.len()],
+            low: vec![0.0; groups.len()],
+            end: vec![0.0; groups.len()],
+            known,
+            count: life.count as f64,
+        };
+        (row.entry[0], row.low[0], row.end[0]) = (life.entry, low, end);
+        return row;
+    }
+    let of = |pick: &dyn Fn(&crate::life::bare::BareUse) -> f64| -> Vec<f64> {
+        groups.iter().map(|g| life.groups.get(g).map_or(0.0, pick)).collect()
+    };
+    // Where only the whole is known at entry or at the last look, the mix is that of the life.
+    let share_low = if 0.0 < end { low / end } else { 1.0 };
+    let mut entry = of(&|u| u.entry);
+    if entry.iter().all(|e| *e <= 0.0) && 0.0 < life.entry {
+        entry = of(&|u| u.end * life.entry / end);
+    }
+    Observation {
+        entry,
+        low: of(&|u| u.low.unwrap_or(u.end * share_low)),
+        end: of(&|u| u.end),
+        known,
+        count: life.count as f64,
+    }
+}

@@ -1,0 +1,312 @@
+//! Next season's budget.
+
+use super::{Outlook, Study, StudyError};
+use crate::forecast::plan;
+use crate::forecast::simulate::{self, Game, LineSamples, Outcome};
+use crate::forecast::unit::Line;
+use crate::record::{Account, Amounts};
+use crate::report::{
+    BudgetReport, Forecast, MachineLine, MonthLine, PartLine, PlanLine, ProductLine,
+};
+
+impl Study {
+    /// Plays the season and sums it up for the machines and families asked for.
+    ///
+    /// # Errors
+    /// As [`Study::outlook`].
+    pub fn budget(&self, account: &[Account]) -> Result<BudgetReport, StudyError> {
+        let outlook = self.outlook()?;
+        let outcome = simulate::play(Game {
+            in_service: &outlook.in_service,
+            assessments: &outlook.assessments,
+            plan: &outlook.plan,
+            groups: &self.groups,
+            season: outlook.season,
+            as_of: self.as_of,
+            labor_rate: self.records.settings.labor_rate,
+            seed: self.options.seed,
+        });
+        Ok(Summing { study: self, outlook: &outlook, outcome: &outcome }.report(account))
+    }
+}
+
+struct Summing<'a> {
+    study: &'a Study,
+    outlook: &'a Outlook,
+    outcome: &'a Outcome,
+}
+
+impl Summing<'_> {
+    fn report(&self, account: &[Account]) -> BudgetReport {
+        let settings = &self.study.records.settings;
+        let season = self.outlook.season;
+        let known_total = Forecast::of(&self.outcome.total);
+        let unpriced = self.unpriced(|_| true);
+        let total = unpriced.is_empty().then_some(known_total);
+        let planned = self.planned(|_| true);
+        let per_acre = total.and_then(|t| {
+            planned.acres.filter(|a| 0.0 < *a).map(|acres| t.times(1.0 / acres))
+        });
+        let lines: Vec<PartLine> = self.lines();
+        BudgetReport {
+            header: self.study.header(self.notes(&unpriced)),
+            season: season.year,
+            from: season.start.max(self.study.as_of + chrono::Days::new(1)),
+            until: season.end,
+            currency: settings.currency.clone(),
+            units: settings.units,
+            plan_source: self.outlook.plan.source,
+            total,
+            known_total,
+            down_total: self.down_total(&lines),
+            planned,
+            per_acre,
+            machines: self.machines(),
+            products: self.products(total.is_some()),
+            months: self.months(total.is_some()),
+            plan: self.plan(),
+            assumptions: self.assumptions(),
+            account: account.to_vec(),
+            lines,
+        }
+    }
+
+    /// Whether anything of a line is in service on machines asked for.
+    fn in_use(&self, line: usize) -> bool {
+        let service = &self.outlook.in_service;
+        service.units.iter().any(|u| u.line == line) || service.due.iter().any(|d| d.line == line)
+    }
+
+    /// Part numbers in use without a price, on machines for which `keep` holds.
+    fn unpriced(&self, keep: impl Fn(usize) -> bool) -> Vec<&str> {
+        let service = &self.outlook.in_service;
+        let used = service.units.iter().map(|u| (u.machine, u.line));
+        let used = used.chain(service.due.iter().map(|d| (d.machine, d.line)));
+        let mut parts: Vec<&str> = used
+            .filter(|(machine, line)| {
+                keep(*machine) && service.lines[*line].cost.price.is_none()
+            })
+            .map(|(_, line)| service.lines[line].part.as_str())
+            .collect();
+        parts.sort_unstable();
+        parts.dedup();
+        parts
+    }
+
+    fn planned(&self, keep: impl Fn(&str) -> bool) -> Amounts {
+        let season = self.outlook.season;
+        let uses = self.outlook.plan.uses.iter();
+        plan::total(uses.filter(|u| {
+            season.holds(u.from) && self.study.wants_machine(&u.machine) && keep(&u.machine)
+        }))
+    }
+
+    fn lines(&self) -> Vec<PartLine> {
+        let service = &self.outlook.in_service;
+        let mut lines: Vec<PartLine> = (0..service.lines.len())
+            .filter(|l| self.in_use(*l))
+            .map(|l| self.part_line(&service.lines[l], &self.outcome.lines[l]))
+            .collect();
+        lines.sort_by(|a, b| (&a.family, &a.part).cmp(&(&b.family, &b.part)));
+        lines
+    }
+
+    fn part_line(&self, line: &Line, samples: &LineSamples) -> PartLine {
+        let settings = &self.study.records.settings;
+        let listed = self.study.records.part(&line.part);
+        let changes: Vec<f64> = samples
+            .worn
+            .iter()
+            .zip(&samples.damage)
+            .zip(&samples.planned)
+            .map(|((w, d), p)| w + d + p)
+            .collect();
+        let failures: Vec<f64> =
+            samples.worn.iter().zip(&samples.damage).map(|(w, d)| w + d).collect();
+        let replacements = Forecast::of(&changes);
+        let pieces = Forecast::of(&samples.pieces);
+        let labor = settings.labor_rate.zip(line.cost.labor_hours);
+        let down = settings.down_cost_per_hour.zip(line.down_hours);
+        PartLine {
+            family: line.family.clone(),
+            part: line.part.clone(),
+            description: listed.and_then(|p| p.description.clone()),
+            scheduled: line.scheduled,
+            replacements,
+            worn: Forecast::of(&samples.worn),
+            damage: Forecast::of(&samples.damage),
+            planned: Forecast::of(&samples.planned),
+            pieces,
+            price: line.cost.price,
+            price_from_records: line.cost.price_from_records,
+            pack: listed.map_or(1, |p| p.pack),
+            lead_days: listed.and_then(|p| p.lead_days),
+            parts_cost: line.cost.price.map(|price| pieces.times(price)),
+            labor_cost: labor.map(|(rate, hours)| replacements.times(rate * hours)),
+            down_cost: down.map(|(rate, hours)| Forecast::of(&failures).times(rate * hours)),
+        }
+    }
+
+    /// Field time lost over all lines, play by play; `None` where no line knows its own.
+    fn down_total(&self, lines: &[PartLine]) -> Option<Forecast> {
+        if lines.iter().all(|l| l.down_cost.is_none()) {
+            return None;
+        }
+        let rate = self.study.records.settings.down_cost_per_hour?;
+        let service = &self.outlook.in_service;
+        let mut sums = vec![0.0; self.outcome.total.len()];
+        for (line, samples) in service.lines.iter().zip(&self.outcome.lines) {
+            let Some(hours) = line.down_hours else { continue };
+            for (sum, (w, d)) in sums.iter_mut().zip(samples.worn.iter().zip(&samples.damage)) {
+                *sum += (w + d) * hours * rate;
+            }
+        }
+        Some(Forecast::of(&sums))
+    }
+
+    fn machines(&self) -> Vec<MachineLine> {
+        let service = &self.outlook.in_service;
+        (0..service.machines.len())
+            .filter(|m| self.study.wants_machine(&service.machines[*m]))
+            .map(|m| {
+                let name = &service.machines[m];
+                let known = self.unpriced(|machine| machine == m).is_empty();
+                MachineLine {
+                    machine: name.clone(),
+                    site: self.study.records.machine(name).and_then(|m| m.site.clone()),
+                    planned: self.planned(|machine| machine == name),
+                    total: known.then(|| Forecast::of(&self.outcome.machines[m])),
+                }
+            })
+            .collect()
+    }
+
+    fn products(&self, known: bool) -> Vec<ProductLine> {
+        let season = self.outlook.season;
+        let groups = self.study.groups.names().iter().enumerate();
+        let planned = |g: usize| {
+            let uses = self.outlook.plan.uses.iter();
+            uses.filter(move |u| {
+                u.group == g && season.holds(u.from) && self.study.wants_machine(&u.machine)
+            })
+        };
+        groups
+            .filter(|(g, _)| planned(*g).next().is_some())
+            .map(|(g, group)| {
+                let used = plan::total(planned(g));
+                let samples = &self.outcome.by_group[g];
+                let cost = known.then(|| Forecast::of(samples).expected);
+                let per = |amount: Option<f64>| {
+                    cost.zip(amount.filter(|a| 0.0 < *a)).map(|(cost, amount)| cost / amount)
+                };
+                ProductLine {
+                    group: group.clone(),
+                    acres: used.acres,
+                    tons: used.tons,
+                    cost,
+                    cost_per_acre: per(used.acres),
+                    cost_per_ton: per(used.tons),
+                }
+            })
+            .collect()
+    }
+
+    fn months(&self, known: bool) -> Vec<MonthLine> {
+        let months = self.outcome.months.iter().zip(&self.outcome.by_month);
+        months
+            .map(|(month, samples)| MonthLine {
+                month: *month,
+                total: known.then(|| Forecast::of(samples)),
+            })
+            .collect()
+    }
+
+    fn plan(&self) -> Vec<PlanLine> {
+        let season = self.outlook.season;
+        let uses = self.outlook.plan.uses.iter();
+        uses.filter(|u| season.holds(u.from) && self.study.wants_machine(&u.machine))
+            .map(|u| PlanLine {
+                month: u.month,
+                machine: u.machine.clone(),
+                product: u.product.clone(),
+                group: self.study.groups.names()[u.group].clone(),
+                bin: u.bin.clone(),
+                amounts: u.amounts,
+            })
+            .collect()
+    }
+
+    fn notes(&self, unpriced: &[&str]) -> Vec<String> {
+        let settings = &self.study.records.settings;
+        let service = &self.outlook.in_service;
+        let mut notes = Vec::new();
+        if !unpriced.is_empty() {
+            notes.push(format!(
+                "no price is known for {}: the total is unknown, the lines with a price are summed apart",
+                unpriced.join(", ")
+            ));
+        }
+        let in_use: Vec<&Line> = service
+            .lines
+            .iter()
+            .enumerate()
+            .filter(|(l, _)| self.in_use(*l))
+            .map(|(_, line)| line)
+            .collect();
+        let parts = |keep: &dyn Fn(&Line) -> bool| {
+            let parts: Vec<&str> =
+                in_use.iter().filter(|l| keep(l)).map(|l| l.part.as_str()).collect();
+            parts.join(", ")
+        };
+        let past = parts(&|l| l.cost.price_from_records);
+        if !past.is_empty() {
+            notes.push(format!("the parts list has no price for {past}: what past pieces cost is used"));
+        }
+        if settings.labor_rate.is_none() {
+            notes.push("labor is not priced: `labor_rate` is not in settings.toml; totals are of parts alone".to_owned());
+        } else {
+            let idle = parts(&|l| l.cost.labor_hours.is_none());
+            if !idle.is_empty() {
+                notes.push(format!("labor hours are not known for {idle}: totals hold their parts without their labor"));
+            }
+        }
+        if settings.down_cost_per_hour.is_none() {
+            notes.push("lost field time is not priced: `down_cost_per_hour` is not in settings.toml".to_owned());
+        } else {
+            let silent = parts(&|l| !l.scheduled && l.down_hours.is_none());
+            if !silent.is_empty() {
+                notes.push(format!("no lost field time is on record for {silent}: its down cost is unknown"));
+            }
+        }
+        notes.extend(self.outlook.notes(&self.study.built));
+        notes
+    }
+
+    fn assumptions(&self) -> Vec<(String, String)> {
+        let settings = &self.study.records.settings;
+        let currency = &settings.currency;
+        let money = |value: Option<f64>| {
+            value.map_or_else(|| "not given".to_owned(), |v| format!("{currency}{v}"))
+        };
+        let percent = |value: f64| format!("{:+.1} %", 100.0 * value);
+        let prior = if self.study.options.priors {
+            "the families' priors and the records together"
+        } else {
+            "the records alone"
+        };
+        [
+            ("Records known up to", self.study.as_of.to_string()),
+            ("Life models", prior.to_owned()),
+            ("Price change", percent(settings.price_change)),
+            ("Labor rate, an hour", money(settings.labor_rate)),
+            ("Lost field time, an hour", money(settings.down_cost_per_hour)),
+            ("Where no plan is given, last season changed by", percent(settings.plan_change)),
+            ("Seasons played", self.outcome.total.len().to_string()),
+            ("Seed of the random numbers", self.study.options.seed.to_string()),
+            ("Policy", "run: nothing is changed before the season that is not worn or due".to_owned()),
+        ]
+        .into_iter()
+        .map(|(thing, value)| (thing.to_owned(), value))
+        .collect()
+    }
+}

@@ -1,0 +1,155 @@
+//! Life models and wear factors, family by family.
+
+use statrs::distribution::{ChiSquared, ContinuousCDF};
+
+use super::{Study, StudyError};
+use crate::forecast::summary::quantile;
+use crate::model::anchor::Anchor;
+use crate::model::assess::Assessment;
+use crate::model::fit::{self, Fit};
+use crate::model::profile::{self, Quantity};
+use crate::report::fits::{FactorLine, FitLine, FitsReport};
+use crate::report::{Estimate, Header};
+
+impl Study {
+    /// Fits every wearing family to the lives asked for.
+    ///
+    /// # Errors
+    /// [`StudyError::TooThin`] where there is no life to fit.
+    pub fn fits(&self) -> Result<FitsReport, StudyError> {
+        let mut assessments = self.assess(&[], |l| self.wants_machine(&l.machine));
+        assessments.retain(|a| self.wants_family(&a.family.name));
+        if assessments.iter().all(|a| a.lives.counts.lives <= 0.0) {
+            return Err(StudyError::TooThin(
+                "the records hold no life that can be fitted: no part in service with known use".to_owned(),
+            ));
+        }
+        let mut notes = self.built.notes.clone();
+        notes.extend(assessments.iter().flat_map(|a| a.notes.clone()));
+        Ok(report(
+            &assessments,
+            self.options.priors,
+            self.records.settings.units,
+            self.header(notes),
+        ))
+    }
+}
+
+/// Assessments as a report.
+#[must_use]
+pub fn report(
+    assessments: &[Assessment],
+    priors: bool,
+    units: crate::units::Units,
+    header: Header,
+) -> FitsReport {
+    let level = header.level;
+    FitsReport {
+        header,
+        units,
+        families: assessments.iter().map(|a| line(a, priors, level)).collect(),
+    }
+}
+
+/// One family's line.
+fn line(assessment: &Assessment, priors: bool, level: f64) -> FitLine {
+    let lives = &assessment.lives;
+    let teller = Teller { assessment, priors, level };
+    let factors = (1..lives.groups.len()).map(|g| FactorLine {
+        group: lives.groups[g].clone(),
+        factor: teller.tell(Quantity::Factor(g)),
+        p_value: p_value(assessment, g),
+    });
+    let log_likelihood = if priors {
+        assessment.log_likelihood_at_mode
+    } else {
+        assessment.likeliest.as_ref().ok().map(Fit::log_likelihood)
+    };
+    FitLine {
+        family: assessment.family.name.clone(),
+        description: assessment.family.description.clone(),
+        measure: assessment.measure_known.then_some(lives.measure),
+        counted: assessment.family.counted,
+        distribution: assessment.distribution,
+        counts: lives.counts,
+        reference_group: Some(lives.groups[0].clone()).filter(|g| !g.is_empty()),
+        shape: teller.tell(Quantity::Shape),
+        scale: teller.tell(Quantity::Life(Anchor::Scale)),
+        life10: teller.tell(Quantity::Life(Anchor::Quantile(0.1))),
+        life50: teller.tell(Quantity::Life(Anchor::Quantile(0.5))),
+        mean_life: teller.tell(Quantity::Life(Anchor::Mean)),
+        factors: factors.collect(),
+        log_likelihood,
+        priors,
+        at_least: at_least(assessment, level),
+        effective_share: assessment.draws.as_ref().filter(|_| priors).map(|d| d.effective_share),
+    }
+}
+
+/// With no wear-out: the median life is at least this, at the prior's shape.
+fn at_least(assessment: &Assessment, level: f64) -> Option<f64> {
+    let lives = &assessment.lives.observations;
+    if 0.0 < lives.worn() || lives.is_empty() {
+        return None;
+    }
+    let shape = assessment.family.prior.shape.map_or(1.0, |s| s.median);
+    let scale = fit::scale_lower_bound(lives, shape, level)?;
+    let k = assessment.distribution.quantile_offset(0.5, shape.ln()).value;
+    Some(scale * k.exp())
+}
+
+/// Tells a quantity: posterior median and interval, or maximum likelihood and profile interval.
+struct Teller<'a> {
+    assessment: &'a Assessment,
+    priors: bool,
+    level: f64,
+}
+
+impl Teller<'_> {
+    fn tell(&self, quantity: Quantity) -> Option<Estimate> {
+        let held = quantity == Quantity::Shape && !self.assessment.distribution.has_shape();
+        if held {
+            return Some(Estimate { estimate: 1.0, low: None, high: None });
+        }
+        if self.priors { self.posterior(quantity) } else { self.profile(quantity) }
+    }
+
+    fn posterior(&self, quantity: Quantity) -> Option<Estimate> {
+        let draws = self.assessment.draws.as_ref()?;
+        let sorted = draws.sorted(|theta| match quantity {
+            Quantity::Shape => theta[0].exp(),
+            Quantity::Life(anchor) => {
+                (theta[1] + anchor.offset(draws.distribution, theta[0]).value).exp()
+            }
+            Quantity::Factor(g) => theta[g + 1].exp(),
+        });
+        let tail = (1.0 - self.level) / 2.0;
+        Some(Estimate {
+            estimate: quantile(&sorted, 0.5),
+            low: Some(quantile(&sorted, tail)),
+            high: Some(quantile(&sorted, 1.0 - tail)),
+        })
+    }
+
+    fn profile(&self, quantity: Quantity) -> Option<Estimate> {
+        let fit = self.assessment.likeliest.as_ref().ok()?;
+        let lives = &self.assessment.lives.observations;
+        let interval = profile::interval(fit, lives, quantity, self.level)?;
+        Some(Estimate { estimate: interval.estimate, low: interval.low, high: interval.high })
+    }
+}
+
+/// Likelihood-ratio test of one wear factor against 1.
+fn p_value(assessment: &Assessment, group: usize) -> Option<f64> {
+    let fit = assessment.likeliest.as_ref().ok()?;
+    if !fit.free[group + 1] {
+        return None;
+    }
+    let lives = &assessment.lives.observations;
+    let mut free: Vec<bool> =
+        (0..lives.n_groups()).map(|g| g == 0 || fit.free[g + 1]).collect();
+    free[group] = false;
+    let held = fit::constrained(fit.distribution, lives, &free).ok()?;
+    let ratio = (2.0 * (fit.log_likelihood() - held.log_likelihood())).max(0.0);
+    Some(ChiSquared::new(1.0).expect("one degree of freedom is valid").sf(ratio))
+}

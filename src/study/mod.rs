@@ -1,0 +1,382 @@
+//! From records to results: each question a user asks, answered by the rooms before this one.
+
+pub mod bare;
+pub mod budget;
+pub mod fits;
+pub mod remaining;
+
+use chrono::NaiveDate;
+
+use crate::family::{Families, Family};
+use crate::forecast::Season;
+use crate::forecast::path::DaySizes;
+use crate::forecast::plan::{self, Plan};
+use crate::forecast::unit::{self, Gathering, InService};
+use crate::life::Life;
+use crate::life::build::{self, Built, Context};
+use crate::life::exposure::UseSums;
+use crate::life::supersession::Supersession;
+use crate::model::assess::{self, Assessment, Wanted};
+use crate::record::Records;
+use crate::report::Header;
+use crate::wear::{Groups, UnknownGroup};
+
+/// What a user asked for, beside the question itself.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Options {
+    /// Records after this date are not yet known; `None`: the last date in the records.
+    pub as_of: Option<NaiveDate>,
+    /// The season that ends in this year; `None`: the first that ends after the as-of date.
+    pub season: Option<i32>,
+    /// The product group whose wear factor is 1; `None`: as the settings say, or the most used.
+    pub reference: Option<String>,
+    /// Whether the families' priors count.
+    pub priors: bool,
+    /// Width of every interval.
+    pub level: f64,
+    /// Seed of the random numbers.
+    pub seed: u64,
+    /// Only these families; empty for all.
+    pub families: Vec<String>,
+    /// Only these machines; empty for all.
+    pub machines: Vec<String>,
+}
+
+impl Default for Options {
+    fn default() -> Self {
+        Self {
+            as_of: None,
+            season: None,
+            reference: None,
+            priors: true,
+            level: 0.9,
+            seed: 1,
+            families: Vec::new(),
+            machines: Vec::new(),
+        }
+    }
+}
+
+/// Why a question has no answer.
+#[derive(Clone, Debug, PartialEq, thiserror::Error)]
+pub enum StudyError {
+    /// The reference group is not in the records.
+    #[error(transparent)]
+    Group(#[from] UnknownGroup),
+    /// A filter names something the records do not know.
+    #[error("no {what} is called `{name}`; the records know: {known}")]
+    Filter {
+        /// `family` or `machine`.
+        what: &'static str,
+        /// What was asked for.
+        name: String,
+        /// What there is.
+        known: String,
+    },
+    /// The season asked for is over on the as-of date.
+    #[error("season {season} is over on {as_of}; ask for a later `--season`, or an earlier `--as-of`")]
+    SeasonOver {
+        /// The season.
+        season: i32,
+        /// The as-of date.
+        as_of: NaiveDate,
+    },
+    /// The records are sound, but do not hold enough.
+    #[error("{0}")]
+    TooThin(String),
+}
+
+/// Draws of the parameters of each family.
+const DRAWS: usize = 4_000;
+
+/// Cautions shown wherever work on a machine is forecast.
+pub const CAUTIONS: [&str; 4] = [
+    "Before measuring or changing a part: machine off, key out, conveyor and spinners stopped, hydraulic pressure released, stored energy (raised gate, tensioned chain, loaded box) secured",
+    "Wear eye protection and a dust mask; chain, fin and disc edges cut",
+    "The maker's manual, local codes and licensed practice come first",
+    "A forecast is a budget figure: it is no permission to run a part past its limit",
+];
+
+/// Records made ready for every question.
+#[derive(Clone, Debug)]
+pub struct Study {
+    /// The records.
+    pub records: Records,
+    /// The families.
+    pub families: Families,
+    /// What was asked.
+    pub options: Options,
+    /// Records after this date are not yet known.
+    pub as_of: NaiveDate,
+    /// Product groups.
+    pub groups: Groups,
+    /// Part numbers.
+    pub supersession: Supersession,
+    /// Daily use up to the as-of date.
+    pub sums: UseSums,
+    /// The lives.
+    pub built: Built,
+}
+
+impl Study {
+    /// Builds groups, daily use and lives.
+    ///
+    /// # Errors
+    /// [`StudyError`] for a reference group or a filter that the records do not know, and for
+    /// records without a machine or a date.
+    pub fn new(
+        records: Records,
+        families: Families,
+        options: Options,
+    ) -> Result<Self, StudyError> {
+        if records.machines.is_empty() || records.positions.is_empty() {
+            return Err(StudyError::TooThin(
+                "the records hold no machine with a position: fill in `machines` and `positions`".to_owned(),
+            ));
+        }
+        let in_service = records.machines.iter().map(|m| m.in_service).max();
+        let as_of = options
+            .as_of
+            .or_else(|| records.last_date())
+            .or(in_service)
+            .expect("there is a machine");
+        let wanted = options.reference.as_deref().or(records.settings.reference_group.as_deref());
+        let known = records.usage.filtered(|row| row.date <= as_of);
+        let groups = Groups::new(&records.products, &known, wanted)?;
+        let sums = UseSums::new(&known, &groups, as_of);
+        let supersession = Supersession::new(&records.parts);
+        let mut study = Self {
+            records,
+            families,
+            options,
+            as_of,
+            groups,
+            supersession,
+            sums,
+            built: Built::default(),
+        };
+        study.check_filters()?;
+        study.built = build::build(study.context());
+        Ok(study)
+    }
+
+    fn check_filters(&self) -> Result<(), StudyError> {
+        let check = |what: &'static str, wanted: &[String], mut known: Vec<&str>| {
+            known.sort_unstable();
+            known.dedup();
+            match wanted.iter().find(|name| !known.contains(&name.as_str())) {
+                None => Ok(()),
+                Some(name) => Err(StudyError::Filter {
+                    what,
+                    name: name.clone(),
+                    known: known.join(", "),
+                }),
+            }
+        };
+        let families = self.records.parts.iter().map(|p| p.family.as_str()).collect();
+        check("family", &self.options.families, families)?;
+        let machines = self.records.machines.iter().map(|m| m.name.as_str()).collect();
+        check("machine", &self.options.machines, machines)
+    }
+
+    /// What lives are built from.
+    #[must_use]
+    pub fn context(&self) -> Context<'_> {
+        Context {
+            records: &self.records,
+            families: &self.families,
+            groups: &self.groups,
+            sums: &self.sums,
+            supersession: &self.supersession,
+            as_of: self.as_of,
+        }
+    }
+
+    /// Whether a family is asked for.
+    #[must_use]
+    pub fn wants_family(&self, name: &str) -> bool {
+        let wanted = &self.options.families;
+        wanted.is_empty() || wanted.iter().any(|f| f == name)
+    }
+
+    /// Whether a machine is asked for.
+    #[must_use]
+    pub fn wants_machine(&self, name: &str) -> bool {
+        let wanted = &self.options.machines;
+        wanted.is_empty() || wanted.iter().any(|m| m == name)
+    }
+
+    /// The lives asked for.
+    #[must_use]
+    pub fn lives(&self) -> Vec<&Life> {
+        let wanted = |l: &&Life| self.wants_family(&l.family) && self.wants_machine(&l.machine);
+        self.built.lives.iter().filter(wanted).collect()
+    }
+
+    /// Families whose parts wear, by name: those of the parts list that sit, or sat, in a position.
+    #[must_use]
+    pub fn wearing_families(&self) -> Vec<Family> {
+        let mut names: Vec<&str> = self.built.lives.iter().map(|l| l.family.as_str()).collect();
+        names.sort_unstable();
+        names.dedup();
+        names
+            .into_iter()
+            .map(|name| self.families.get(name))
+            .filter(|f| f.service.is_none())
+            .collect()
+    }
+
+    /// Assesses every wearing family from the lives for which `keep` holds; groups in `also` get
+    /// a factor even where no life saw them.
+    #[must_use]
+    pub fn assess(&self, also: &[String], keep: impl Fn(&Life) -> bool) -> Vec<Assessment> {
+        let wanted = Wanted {
+            priors: self.options.priors,
+            draws: DRAWS,
+            seed: self.options.seed,
+        };
+        self.wearing_families()
+            .iter()
+            .map(|family| {
+                let lives: Vec<&Life> = self
+                    .built
+                    .lives
+                    .iter()
+                    .filter(|l| l.family == family.name && keep(l))
+                    .collect();
+                assess::assess(family, &lives, &self.groups, also, wanted)
+            })
+            .collect()
+    }
+
+    /// The season asked for.
+    ///
+    /// # Errors
+    /// [`StudyError::SeasonOver`] when it ends on or before the as-of date.
+    pub fn season(&self) -> Result<Season, StudyError> {
+        let starts = self.records.settings.season_start();
+        let season = match self.options.season {
+            Some(year) => Season::ending_in(year, starts),
+            None => Season::after(self.as_of, starts),
+        };
+        if season.end <= self.as_of {
+            return Err(StudyError::SeasonOver { season: season.year, as_of: self.as_of });
+        }
+        Ok(season)
+    }
+
+    /// Everything a forecast rests on.
+    ///
+    /// # Errors
+    /// As [`Self::season`], and [`StudyError::TooThin`] where nothing is in service or a family
+    /// cannot be forecast.
+    pub fn outlook(&self) -> Result<Outlook, StudyError> {
+        let season = self.season()?;
+        let plan =
+            plan::build(&self.records, &self.groups, &self.sums, self.as_of, season);
+        let mut planned: Vec<String> =
+            plan.uses.iter().map(|u| self.groups.names()[u.group].clone()).collect();
+        planned.sort();
+        planned.dedup();
+        let assessments = self.assess(&planned, |_| true);
+        let sizes = DaySizes::new(&self.sums);
+        let mut in_service = unit::gather(Gathering {
+            context: self.context(),
+            built: &self.built,
+            assessments: &assessments,
+            plan: &plan,
+            sizes: &sizes,
+            season,
+            until: season.end,
+        });
+        self.filter(&mut in_service);
+        if in_service.units.is_empty() && in_service.due.is_empty() {
+            return Err(StudyError::TooThin(
+                "nothing that is asked for is in service on the as-of date".to_owned(),
+            ));
+        }
+        self.check_draws(&in_service, &assessments)?;
+        Ok(Outlook { season, plan, sizes, assessments, in_service })
+    }
+
+    /// Leaves only the parts in service that are asked for.
+    fn filter(&self, in_service: &mut InService) {
+        let InService { machines, units, lines, due, .. } = in_service;
+        let wanted = |machine: usize, line: usize| {
+            self.wants_machine(&machines[machine]) && self.wants_family(&lines[line].family)
+        };
+        units.retain(|u| wanted(u.machine, u.line));
+        due.retain(|d| wanted(d.machine, d.line));
+    }
+
+    fn check_draws(
+        &self,
+        in_service: &InService,
+        assessments: &[Assessment],
+    ) -> Result<(), StudyError> {
+        let dumb: Vec<&str> = assessments
+            .iter()
+            .enumerate()
+            .filter(|(i, a)| a.draws.is_none() && in_service.units.iter().any(|u| u.family == *i))
+            .map(|(_, a)| a.family.name.as_str())
+            .collect();
+        if dumb.is_empty() {
+            return Ok(());
+        }
+        let what = if self.options.priors {
+            "give it a prior of its median life in a model file"
+        } else {
+            "leave out `--no-priors`"
+        };
+        Err(StudyError::TooThin(format!(
+            "nothing is known of the life of {}: no wear-out and no use on record; {what}",
+            dumb.join(", ")
+        )))
+    }
+
+    /// What every result says of itself.
+    #[must_use]
+    pub fn header(&self, mut notes: Vec<String>) -> Header {
+        let mut seen = std::collections::BTreeSet::new();
+        notes.retain(|note| seen.insert(note.clone()));
+        Header {
+            as_of: Some(self.as_of),
+            seed: self.options.seed,
+            level: self.options.level,
+            notes,
+            cautions: CAUTIONS.iter().map(|c| (*c).to_owned()).collect(),
+        }
+    }
+}
+
+/// Everything a forecast rests on.
+#[derive(Clone, Debug)]
+pub struct Outlook {
+    /// The season.
+    pub season: Season,
+    /// Use to come.
+    pub plan: Plan,
+    /// Sizes of the days on record.
+    pub sizes: DaySizes,
+    /// One for each wearing family, by name.
+    pub assessments: Vec<Assessment>,
+    /// Everything in service that is asked for.
+    pub in_service: InService,
+}
+
+impl Outlook {
+    /// Notes of every step so far.
+    #[must_use]
+    pub fn notes(&self, built: &Built) -> Vec<String> {
+        let mut notes = self.plan.notes.clone();
+        notes.extend(self.in_service.notes.iter().cloned());
+        notes.extend(built.notes.iter().cloned());
+        let in_service = |i: usize| self.in_service.units.iter().any(|u| u.family == i);
+        for (i, assessment) in self.assessments.iter().enumerate() {
+            if in_service(i) {
+                notes.extend(assessment.notes.iter().cloned());
+            }
+        }
+        notes
+    }
+}

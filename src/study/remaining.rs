@@ -1,0 +1,102 @@
+//! Remaining life of every part in service.
+
+use super::{Study, StudyError};
+use crate::forecast::plan::{self, Plan};
+use crate::forecast::remaining::remaining;
+use crate::forecast::unit::{self, Gathering};
+use crate::forecast::{Season, season};
+use crate::report::remaining::{RemainingLine, RemainingReport, ServiceLine};
+
+/// Seasons laid out beyond the one forecast, to find the day by which half would be worn.
+const SEASONS_BEYOND: i32 = 24;
+
+impl Study {
+    /// Remaining life of the parts asked for.
+    ///
+    /// # Errors
+    /// As [`Study::outlook`].
+    pub fn remaining(&self) -> Result<RemainingReport, StudyError> {
+        let outlook = self.outlook()?;
+        let season = outlook.season;
+        let long = self.repeated(&outlook.plan, season);
+        let until = Season::ending_in(
+            season.year + SEASONS_BEYOND,
+            self.records.settings.season_start(),
+        );
+        let mut in_service = unit::gather(Gathering {
+            context: self.context(),
+            built: &self.built,
+            assessments: &outlook.assessments,
+            plan: &long,
+            sizes: &outlook.sizes,
+            season,
+            until: until.end,
+        });
+        self.filter(&mut in_service);
+        let left = remaining(&in_service, &outlook.assessments, season, self.options.seed);
+        let parts = left.into_iter().map(|left| {
+            let unit = &in_service.units[left.unit];
+            let line = &in_service.lines[unit.line];
+            RemainingLine {
+                machine: in_service.machines[unit.machine].clone(),
+                position: unit.position.clone(),
+                slot: unit.slot.clone(),
+                part: line.part.clone(),
+                family: line.family.clone(),
+                measure: Some(outlook.assessments[unit.family].lives.measure),
+                fitted: unit.fitted,
+                age: left.age,
+                remaining: left.remaining,
+                chance_this_season: Some(left.chance_this_season),
+                half_worn_date: left.half_worn_date,
+            }
+        });
+        let services = outlook.in_service.due.iter().map(|due| {
+            let line = &outlook.in_service.lines[due.line];
+            ServiceLine {
+                machine: outlook.in_service.machines[due.machine].clone(),
+                position: due.position.clone(),
+                part: line.part.clone(),
+                family: line.family.clone(),
+                due: due.date,
+                pieces: due.pieces,
+            }
+        });
+        Ok(RemainingReport {
+            season: Some(season.year),
+            units: self.records.settings.units,
+            parts: parts.collect(),
+            services: services.collect(),
+            header: self.header(outlook.notes(&self.built)),
+        })
+    }
+
+    /// The plan with its last twelve months repeated for many seasons.
+    fn repeated(&self, plan: &Plan, season: Season) -> Plan {
+        let starts = self.records.settings.season_start();
+        // A season that has begun is not whole in the plan: the one before or after it is.
+        let whole = if self.as_of < season.start {
+            plan.clone()
+        } else {
+            let next = Season::ending_in(season.year + 1, starts);
+            plan::build(&self.records, &self.groups, &self.sums, self.as_of, next)
+        };
+        let year = if self.as_of < season.start { season.year } else { season.year + 1 };
+        let model = Season::ending_in(year, starts);
+        let mut long = plan.clone();
+        if year != season.year {
+            long.uses.extend(whole.uses.iter().filter(|u| model.holds(u.month)).cloned());
+        }
+        let last = season.year + SEASONS_BEYOND;
+        for years in 1..=last - year {
+            let again = whole
+                .uses
+                .iter()
+                .filter(|u| model.holds(u.month))
+                .map(|u| plan::years_later(u, years));
+            long.uses.extend(again);
+        }
+        debug_assert!(long.uses.iter().all(|u| u.month == season::month_of(u.month)));
+        long
+    }
+}
