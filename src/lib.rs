@@ -5,6 +5,7 @@ pub mod family;
 pub mod forecast;
 pub mod life;
 pub mod model;
+pub mod read;
 pub mod record;
 pub mod report;
 pub mod study;

@@ -1,1 +1,308 @@
-//! Checks across tables.
+//! Checks across tables: names that are known, dates that can follow each other, pieces that fit.
+//!
+//! Pure and on typed rows. A row with a problem is dropped before the tables that name it are
+//! looked at, so what is left is sound in itself: a position that is set aside makes its
+//! replacements replacements of an unknown position.
+
+mod fleet;
+mod log;
+mod order;
+mod shop;
+mod supersession;
+mod twins;
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use chrono::NaiveDate;
+
+use super::{Place, Problem, ProblemKind, Product, Records, Severity, Table};
+
+/// What the checks must know of a part family.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct FamilyFacts {
+    /// Whether a model file stands behind it.
+    pub has_model: bool,
+    /// Whether it is changed by schedule, and so may be counted in fractions: fluids and filters.
+    pub is_scheduled: bool,
+    /// Whether every piece has its own life.
+    pub is_counted_each: bool,
+}
+
+/// What the checks must know beside the records.
+pub struct Context<'a> {
+    /// Later rows are counted and remarked on.
+    pub as_of: Option<NaiveDate>,
+    /// A mark of the unknown columns for each usage row; empty where usage has none.
+    pub usage_marks: &'a [u64],
+    /// Facts of a family by its name.
+    pub family: &'a dyn Fn(&str) -> FamilyFacts,
+}
+
+/// Records without the rows that have problems, and what was wrong with those.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Checked {
+    /// The rows that passed, in the order that [`Records`] states.
+    pub records: Records,
+    /// Problems and remarks, not yet sorted.
+    pub problems: Vec<Problem>,
+    /// Rows dropped, by table.
+    pub dropped: BTreeMap<Table, u64>,
+    /// Rows kept that are dated after the as-of date, by table.
+    pub later: BTreeMap<Table, u64>,
+}
+
+/// Checks records as read: rows in any order, products only if a products table lists them.
+///
+/// `records.sources` must name the tables that were there.
+#[must_use]
+pub fn check(records: Records, context: &Context<'_>) -> Checked {
+    let mut check = Check {
+        context,
+        notes: Notes {
+            sources: records.sources.clone(),
+            ..Notes::default()
+        },
+        records,
+    };
+    check.machines();
+    check.parts();
+    check.products();
+    check.positions();
+    check.usage();
+    check.replacements();
+    check.inspections();
+    check.plan();
+    check.stock();
+    check.bins();
+    check.fill_products();
+    check.later();
+    let Check {
+        mut records, notes, ..
+    } = check;
+    order::sort(&mut records);
+    Checked {
+        records,
+        problems: notes.problems,
+        dropped: notes.dropped,
+        later: notes.later,
+    }
+}
+
+/// The checks at work.
+struct Check<'a> {
+    context: &'a Context<'a>,
+    records: Records,
+    notes: Notes,
+}
+
+/// What was found so far.
+#[derive(Default)]
+struct Notes {
+    sources: BTreeMap<Table, String>,
+    problems: Vec<Problem>,
+    dropped: BTreeMap<Table, u64>,
+    later: BTreeMap<Table, u64>,
+}
+
+/// A finding before it has a place.
+#[derive(Clone, Debug)]
+struct Finding {
+    column: &'static str,
+    kind: ProblemKind,
+    found: String,
+    expected: String,
+}
+
+impl Finding {
+    fn new(
+        column: &'static str,
+        kind: ProblemKind,
+        found: impl Into<String>,
+        expected: impl Into<String>,
+    ) -> Self {
+        Self {
+            column,
+            kind,
+            found: found.into(),
+            expected: expected.into(),
+        }
+    }
+}
+
+impl Notes {
+    fn add(&mut self, severity: Severity, table: Table, row: Option<u32>, finding: Finding) {
+        let source = self
+            .sources
+            .get(&table)
+            .map_or(table.name(), String::as_str)
+            .to_owned();
+        let column = (!finding.column.is_empty()).then(|| finding.column.to_owned());
+        self.problems.push(Problem {
+            severity,
+            place: Place {
+                source,
+                row,
+                column,
+            },
+            kind: finding.kind,
+            found: finding.found,
+            expected: finding.expected,
+        });
+    }
+
+    fn remark(&mut self, table: Table, row: Option<u32>, finding: Finding) {
+        self.add(Severity::Remark, table, row, finding);
+    }
+
+    /// Notes what is wrong with a row; whether it may stay.
+    fn passes(&mut self, table: Table, row: u32, findings: Vec<Finding>) -> bool {
+        if findings.is_empty() {
+            return true;
+        }
+        *self.dropped.entry(table).or_default() += 1;
+        for finding in findings {
+            self.add(Severity::Problem, table, Some(row), finding);
+        }
+        false
+    }
+
+    /// Keeps the rows of a table without findings.
+    fn keep<T>(
+        &mut self,
+        table: Table,
+        rows: &mut Vec<T>,
+        row: fn(&T) -> u32,
+        wrong: impl FnMut(&T) -> Vec<Finding>,
+    ) {
+        let mut wrong = wrong;
+        rows.sort_by_key(row);
+        rows.retain(|item| {
+            let findings = wrong(item);
+            self.passes(table, row(item), findings)
+        });
+    }
+}
+
+/// A name that no row of its own table has.
+fn unknown(column: &'static str, what: &str, name: &str, table: Table) -> Finding {
+    Finding::new(
+        column,
+        ProblemKind::Unknown,
+        format!("the unknown {what} `{name}`"),
+        format!(
+            "a {what} that a sound row of the table `{}` lists; mind spelling and case",
+            table.name()
+        ),
+    )
+}
+
+/// The second and later of equal names.
+struct Names {
+    what: &'static str,
+    column: &'static str,
+    seen: BTreeMap<String, u32>,
+}
+
+impl Names {
+    fn new(what: &'static str, column: &'static str) -> Self {
+        Self {
+            what,
+            column,
+            seen: BTreeMap::new(),
+        }
+    }
+
+    fn twice(&mut self, name: &str, row: u32) -> Option<Finding> {
+        if let Some(first) = self.seen.get(name) {
+            return Some(Finding::new(
+                self.column,
+                ProblemKind::NamedTwice,
+                format!("the {} {} again, as in row {first}", self.what, name),
+                "each name once; delete or rename one of the two",
+            ));
+        }
+        self.seen.insert(name.to_owned(), row);
+        None
+    }
+}
+
+impl Check<'_> {
+    /// Without a products table every product that is named is a group of its own.
+    fn fill_products(&mut self) {
+        if self.records.sources.contains_key(&Table::Products) {
+            return;
+        }
+        let mut names: BTreeSet<&str> = self
+            .records
+            .plan
+            .iter()
+            .map(|row| row.product.as_str())
+            .collect();
+        for row in self.records.usage.iter() {
+            if !names.contains(row.product) {
+                names.insert(row.product);
+            }
+        }
+        let product = |name: &str| Product {
+            row: 0,
+            name: name.to_owned(),
+            group: name.to_owned(),
+            extra: super::Extra::new(),
+        };
+        self.records.products = names.into_iter().map(product).collect();
+    }
+
+    /// Rows after the as-of date: sound, and not yet known.
+    fn later(&mut self) {
+        let Some(as_of) = self.context.as_of else {
+            return;
+        };
+        let count = |dates: &mut dyn Iterator<Item = NaiveDate>| {
+            dates.filter(|date| as_of < *date).count() as u64
+        };
+        let counts = [
+            (
+                Table::Usage,
+                count(&mut self.records.usage.dates().iter().copied()),
+            ),
+            (
+                Table::Replacements,
+                count(&mut self.records.replacements.iter().map(|r| r.date)),
+            ),
+            (
+                Table::Inspections,
+                count(&mut self.records.inspections.iter().map(|i| i.date)),
+            ),
+        ];
+        for (table, rows) in counts {
+            if rows == 0 {
+                continue;
+            }
+            self.notes.later.insert(table, rows);
+            let finding = Finding::new(
+                "",
+                ProblemKind::Later,
+                format!(
+                    "{rows} {} dated after {as_of}",
+                    if rows == 1 { "row" } else { "rows" }
+                ),
+                format!(
+                    "rows up to the as-of date {as_of}; later ones are treated as not yet known"
+                ),
+            );
+            self.notes.remark(table, None, finding);
+        }
+    }
+}
+
+/// `1 piece`, `4 pieces`, `2.5 pieces`.
+fn pieces(quantity: f64) -> String {
+    format!(
+        "{quantity} {}",
+        if (quantity - 1.0).abs() < f64::EPSILON {
+            "piece"
+        } else {
+            "pieces"
+        }
+    )
+}

@@ -1,0 +1,85 @@
+//! Why a file cannot be read at all.
+
+use std::path::{Path, PathBuf};
+
+/// A file that cannot be read; everything short of that is a [`crate::record::Problem`].
+#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+#[non_exhaustive]
+pub enum ReadError {
+    /// Nothing is there.
+    #[error("`{}` is not there; check the spelling of the path", path.display())]
+    NotFound {
+        /// The path.
+        path: PathBuf,
+    },
+    /// A file where a folder is needed.
+    #[error("`{}` is not a folder; give the folder that holds the records", path.display())]
+    NotAFolder {
+        /// The path.
+        path: PathBuf,
+    },
+    /// The operating system refuses.
+    #[error("`{}` cannot be read ({why}); check that it may be read and is not locked by another program", path.display())]
+    Io {
+        /// The path.
+        path: PathBuf,
+        /// What the operating system says.
+        why: String,
+    },
+    /// Not what its name says, or damaged.
+    #[error("`{}` is not a sound {what} ({why}); save it again with the program that made it", path.display())]
+    Corrupt {
+        /// The path.
+        path: PathBuf,
+        /// What it should be.
+        what: &'static str,
+        /// What is wrong with it.
+        why: String,
+    },
+    /// More than can be read safely.
+    #[error("`{}` is too large ({why}); split it, or save usage as CSV or Parquet", path.display())]
+    TooLarge {
+        /// The path.
+        path: PathBuf,
+        /// Which limit it is over.
+        why: String,
+    },
+    /// An extension that stands for no table.
+    #[error("`{}` is neither .csv, .parquet nor .xlsx; save it as one of these", path.display())]
+    UnknownKind {
+        /// The path.
+        path: PathBuf,
+    },
+}
+
+impl ReadError {
+    /// What the operating system said of a path.
+    pub(super) fn io(path: &Path, error: &std::io::Error) -> Self {
+        let path = path.to_path_buf();
+        if error.kind() == std::io::ErrorKind::NotFound {
+            Self::NotFound { path }
+        } else {
+            Self::Io {
+                path,
+                why: error.to_string(),
+            }
+        }
+    }
+
+    pub(super) fn corrupt(path: &Path, what: &'static str, why: impl std::fmt::Display) -> Self {
+        let why = why.to_string();
+        let why = why.lines().next().unwrap_or_default().to_owned();
+        Self::Corrupt {
+            path: path.to_path_buf(),
+            what,
+            why,
+        }
+    }
+
+    pub(super) fn too_large(path: &Path, why: impl Into<String>) -> Self {
+        Self::TooLarge {
+            path: path.to_path_buf(),
+            why: why.into(),
+        }
+    }
+}

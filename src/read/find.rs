@@ -1,0 +1,267 @@
+//! Which file of a folder, or sheet of its workbook, holds which table.
+
+use std::collections::BTreeMap;
+use std::path::{Path, PathBuf};
+
+use crate::record::{Place, Problem, ProblemKind, Severity, Table};
+
+use super::cell::quoted;
+use super::error::ReadError;
+use super::header::normal;
+use super::xlsx::Book;
+
+/// Where a table is.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub(super) enum Home {
+    Csv(PathBuf),
+    Parquet(PathBuf),
+    Sheet(String),
+}
+
+/// A table and the words for where it is.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub(super) struct Found {
+    pub(super) source: String,
+    pub(super) home: Home,
+}
+
+/// What a folder holds.
+pub(super) struct Folder {
+    /// Every table that is in one place.
+    pub(super) tables: BTreeMap<Table, Found>,
+    pub(super) book: Option<Book>,
+    pub(super) problems: Vec<Problem>,
+}
+
+/// Sheets that explain a workbook and hold no records.
+const EXPLAINING: [&str; 8] = [
+    "readme",
+    "about",
+    "help",
+    "notes",
+    "lists",
+    "instructions",
+    "start",
+    "settings",
+];
+
+/// A problem of a whole file.
+pub(super) fn whole(
+    severity: Severity,
+    source: &str,
+    kind: ProblemKind,
+    found: impl Into<String>,
+    expected: impl Into<String>,
+) -> Problem {
+    Problem {
+        severity,
+        place: Place {
+            source: source.to_owned(),
+            row: None,
+            column: None,
+        },
+        kind,
+        found: found.into(),
+        expected: expected.into(),
+    }
+}
+
+/// File names of a folder in order, without hidden and lock files.
+pub(super) fn files(dir: &Path) -> Result<Vec<PathBuf>, ReadError> {
+    let meta = std::fs::metadata(dir).map_err(|e| ReadError::io(dir, &e))?;
+    if !meta.is_dir() {
+        return Err(ReadError::NotAFolder {
+            path: dir.to_path_buf(),
+        });
+    }
+    let mut paths = Vec::new();
+    for entry in std::fs::read_dir(dir).map_err(|e| ReadError::io(dir, &e))? {
+        let path = entry.map_err(|e| ReadError::io(dir, &e))?.path();
+        let name = file_name(&path);
+        if !name.starts_with('.') && !name.starts_with("~$") && path.is_file() {
+            paths.push(path);
+        }
+    }
+    paths.sort();
+    Ok(paths)
+}
+
+/// Last part of a path, for people.
+pub(super) fn file_name(path: &Path) -> String {
+    path.file_name().map_or_else(
+        || path.display().to_string(),
+        |name| name.to_string_lossy().into_owned(),
+    )
+}
+
+/// Extension in lower case.
+pub(super) fn extension(path: &Path) -> String {
+    path.extension()
+        .map(|e| e.to_string_lossy().to_lowercase())
+        .unwrap_or_default()
+}
+
+fn table_named(name: &str) -> Option<Table> {
+    let name = normal(name);
+    Table::ALL.into_iter().find(|table| table.name() == name)
+}
+
+/// Looks for the tables of a folder.
+pub(super) fn folder(dir: &Path) -> Result<Folder, ReadError> {
+    let mut homes: BTreeMap<Table, Vec<Found>> = BTreeMap::new();
+    let mut problems = Vec::new();
+    let mut books = Vec::new();
+    for path in files(dir)? {
+        let table = table_named(&path.file_stem().unwrap_or_default().to_string_lossy());
+        let home = match extension(&path).as_str() {
+            "csv" => Home::Csv(path.clone()),
+            "parquet" => Home::Parquet(path.clone()),
+            "xlsx" => {
+                books.push(path);
+                continue;
+            }
+            other => {
+                problems.extend(unread(&path, other, table));
+                continue;
+            }
+        };
+        let source = file_name(&path);
+        match table {
+            Some(table) => homes.entry(table).or_default().push(Found { source, home }),
+            None => problems.push(no_table(&source)),
+        }
+    }
+    let several_books = 1 < books.len();
+    let book = workbook(&books, &mut homes, &mut problems)?;
+    let tables = single(homes, &mut problems);
+    if !several_books {
+        problems.extend(missing(&tables, &problems));
+    }
+    Ok(Folder {
+        tables,
+        book,
+        problems,
+    })
+}
+
+/// A file that looks as if it were meant, and is not read.
+fn unread(path: &Path, extension: &str, table: Option<Table>) -> Option<Problem> {
+    let is_book = matches!(extension, "xls" | "xlsm" | "xlsb" | "ods");
+    (is_book || table.is_some()).then(|| {
+        let expected = "a table as .csv or .parquet, or a workbook saved as .xlsx; ignored";
+        let found = format!("a file of kind {}", quoted(&format!(".{extension}")));
+        whole(
+            Severity::Remark,
+            &file_name(path),
+            ProblemKind::MissingTable,
+            found,
+            expected,
+        )
+    })
+}
+
+fn no_table(source: &str) -> Problem {
+    let names: Vec<&str> = Table::ALL.iter().map(|table| table.name()).collect();
+    let expected = format!("one of the tables {}; ignored", names.join(", "));
+    whole(
+        Severity::Remark,
+        source,
+        ProblemKind::MissingTable,
+        "a name that is no table's",
+        expected,
+    )
+}
+
+fn workbook(
+    books: &[PathBuf],
+    homes: &mut BTreeMap<Table, Vec<Found>>,
+    problems: &mut Vec<Problem>,
+) -> Result<Option<Book>, ReadError> {
+    let [path] = books else {
+        if let [first, rest @ ..] = books {
+            let names: Vec<String> = rest.iter().map(|path| quoted(&file_name(path))).collect();
+            problems.push(whole(
+                Severity::Problem,
+                &file_name(first),
+                ProblemKind::TwoPlaces,
+                format!("another workbook beside it: {}", names.join(", ")),
+                "one workbook in a records folder; move the others away",
+            ));
+        }
+        return Ok(None);
+    };
+    let book = Book::open(path)?;
+    for sheet in book.sheets() {
+        let source = format!("{}, sheet {sheet}", file_name(path));
+        match table_named(&sheet) {
+            Some(table) => homes.entry(table).or_default().push(Found {
+                source,
+                home: Home::Sheet(sheet),
+            }),
+            None if EXPLAINING.contains(&normal(&sheet).as_str()) => {}
+            None => problems.push(no_table(&source)),
+        }
+    }
+    Ok(Some(book))
+}
+
+/// Keeps the tables that are in one place.
+fn single(
+    homes: BTreeMap<Table, Vec<Found>>,
+    problems: &mut Vec<Problem>,
+) -> BTreeMap<Table, Found> {
+    let mut tables = BTreeMap::new();
+    for (table, mut places) in homes {
+        let first = places.remove(0);
+        if places.is_empty() {
+            tables.insert(table, first);
+            continue;
+        }
+        let others: Vec<String> = places.iter().map(|found| quoted(&found.source)).collect();
+        problems.push(whole(
+            Severity::Problem,
+            &first.source,
+            ProblemKind::TwoPlaces,
+            format!(
+                "the table `{}` here and in {}",
+                table.name(),
+                others.join(", ")
+            ),
+            "each table in one place; delete or rename the one that is out of date",
+        ));
+    }
+    tables
+}
+
+/// Tables that are needed, or without which little can be told.
+fn missing(tables: &BTreeMap<Table, Found>, problems: &[Problem]) -> Vec<Problem> {
+    let doubled = |table: Table| {
+        let words = format!("the table `{}` here", table.name());
+        problems.iter().any(|p| p.found.starts_with(&words))
+    };
+    let needed =
+        [Table::Machines, Table::Positions, Table::Parts].map(|t| (t, Severity::Problem, ""));
+    let wanted = [
+        (
+            Table::Usage,
+            Severity::Remark,
+            "; without it lives can be counted in days only",
+        ),
+        (
+            Table::Replacements,
+            Severity::Remark,
+            "; without it no part is known to have worn out",
+        ),
+    ];
+    let all = needed.into_iter().chain(wanted);
+    all.filter(|(table, ..)| !tables.contains_key(table) && !doubled(*table))
+        .map(|(table, severity, why)| {
+            let name = table.name();
+            let expected = format!(
+                "`{name}.csv`, `{name}.parquet` or a sheet `{name}` of the only .xlsx file in the folder{why}; \
+                 `wearcast start DIR` writes a workbook to fill in"
+            );
+            whole(severity, name, ProblemKind::MissingTable, "no such table", expected)
+        })
+        .collect()
+}

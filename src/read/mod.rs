@@ -1,0 +1,229 @@
+//! Files to records: every row is read or listed with what is wrong with it.
+//!
+//! The only home of the file formats. A file is streamed row by row through a sink that knows the
+//! table's columns; the rows that pass go through [`crate::record::check`], and every row that was
+//! read ends up either used or set aside with at least one problem.
+
+mod bare;
+mod cell;
+mod csv;
+mod error;
+mod find;
+mod header;
+mod parquet;
+mod row;
+mod sink;
+mod tables;
+mod text;
+mod xlsx;
+
+use std::collections::BTreeMap;
+use std::path::Path;
+
+use chrono::NaiveDate;
+
+use crate::family::{Counted, Families};
+use crate::record::check::{self, Context, FamilyFacts};
+use crate::record::{Account, Problem, ProblemKind, Records, Severity, Table};
+
+use cell::DateForm;
+use find::{Found, Home};
+use header::Spec;
+use row::Row;
+use sink::{Outcome, Sink, TableSink};
+use xlsx::Book;
+
+pub use bare::{BareReading, RowCounts, bare_ages, bare_lives};
+pub use error::ReadError;
+pub use text::families;
+
+/// What a records folder says, and what is wrong with it.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Reading {
+    /// The rows without a problem.
+    pub records: Records,
+    /// Problems, then remarks; each by place.
+    pub problems: Vec<Problem>,
+    /// One for each table, in the order of [`Table::ALL`].
+    pub accounts: Vec<Account>,
+}
+
+impl Reading {
+    /// Whether the work must stop: some row or table cannot be used.
+    #[must_use]
+    pub fn has_problems(&self) -> bool {
+        self.problems
+            .iter()
+            .any(|p| p.severity == Severity::Problem)
+    }
+
+    /// Whether some problem concerns a whole table or file, which cannot be set aside.
+    #[must_use]
+    pub fn has_whole_problems(&self) -> bool {
+        self.problems
+            .iter()
+            .any(|p| p.severity == Severity::Problem && p.place.row.is_none())
+    }
+}
+
+/// Reads a records folder.
+///
+/// - `as_of`: later rows are counted and remarked on, and stay in the records.
+/// - `families`: see [`families`]; part families without a model file are remarked on.
+///
+/// # Errors
+/// [`ReadError`] when the folder or one of its files cannot be read at all.
+pub fn folder(
+    dir: &Path,
+    as_of: Option<NaiveDate>,
+    families: &Families,
+) -> Result<Reading, ReadError> {
+    let find::Folder {
+        tables,
+        mut book,
+        mut problems,
+    } = find::folder(dir)?;
+    let (settings, wrong) = text::settings(dir)?;
+    problems.extend(wrong);
+    let dates = DateForm {
+        format: settings.date_format.clone(),
+    };
+    let mut reader = Reader {
+        tables: &tables,
+        book: &mut book,
+        dates: &dates,
+        outcomes: BTreeMap::new(),
+    };
+    let (mut records, marks) = reader.records()?;
+    let outcomes = reader.outcomes;
+    records.settings = settings;
+    records.sources = tables
+        .iter()
+        .map(|(table, found)| (*table, found.source.clone()))
+        .collect();
+    let context = Context {
+        as_of,
+        usage_marks: &marks,
+        family: &|name| facts(families, name),
+    };
+    let checked = check::check(records, &context);
+    problems.extend(checked.problems);
+    let accounts = Table::ALL.into_iter().map(|table| {
+        let outcome = outcomes.get(&table);
+        let dropped = checked.dropped.get(&table).copied().unwrap_or(0);
+        let (read, bad) = outcome.map_or((0, 0), |o| (o.read, o.set_aside));
+        Account {
+            table,
+            source: tables.get(&table).map(|found| found.source.clone()),
+            read,
+            used: read - bad - dropped,
+            set_aside: bad + dropped,
+            later: checked.later.get(&table).copied().unwrap_or(0),
+        }
+    });
+    let accounts = accounts.collect();
+    problems.extend(outcomes.into_values().flat_map(|outcome| outcome.problems));
+    problems.sort();
+    problems.dedup();
+    Ok(Reading {
+        records: checked.records,
+        problems,
+        accounts,
+    })
+}
+
+fn facts(families: &Families, name: &str) -> FamilyFacts {
+    let family = families.get(name);
+    FamilyFacts {
+        has_model: families.has(name),
+        is_scheduled: family.service.is_some(),
+        is_counted_each: family.counted == Counted::Each,
+    }
+}
+
+/// Reads the tables of a folder one after the other.
+struct Reader<'a> {
+    tables: &'a BTreeMap<Table, Found>,
+    book: &'a mut Option<Book>,
+    dates: &'a DateForm,
+    outcomes: BTreeMap<Table, Outcome>,
+}
+
+impl Reader<'_> {
+    fn records(&mut self) -> Result<(Records, Vec<u64>), ReadError> {
+        let machines = self.table(Table::Machines, tables::machine)?;
+        let in_service = machines
+            .iter()
+            .rev()
+            .map(|m| (m.name.clone(), m.in_service))
+            .collect();
+        let mut records = Records {
+            positions: self.table(Table::Positions, |row| tables::position(row, &in_service))?,
+            parts: self.table(Table::Parts, tables::part)?,
+            products: self.table(Table::Products, tables::product)?,
+            replacements: self.table(Table::Replacements, tables::replacement)?,
+            inspections: self.table(Table::Inspections, tables::inspection)?,
+            plan: self.table(Table::Plan, tables::plan)?,
+            stock: self.table(Table::Stock, tables::stock)?,
+            machines,
+            ..Records::default()
+        };
+        let mut marks = Vec::new();
+        self.feed(Table::Usage, &mut |row| {
+            tables::usage(row, &mut records.usage, &mut marks);
+        })?;
+        Ok((records, marks))
+    }
+
+    fn table<T>(
+        &mut self,
+        table: Table,
+        parse: impl Fn(&mut Row<'_>) -> T,
+    ) -> Result<Vec<T>, ReadError> {
+        let mut rows = Vec::new();
+        self.feed(table, &mut |row| {
+            let typed = parse(row);
+            if row.is_sound() {
+                rows.push(typed);
+            }
+        })?;
+        Ok(rows)
+    }
+
+    fn feed(&mut self, table: Table, take: &mut dyn FnMut(&mut Row<'_>)) -> Result<(), ReadError> {
+        let Some(found) = self.tables.get(&table) else {
+            return Ok(());
+        };
+        let outcome = feed(
+            found,
+            self.book.as_mut(),
+            tables::spec(table),
+            self.dates,
+            take,
+        )?;
+        self.outcomes.insert(table, outcome);
+        Ok(())
+    }
+}
+
+/// Reads one table from wherever it is.
+fn feed(
+    found: &Found,
+    book: Option<&mut Book>,
+    spec: &Spec,
+    dates: &DateForm,
+    take: &mut dyn FnMut(&mut Row<'_>),
+) -> Result<Outcome, ReadError> {
+    let mut sink = TableSink::new(&found.source, spec, dates, take);
+    match (&found.home, book) {
+        (Home::Csv(path), _) => csv::read(path, &mut sink)?,
+        (Home::Parquet(path), _) => parquet::read(path, &mut sink)?,
+        (Home::Sheet(sheet), Some(book)) => book.read(sheet, &mut sink)?,
+        (Home::Sheet(_), None) => sink.bad_table(cell::Wrong::new(
+            ProblemKind::MissingTable,
+            "a sheet without its workbook",
+            "a workbook that stays in place while it is read",
+        )),
+    }
+    Ok(sink.outcome)
+}

@@ -1,0 +1,220 @@
+//! The small TOML files: settings of the owner, and model files of part families.
+
+use std::collections::BTreeMap;
+use std::path::Path;
+
+use chrono::format::{Item, StrftimeItems};
+
+use crate::family::{Families, Family, FamilyError};
+use crate::record::{Problem, ProblemKind, Settings, SettingsError, Severity};
+
+use super::cell::quoted;
+use super::error::ReadError;
+use super::find::{extension, file_name, files, whole};
+
+/// No settings or model file is longer.
+const LONGEST: u64 = 1 << 20;
+const SETTINGS: &str = "settings.toml";
+
+/// Text of a file; `Err` of the inner result for bytes that are no UTF-8.
+fn text(path: &Path) -> Result<Result<String, ()>, ReadError> {
+    let io = |e: std::io::Error| ReadError::io(path, &e);
+    if LONGEST < std::fs::metadata(path).map_err(io)?.len() {
+        return Err(ReadError::too_large(path, "more than 1 MB of settings"));
+    }
+    let bytes = std::fs::read(path).map_err(io)?;
+    Ok(String::from_utf8(bytes)
+        .map_err(|_| ())
+        .map(|t| t.trim_start_matches('\u{feff}').to_owned()))
+}
+
+fn problem(source: &str, found: impl Into<String>, expected: impl Into<String>) -> Problem {
+    whole(
+        Severity::Problem,
+        source,
+        ProblemKind::Settings,
+        found,
+        expected,
+    )
+}
+
+/// Line and column, and the last line of what the parser says, in one line.
+fn in_one_line(message: &str) -> String {
+    let place = message
+        .lines()
+        .next()
+        .and_then(|line| line.split_once(" at "))
+        .map(|(_, place)| place);
+    let last = message
+        .lines()
+        .rev()
+        .find(|line| !line.trim().is_empty())
+        .unwrap_or_default();
+    match place {
+        Some(place) => format!("{place}: {last}"),
+        None => last.to_owned(),
+    }
+}
+
+/// Line of a key in a text, from 1.
+fn line_of(text: &str, key: &str) -> Option<usize> {
+    let is_key = |line: &str| {
+        line.trim_start()
+            .strip_prefix(key)
+            .is_some_and(|rest| rest.trim_start().starts_with('='))
+    };
+    text.lines().position(is_key).map(|line| line + 1)
+}
+
+/// Settings of a records folder; those of a file with a problem are the defaults.
+pub(super) fn settings(dir: &Path) -> Result<(Settings, Option<Problem>), ReadError> {
+    let path = dir.join(SETTINGS);
+    if !path.exists() {
+        return Ok((Settings::default(), None));
+    }
+    let Ok(text) = text(&path)? else {
+        let problem = problem(
+            SETTINGS,
+            "bytes that are not UTF-8",
+            "text in UTF-8; save it again",
+        );
+        return Ok((Settings::default(), Some(problem)));
+    };
+    Ok(match Settings::from_toml(&text) {
+        Ok(settings) => match date_format(&text, &settings) {
+            None => (settings, None),
+            Some(problem) => (
+                Settings {
+                    date_format: None,
+                    ..settings
+                },
+                Some(problem),
+            ),
+        },
+        Err(error) => (Settings::default(), Some(settings_problem(&text, &error))),
+    })
+}
+
+fn settings_problem(text: &str, error: &SettingsError) -> Problem {
+    match error {
+        SettingsError::Toml(message) => problem(
+            SETTINGS,
+            in_one_line(message),
+            "`key = value` lines with the keys of the settings",
+        ),
+        SettingsError::Range {
+            key,
+            found,
+            expected,
+        } => {
+            let line = line_of(text, key)
+                .map(|line| format!("line {line}, "))
+                .unwrap_or_default();
+            problem(SETTINGS, format!("{line}`{key}` = {found}"), *expected)
+        }
+    }
+}
+
+/// A date format that no date can be read by.
+fn date_format(text: &str, settings: &Settings) -> Option<Problem> {
+    let format = settings.date_format.as_deref()?;
+    // A day is written and read back: a format that leaves out the year, month or day fails.
+    let day = chrono::NaiveDate::from_ymd_opt(2026, 4, 17)?;
+    let broken = StrftimeItems::new(format).any(|item| matches!(item, Item::Error));
+    let mut written = String::new();
+    let sound = !broken
+        && std::fmt::Write::write_fmt(&mut written, format_args!("{}", day.format(format))).is_ok()
+        && chrono::NaiveDate::parse_from_str(&written, format) == Ok(day);
+    let line = line_of(text, "date_format")
+        .map(|line| format!("line {line}, "))
+        .unwrap_or_default();
+    (!sound).then(|| {
+        let expected = "`strftime` letters for day, month and year, such as `%m/%d/%Y`";
+        problem(
+            SETTINGS,
+            format!("{line}`date_format` = {}", quoted(format)),
+            expected,
+        )
+    })
+}
+
+/// Part families: the built-in ones, those of `models` in the records folder, and those of `extra`;
+/// a later one replaces an earlier one of the same name.
+///
+/// A model file that cannot be understood is a problem; the family it replaces, if any, stays.
+///
+/// # Errors
+/// [`ReadError`] when `extra` is not there, or a file or folder may not be read.
+pub fn families(
+    dir: Option<&Path>,
+    extra: Option<&Path>,
+) -> Result<(Families, Vec<Problem>), ReadError> {
+    let mut families = Families::built_in();
+    let mut problems = Vec::new();
+    let own = dir
+        .map(|dir| dir.join("models"))
+        .filter(|models| models.is_dir());
+    for folder in own.iter().map(std::path::PathBuf::as_path).chain(extra) {
+        model_folder(folder, &mut families, &mut problems)?;
+    }
+    problems.sort();
+    Ok((families, problems))
+}
+
+/// Adds the families of one folder; two files for one family contradict each other.
+fn model_folder(
+    folder: &Path,
+    families: &mut Families,
+    problems: &mut Vec<Problem>,
+) -> Result<(), ReadError> {
+    let mut known: BTreeMap<String, String> = BTreeMap::new();
+    for path in files(folder)?
+        .into_iter()
+        .filter(|path| extension(path) == "toml")
+    {
+        let source = format!("{}/{}", file_name(folder), file_name(&path));
+        let parsed = match text(&path)? {
+            Ok(text) => Family::from_toml(&text),
+            Err(()) => Err(FamilyError::Toml("not UTF-8 text".to_owned())),
+        };
+        let family = match parsed {
+            Ok(family) => family,
+            Err(error) => {
+                problems.push(family_problem(&source, &error));
+                continue;
+            }
+        };
+        if let Some(first) = known.get(&family.name) {
+            let found = format!(
+                "`family` = {}, as in {}",
+                quoted(&family.name),
+                quoted(first)
+            );
+            let expected = "one file for a family; delete or rename one of the two";
+            problems.push(problem(&source, found, expected));
+            continue;
+        }
+        known.insert(family.name.clone(), source);
+        families.insert(family);
+    }
+    Ok(())
+}
+
+fn family_problem(source: &str, error: &FamilyError) -> Problem {
+    match error {
+        FamilyError::Toml(message) => problem(
+            source,
+            in_one_line(message),
+            "a model file of a part family",
+        ),
+        FamilyError::Value {
+            line,
+            key,
+            found,
+            expected,
+        } => problem(source, format!("line {line}, `{key}`: {found}"), *expected),
+        FamilyError::ServiceAndPrior => {
+            problem(source, "both `[service]` and `[prior]`", error.to_string())
+        }
+    }
+}

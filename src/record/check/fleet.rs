@@ -1,0 +1,216 @@
+//! Machines, products and positions.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use super::{Check, Finding, Names, unknown};
+use crate::record::{Installed, Machine, Position, ProblemKind, Table};
+
+impl Check<'_> {
+    pub(super) fn machines(&mut self) {
+        let mut names = Names::new("machine", "machine");
+        self.notes.keep(
+            Table::Machines,
+            &mut self.records.machines,
+            |m| m.row,
+            |machine| {
+                let mut findings: Vec<Finding> = names
+                    .twice(&format!("`{}`", machine.name), machine.row)
+                    .into_iter()
+                    .collect();
+                findings.extend(left_too_early(machine));
+                findings
+            },
+        );
+        self.records.machines.sort_by(|a, b| a.name.cmp(&b.name));
+    }
+
+    pub(super) fn products(&mut self) {
+        let mut names = Names::new("product", "product");
+        self.notes.keep(
+            Table::Products,
+            &mut self.records.products,
+            |p| p.row,
+            |product| {
+                names
+                    .twice(&format!("`{}`", product.name), product.row)
+                    .into_iter()
+                    .collect()
+            },
+        );
+        self.records.products.sort_by(|a, b| a.name.cmp(&b.name));
+    }
+
+    pub(super) fn positions(&mut self) {
+        let mut positions = std::mem::take(&mut self.records.positions);
+        let mut names = Names::new("position", "position");
+        let families = self.families_by_number();
+        let Self {
+            notes,
+            records,
+            context,
+        } = self;
+        let machines: BTreeMap<&str, &Machine> = records
+            .machines
+            .iter()
+            .map(|m| (m.name.as_str(), m))
+            .collect();
+        notes.keep(
+            Table::Positions,
+            &mut positions,
+            |p| p.row,
+            |position| {
+                let mut findings = Vec::new();
+                match machines.get(position.machine.as_str()) {
+                    None => findings.push(unknown(
+                        "machine",
+                        "machine",
+                        &position.machine,
+                        Table::Machines,
+                    )),
+                    Some(machine) => {
+                        let name = format!("`{}` of `{}`", position.name, position.machine);
+                        findings.extend(names.twice(&name, position.row));
+                        findings.extend(fitted_too_late(position, machine));
+                    }
+                }
+                match families.get(&position.part) {
+                    None => findings.push(unknown("part", "part", &position.part, Table::Parts)),
+                    Some(family) if !(context.family)(family).is_scheduled => {
+                        findings.extend(not_whole(position.quantity));
+                    }
+                    Some(_) => {}
+                }
+                findings
+            },
+        );
+        for position in &positions {
+            if let Some(machine) = machines.get(position.machine.as_str())
+                && let Some(finding) = idle_before(position, machine)
+            {
+                notes.remark(Table::Positions, Some(position.row), finding);
+            }
+        }
+        positions.sort_by(|a, b| (&a.machine, &a.name).cmp(&(&b.machine, &b.name)));
+        self.records.positions = positions;
+    }
+
+    /// Positions with a bin that no use is recorded for, and use without a bin where bins matter.
+    pub(super) fn bins(&mut self) {
+        let mut used: BTreeMap<&str, (BTreeSet<&str>, u64)> = BTreeMap::new();
+        for row in self.records.usage.iter() {
+            let (bins, without) = used.entry(row.machine).or_default();
+            match row.bin {
+                Some(bin) => drop(bins.insert(bin)),
+                None => *without += 1,
+            }
+        }
+        if used.is_empty() {
+            return;
+        }
+        let mut told = BTreeSet::new();
+        for position in &self.records.positions {
+            let Some(bin) = position.bin.as_deref() else {
+                continue;
+            };
+            let (bins, without) = used
+                .get(position.machine.as_str())
+                .cloned()
+                .unwrap_or_default();
+            if !bins.contains(bin) {
+                let finding = Finding::new(
+                    "bin",
+                    ProblemKind::Unknown,
+                    format!(
+                        "the bin `{bin}`, for which no use of `{}` is recorded",
+                        position.machine
+                    ),
+                    "a bin that the machine's usage rows name, or an empty cell for all of its use",
+                );
+                self.notes
+                    .remark(Table::Positions, Some(position.row), finding);
+            }
+            if 0 < without && told.insert(position.machine.as_str()) {
+                let finding = Finding::new(
+                    "bin",
+                    ProblemKind::Missing,
+                    format!(
+                        "{without} usage rows of `{}` without a bin",
+                        position.machine
+                    ),
+                    "a bin in every row of a machine that has positions with bins; \
+                     such use does not count for those positions",
+                );
+                self.notes.remark(Table::Usage, None, finding);
+            }
+        }
+    }
+}
+
+fn left_too_early(machine: &Machine) -> Option<Finding> {
+    let retired = machine.retired?;
+    let first = machine.in_service;
+    (retired < first).then(|| {
+        let expected = format!("a date on or after `in_service` {first}");
+        Finding::new(
+            "retired",
+            ProblemKind::Order,
+            format!("`{retired}`"),
+            expected,
+        )
+    })
+}
+
+fn fitted_too_late(position: &Position, machine: &Machine) -> Option<Finding> {
+    let (Installed::On(installed), Some(retired)) = (position.installed, machine.retired) else {
+        return None;
+    };
+    (retired < installed).then(|| {
+        let expected = format!(
+            "a date on or before {retired}, when `{}` was retired",
+            machine.name
+        );
+        Finding::new(
+            "installed",
+            ProblemKind::Order,
+            format!("`{installed}`"),
+            expected,
+        )
+    })
+}
+
+/// Use before the records of a part that was fitted after they began.
+fn idle_before(position: &Position, machine: &Machine) -> Option<Finding> {
+    let Installed::On(installed) = position.installed else {
+        return None;
+    };
+    let before = position.before;
+    let has_use = [before.acres, before.tons, before.hours]
+        .into_iter()
+        .flatten()
+        .any(|amount| 0.0 < amount);
+    (has_use && machine.records_from <= installed).then(|| {
+        Finding::new(
+            "installed",
+            ProblemKind::Order,
+            format!("use before the records of a part fitted on {installed}"),
+            format!(
+                "a date before `records_from` {} of the machine, or no use before; it is not counted",
+                machine.records_from
+            ),
+        )
+    })
+}
+
+/// Pieces are whole, except where a family is changed by schedule.
+pub(super) fn not_whole(quantity: f64) -> Option<Finding> {
+    (quantity.fract() != 0.0).then(|| {
+        let expected =
+            "a whole number of 1 or more; fractions are for scheduled families such as fluids";
+        Finding::new(
+            "quantity",
+            ProblemKind::OutOfRange,
+            format!("`{quantity}`"),
+            expected,
+        )
+    })
+}

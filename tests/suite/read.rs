@@ -1,0 +1,349 @@
+//! Records folders: every bad input is listed, every row is accounted for.
+
+use std::path::Path;
+
+use chrono::NaiveDate;
+use tempfile::TempDir;
+use wearcast::family::Families;
+use wearcast::read::{self, Reading};
+use wearcast::record::{Installed, Problem, ProblemKind, Severity, Table};
+
+/// A small fleet without a fault: file name and text.
+pub(crate) const GOOD: [(&str, &str); 9] = [
+    (
+        "machines.csv",
+        "machine,in_service,records_from,retired,site,owner code\nM1,2024-03-01,,,North,7\nM2,2020-01-01,2024-01-01,2025-12-31,South,8\n",
+    ),
+    (
+        "positions.csv",
+        "machine,position,part,quantity,bin,installed,tons_before\nM1,fins,F-1,4,,,\nM1,chain,C-1,1,rear,,\n\
+         M2,fins,F-1,4,,unknown,\nM2,chain,C-1,1,,2023-01-01,250\nM2,oil,O-1,2.5,,,\n",
+    ),
+    (
+        "parts.csv",
+        "part,family,price,pack,critical,replaces\nF-1,spinner-fin,38.5,4,Degrades,\nC-1,conveyor-chain,900,,stops,\n\
+         C-2,conveyor-chain,950,,stops,C-1\nO-1,gearcase-oil,12,,,\n",
+    ),
+    ("products.csv", "product,group\nlime,abrasive\npotash,\n"),
+    (
+        "usage.csv",
+        "date,machine,product,acres,tons,hours,bin\n2024-04-01,M1,lime,120,240,8,rear\n2024-04-02,M1,potash,100,20,5,rear\n\
+         2024-05-01,M2,lime,80,160,6,\n",
+    ),
+    (
+        "replacements.csv",
+        "date,machine,position,part,quantity,slot,reason,last_good\n2024-04-02,M1,fins,,1,left,worn,2024-04-01\n\
+         2024-05-01,M2,chain,C-2,,,Broken,\n",
+    ),
+    (
+        "inspections.csv",
+        "date,machine,position,measure,value,unit\n2024-04-02,M1,chain,elongation,1.5,%\n",
+    ),
+    (
+        "plan.csv",
+        "month,machine,product,acres,tons\n2025-04,M1,lime,100,200\n",
+    ),
+    (
+        "stock.csv",
+        "part,on_hand,on_order,due\nF-1,8,4,2025-02-01\n",
+    ),
+];
+
+/// A folder of text files that goes away after the test.
+pub(crate) struct Folder(TempDir);
+
+impl Folder {
+    pub(crate) fn empty() -> Self {
+        Self(tempfile::tempdir().expect("a temporary folder"))
+    }
+
+    pub(crate) fn good() -> Self {
+        let folder = Self::empty();
+        for (name, text) in GOOD {
+            folder.write(name, text);
+        }
+        folder
+    }
+
+    pub(crate) fn path(&self) -> &Path {
+        self.0.path()
+    }
+
+    pub(crate) fn write(&self, name: &str, bytes: impl AsRef<[u8]>) -> &Self {
+        std::fs::write(self.path().join(name), bytes).expect("a file in a temporary folder");
+        self
+    }
+
+    pub(crate) fn remove(&self, name: &str) -> &Self {
+        std::fs::remove_file(self.path().join(name)).expect("the file is there");
+        self
+    }
+
+    /// Adds a row, or whatever text, to the end of a good file.
+    pub(crate) fn add(&self, name: &str, text: &str) -> &Self {
+        let path = self.path().join(name);
+        let old = std::fs::read_to_string(&path).expect("a good file");
+        self.write(name, format!("{old}{text}\n"))
+    }
+
+    pub(crate) fn read(&self) -> Reading {
+        let reading =
+            read::folder(self.path(), None, &Families::built_in()).expect("readable files");
+        assert_accounted(&reading);
+        reading
+    }
+}
+
+/// Read = used + set aside; every row set aside has a problem, and every problem row is set aside.
+pub(crate) fn assert_accounted(reading: &Reading) {
+    assert_eq!(
+        reading.accounts.iter().map(|a| a.table).collect::<Vec<_>>(),
+        Table::ALL
+    );
+    for account in &reading.accounts {
+        assert_eq!(
+            account.read,
+            account.used + account.set_aside,
+            "{account:?}"
+        );
+        let Some(source) = &account.source else {
+            continue;
+        };
+        let is_row = |p: &&Problem| p.severity == Severity::Problem && p.place.source == *source;
+        let mut rows: Vec<u32> = reading
+            .problems
+            .iter()
+            .filter(is_row)
+            .filter_map(|p| p.place.row)
+            .collect();
+        rows.sort_unstable();
+        rows.dedup();
+        assert_eq!(
+            rows.len() as u64,
+            account.set_aside,
+            "{account:?} {:#?}",
+            reading.problems
+        );
+    }
+    let mut sorted = reading.problems.clone();
+    sorted.sort();
+    assert_eq!(sorted, reading.problems);
+}
+
+pub(crate) fn day(text: &str) -> NaiveDate {
+    text.parse().expect("an ISO date")
+}
+
+pub(crate) fn problems(
+    reading: &Reading,
+    severity: Severity,
+) -> Vec<(String, Option<u32>, ProblemKind)> {
+    let of = reading.problems.iter().filter(|p| p.severity == severity);
+    of.map(|p| (p.place.source.clone(), p.place.row, p.kind))
+        .collect()
+}
+
+#[test]
+fn a_good_folder_has_no_problem_and_uses_every_row() {
+    let reading = Folder::good().read();
+    assert_eq!(reading.problems, []);
+    let used: Vec<u64> = reading.accounts.iter().map(|a| a.used).collect();
+    assert_eq!(used, [2, 5, 4, 2, 3, 2, 1, 1, 1]);
+    let records = &reading.records;
+    assert_eq!(
+        records.machine("M1").map(|m| m.records_from),
+        Some(day("2024-03-01"))
+    );
+    assert_eq!(
+        records
+            .machine("M2")
+            .map(|m| m.extra["owner code"].as_str()),
+        Some("8")
+    );
+    assert_eq!(
+        records.position("M1", "fins").map(|p| p.installed),
+        Some(Installed::On(day("2024-03-01")))
+    );
+    assert_eq!(
+        records.position("M2", "fins").map(|p| p.installed),
+        Some(Installed::Unknown)
+    );
+    assert_eq!(
+        records.position("M2", "chain").and_then(|p| p.before.tons),
+        Some(250.0)
+    );
+    assert_eq!(
+        records.part("C-1").map(|p| (p.pack, p.price)),
+        Some((1, Some(900.0)))
+    );
+    assert_eq!(records.products[1].group, "potash");
+    assert_eq!(records.plan[0].month, day("2025-04-01"));
+    assert_eq!(records.sources[&Table::Usage], "usage.csv");
+}
+
+/// Instead of a good file: file, whole text, kind of the one problem of the whole table.
+#[rustfmt::skip]
+const BAD_FILES: &[(&str, &[u8], ProblemKind)] = &[
+    ("stock.csv", b"", ProblemKind::MissingColumn),
+    ("stock.csv", b"\n \n", ProblemKind::MissingColumn),
+    ("stock.csv", b"part,held\nF-1,3\n", ProblemKind::MissingColumn),
+    ("stock.csv", b"part,on_hand,On Hand\nF-1,3,3\n", ProblemKind::ColumnTwice),
+    ("stock.csv", b"part,on_hand,colour,Colour\nF-1,3,a,b\n", ProblemKind::ColumnTwice),
+    ("stock.csv", b"part;on_hand\nF-1;3,5\n", ProblemKind::Encoding),
+    ("stock.csv", b"part\ton_hand\nF-1\t3\n", ProblemKind::Encoding),
+    ("stock.csv", b"\xff\xfep\0a\0r\0t\0", ProblemKind::Encoding),
+    ("stock.csv", b"p\0a\0r\0t\0,\0", ProblemKind::Encoding),
+    ("stock.csv", b"PK\x03\x04 and so on", ProblemKind::Encoding),
+    ("stock.csv", b"part,on_hand,caf\xe9\nF-1,3,\n", ProblemKind::Encoding),
+    ("stock.csv", b"part,\"on_hand\nF-1,3\n", ProblemKind::Encoding),
+    ("usage.csv", b"date,machine,product\n2024-04-01,M1,lime\n", ProblemKind::MissingColumn),
+    ("usage.csv", b"date,machine,product,acres,hectares\n2024-04-01,M1,lime,1,1\n", ProblemKind::ColumnTwice),
+    ("settings.toml", b"labor_rate = 12,5", ProblemKind::Settings),
+    ("settings.toml", b"labour_rate = 12.5", ProblemKind::Settings),
+    ("settings.toml", b"labor_rate = -1", ProblemKind::Settings),
+    ("settings.toml", b"date_format = \"%Q\"", ProblemKind::Settings),
+    ("settings.toml", b"date_format = \"%m/%d\"", ProblemKind::Settings),
+    ("settings.toml", b"currency = \"\xa3\"", ProblemKind::Settings),
+];
+
+#[test]
+fn a_table_that_cannot_be_used_is_one_problem_without_a_row() {
+    for (file, text, kind) in BAD_FILES {
+        let reading = Folder::good().write(file, text).read();
+        let shown = String::from_utf8_lossy(text);
+        let found = problems(&reading, Severity::Problem);
+        assert_eq!(found, [((*file).to_owned(), None, *kind)], "{shown}");
+        assert!(reading.has_whole_problems());
+    }
+}
+
+#[test]
+fn a_header_alone_is_a_table_of_no_rows() {
+    let folder = Folder::good();
+    folder
+        .write("stock.csv", "part,on_hand\n")
+        .write("plan.csv", "\u{feff}month,machine,product,tons");
+    let reading = folder.read();
+    assert_eq!(reading.problems, []);
+    assert_eq!(reading.accounts[8].read, 0);
+}
+
+#[test]
+fn settings_name_line_and_key_of_what_is_wrong() {
+    let reading = Folder::good()
+        .write("settings.toml", "units = \"us\"\nlabour_rate = 1\n")
+        .read();
+    assert!(
+        reading.problems[0].found.contains("line 2"),
+        "{}",
+        reading.problems[0]
+    );
+    assert!(
+        reading.problems[0].found.contains("labour_rate"),
+        "{}",
+        reading.problems[0]
+    );
+    let reading = Folder::good()
+        .write("settings.toml", "units = \"us\"\nlabor_rate = -1\n")
+        .read();
+    assert!(
+        reading.problems[0].found.contains("line 2, `labor_rate`"),
+        "{}",
+        reading.problems[0]
+    );
+}
+
+#[test]
+fn dates_in_the_form_of_the_settings_are_read_and_never_guessed() {
+    let folder = Folder::good();
+    folder
+        .write("settings.toml", "date_format = \"%m/%d/%Y\"")
+        .add("usage.csv", "06/13/2024,M1,lime,1,1,1,rear");
+    assert_eq!(folder.read().problems, []);
+    folder.add("usage.csv", "13/06/2024,M1,lime,1,1,1,rear");
+    assert_eq!(
+        problems(&folder.read(), Severity::Problem),
+        [("usage.csv".to_owned(), Some(6), ProblemKind::NotADate)]
+    );
+}
+
+#[test]
+fn a_name_that_is_not_utf8_costs_its_row_alone() {
+    let folder = Folder::good();
+    let mut bytes = GOOD[4].1.as_bytes().to_vec();
+    bytes.extend(b"2024-06-01,M1,lim\xe9,1,1,1,rear\n2024-06-02,M1,lime,1,1,1,rear\n");
+    let reading = folder.write("usage.csv", bytes).read();
+    assert_eq!(
+        problems(&reading, Severity::Problem),
+        [("usage.csv".to_owned(), Some(5), ProblemKind::Encoding)]
+    );
+    assert_eq!(reading.problems[0].place.column.as_deref(), Some("product"));
+    assert_eq!(reading.accounts[4].used, 4);
+}
+
+#[test]
+fn a_quote_never_closed_costs_its_row_and_not_the_rest_of_the_file() {
+    let folder = Folder::good();
+    folder.add("usage.csv", "2024-06-01,M1,lime,1,1,1,\"rear\n2024-06-02,M1,\"lime\",1,1,1,rear\n2024-06-03,M1,lime,1,1,1,rear");
+    let reading = folder.read();
+    assert_eq!(
+        problems(&reading, Severity::Problem),
+        [("usage.csv".to_owned(), Some(5), ProblemKind::RaggedRow)]
+    );
+    assert_eq!(reading.accounts[4].used, 5);
+}
+
+#[test]
+fn blank_rows_are_counted_in_row_numbers_and_nowhere_else() {
+    let folder = Folder::good();
+    folder.add("stock.csv", "\n,,,\nF-9,1,,");
+    let reading = folder.read();
+    assert_eq!(
+        problems(&reading, Severity::Problem),
+        [("stock.csv".to_owned(), Some(5), ProblemKind::Unknown)]
+    );
+    assert_eq!(reading.accounts[8].read, 2);
+}
+
+#[test]
+fn line_ends_of_any_one_kind_and_trailing_commas_are_harmless() {
+    for end in ["\r\n", "\r", "\n"] {
+        let folder = Folder::good();
+        for (name, text) in GOOD {
+            folder.write(name, text.replace('\n', &format!(",,{end}")));
+        }
+        assert_eq!(folder.read().problems, [], "{end:?}");
+    }
+}
+
+#[test]
+fn a_note_of_two_lines_in_quotes_is_one_row() {
+    let folder = Folder::good();
+    folder.write(
+        "stock.csv",
+        "part,on_hand,note\nF-1,3,\"two\nlines, \"\"one\"\" row\"\nF-9,1,\n",
+    );
+    let reading = folder.read();
+    assert_eq!(
+        problems(&reading, Severity::Problem),
+        [("stock.csv".to_owned(), Some(3), ProblemKind::Unknown)]
+    );
+    assert_eq!(
+        reading.records.stock[0].extra["note"],
+        "two\nlines, \"one\" row"
+    );
+}
+
+#[test]
+fn units_of_the_header_are_converted_on_the_way_in() {
+    let folder = Folder::good();
+    folder.write(
+        "usage.csv",
+        "Date,MACHINE,Product,Hectares,kg,Bin\n2024-04-01,M1,lime,40.468564224,907184.74,rear\n",
+    );
+    let reading = folder.read();
+    let amounts = reading.records.usage.get(0).amounts;
+    assert!((amounts.acres.expect("given") - 100.0).abs() < 1e-9);
+    assert!((amounts.tons.expect("given") - 1000.0).abs() < 1e-9);
+    assert_eq!(amounts.hours, None);
+}

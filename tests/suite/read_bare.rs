@@ -1,0 +1,122 @@
+//! Bare tables of lives and ages.
+
+use rust_xlsxwriter::Workbook;
+use wearcast::life::Ending;
+use wearcast::read::{ReadError, bare_ages, bare_lives};
+use wearcast::record::ProblemKind;
+
+use crate::read::Folder;
+
+#[test]
+fn lives_with_groups_are_read_as_they_are_written() {
+    let folder = Folder::empty();
+    folder.write(
+        "lives.csv",
+        "machine,family,life,ended,low,entry,count,use_Lime,use_Pot ash,entry_Lime,low_Lime\n\
+         M1,fin,8400,Worn,8000,,2,5000,3400,100,4000\nM2,fin,,running,,,,,,,\nM3,fin,300,planned,,20,,,300,,\n",
+    );
+    let (lives, problems, counts) = bare_lives(&folder.path().join("lives.csv")).expect("readable");
+    assert_eq!((problems.len(), counts), (0, (3, 3, 0)));
+    assert_eq!(
+        (lives[0].life, lives[0].low, lives[0].count),
+        (Some(8400.0), Some(8000.0), 2)
+    );
+    let lime = lives[0].groups["Lime"];
+    assert_eq!(
+        (lime.entry, lime.low, lime.end),
+        (100.0, Some(4000.0), 5000.0)
+    );
+    assert_eq!(Some(lives[0].groups["Pot ash"].end), Some(3400.0));
+    assert_eq!(
+        (lives[1].life, lives[1].ended, lives[1].groups.len()),
+        (None, Ending::Running, 0)
+    );
+    assert_eq!(
+        (
+            lives[2].entry,
+            lives[2].groups["Lime"].end,
+            lives[2].groups["Lime"].low
+        ),
+        (20.0, 0.0, None)
+    );
+}
+
+#[test]
+fn bad_lives_are_set_aside_one_by_one() {
+    let cases = [
+        ("100,lost,,,,", ProblemKind::UnknownWord),
+        ("100,,,,,", ProblemKind::Missing),
+        ("-1,worn,,,,", ProblemKind::OutOfRange),
+        ("100,worn,101,,,", ProblemKind::Order),
+        ("100,planned,,101,,", ProblemKind::Order),
+        ("0,worn,,,,", ProblemKind::NoUse),
+        ("100,worn,,,0,", ProblemKind::OutOfRange),
+        ("100,worn,,,1.5,", ProblemKind::OutOfRange),
+        ("100,worn,,,,x", ProblemKind::NotANumber),
+        ("100,worn", ProblemKind::RaggedRow),
+    ];
+    for (row, kind) in cases {
+        let folder = Folder::empty();
+        folder.write(
+            "t.csv",
+            format!("life,ended,low,entry,count,use_a\n50,worn,,,,\n{row}\n"),
+        );
+        let (lives, problems, counts) = bare_lives(&folder.path().join("t.csv")).expect("readable");
+        assert_eq!((lives.len(), counts), (1, (2, 1, 1)), "{row}");
+        assert_eq!(
+            (problems[0].kind, problems[0].place.row),
+            (kind, Some(3)),
+            "{row}"
+        );
+    }
+}
+
+#[test]
+fn ages_come_from_the_only_sheet_or_the_one_of_that_name() {
+    let folder = Folder::empty();
+    let path = folder.path().join("ages.xlsx");
+    let mut book = Workbook::new();
+    let sheet = book.add_worksheet();
+    for (column, text) in ["age", "name", "count", "use_lime"].into_iter().enumerate() {
+        sheet.write(0, column as u16, text).expect("written");
+    }
+    sheet.write(1, 0, 500).expect("written");
+    sheet.write(1, 1, 17).expect("written");
+    sheet.write(1, 3, 500).expect("written");
+    book.save(&path).expect("saved");
+    let (ages, problems, counts) = bare_ages(&path).expect("readable");
+    assert_eq!((problems.len(), counts), (0, (1, 1, 0)));
+    assert_eq!(
+        (ages[0].age, ages[0].name.as_deref(), ages[0].count),
+        (500.0, Some("17"), 1)
+    );
+    assert_eq!(ages[0].groups.get("lime"), Some(&500.0));
+    book.add_worksheet();
+    book.save(&path).expect("saved");
+    let (_, problems, _) = bare_ages(&path).expect("readable");
+    assert_eq!(
+        (problems[0].kind, problems[0].place.row),
+        (ProblemKind::MissingTable, None)
+    );
+}
+
+#[test]
+fn a_bare_table_without_its_columns_or_of_no_known_kind_is_told() {
+    let folder = Folder::empty();
+    folder
+        .write("t.csv", "tons,ended\n1,worn\n")
+        .write("t.ods", "x");
+    let (_, problems, counts) = bare_lives(&folder.path().join("t.csv")).expect("readable");
+    assert_eq!(
+        (problems[0].kind, problems[0].place.row, counts),
+        (ProblemKind::MissingColumn, None, (0, 0, 0))
+    );
+    assert!(matches!(
+        bare_lives(&folder.path().join("t.ods")),
+        Err(ReadError::UnknownKind { .. })
+    ));
+    assert!(matches!(
+        bare_lives(&folder.path().join("gone.csv")),
+        Err(ReadError::NotFound { .. })
+    ));
+}

@@ -1,0 +1,322 @@
+//! Checks across tables: names, dates and pieces that cannot be.
+
+use chrono::NaiveDate;
+use wearcast::family::Families;
+use wearcast::read;
+use wearcast::record::{Problem, ProblemKind, Severity};
+
+use crate::read::{Folder, GOOD, assert_accounted, day, problems};
+
+/// A bad row added to a good file: file, row text, column, kind.
+type Case = (
+    &'static str,
+    &'static str,
+    Option<&'static str>,
+    ProblemKind,
+);
+
+#[rustfmt::skip]
+const BAD_ROWS: &[Case] = &[
+    ("machines.csv", "M3,2024-1-1,,,,", Some("in_service"), ProblemKind::NotADate),
+    ("machines.csv", "M3,2024-02-30,,,,", Some("in_service"), ProblemKind::NotADate),
+    ("machines.csv", "M3,45000,,,,", Some("in_service"), ProblemKind::NotADate),
+    ("machines.csv", "M3,,,,,", Some("in_service"), ProblemKind::Missing),
+    ("machines.csv", " ,2024-01-01,,,,", Some("machine"), ProblemKind::Missing),
+    ("machines.csv", "M3,2024-01-01,,2023-01-01,,", Some("retired"), ProblemKind::Order),
+    ("machines.csv", "M1,2024-03-01,,,North,7", Some("machine"), ProblemKind::NamedTwice),
+    ("machines.csv", "M3,2024-01-01,,", None, ProblemKind::RaggedRow),
+    ("machines.csv", "M3,2024-01-01,,,,,stray", None, ProblemKind::RaggedRow),
+    ("machines.csv", "\"M3,2024-01-01,,,,", None, ProblemKind::RaggedRow),
+    ("machines.csv", "\"M3\"x,2024-01-01,,,,", None, ProblemKind::RaggedRow),
+    ("positions.csv", "M9,fins,F-1,4,,,", Some("machine"), ProblemKind::Unknown),
+    ("positions.csv", "M1,deck,F-9,4,,,", Some("part"), ProblemKind::Unknown),
+    ("positions.csv", "M1,fins,F-1,4,,,", Some("position"), ProblemKind::NamedTwice),
+    ("positions.csv", "M1,deck,F-1,2.5,,,", Some("quantity"), ProblemKind::OutOfRange),
+    ("positions.csv", "M1,deck,F-1,0,,,", Some("quantity"), ProblemKind::OutOfRange),
+    ("positions.csv", "M1,deck,F-1,,,sometime,", Some("installed"), ProblemKind::NotADate),
+    ("positions.csv", "M1,deck,F-1,,,,-3", Some("tons_before"), ProblemKind::OutOfRange),
+    ("positions.csv", "M2,deck,F-1,,,2026-02-01,", Some("installed"), ProblemKind::Order),
+    ("parts.csv", "F-1,spinner-fin,1,,,", Some("part"), ProblemKind::NamedTwice),
+    ("parts.csv", "F-2,spinner-fin,$45,,,", Some("price"), ProblemKind::NotANumber),
+    ("parts.csv", "F-2,spinner-fin,\"1,250\",,,", Some("price"), ProblemKind::NotANumber),
+    ("parts.csv", "F-2,spinner-fin,NaN,,,", Some("price"), ProblemKind::NotANumber),
+    ("parts.csv", "F-2,spinner-fin,1,0,,", Some("pack"), ProblemKind::OutOfRange),
+    ("parts.csv", "F-2,spinner-fin,1,1.5,,", Some("pack"), ProblemKind::OutOfRange),
+    ("parts.csv", "F-2,spinner-fin,1,,often,", Some("critical"), ProblemKind::UnknownWord),
+    ("parts.csv", "C-3,conveyor-chain,1,,,C-1", Some("replaces"), ProblemKind::Supersession),
+    ("parts.csv", "C-3,conveyor-chain,1,,,C-3", Some("replaces"), ProblemKind::Supersession),
+    ("parts.csv", "C-3,,1,,,", Some("family"), ProblemKind::Missing),
+    ("products.csv", "lime,other", Some("product"), ProblemKind::NamedTwice),
+    ("usage.csv", "2024-06-01,M9,lime,1,1,1,", Some("machine"), ProblemKind::Unknown),
+    ("usage.csv", "2024-06-01,M1,sand,1,1,1,rear", Some("product"), ProblemKind::Unknown),
+    ("usage.csv", "2024-06-01,M1,lime,12k,1,1,rear", Some("acres"), ProblemKind::NotANumber),
+    ("usage.csv", "2024-06-01,M1,lime,1,-1,1,rear", Some("tons"), ProblemKind::OutOfRange),
+    ("usage.csv", "2023-12-31,M2,lime,1,1,1,", Some("date"), ProblemKind::Order),
+    ("usage.csv", "2026-01-01,M2,lime,1,1,1,", Some("date"), ProblemKind::Order),
+    ("usage.csv", "06/01/2024,M1,lime,1,1,1,rear", Some("date"), ProblemKind::NotADate),
+    ("replacements.csv", "2024-06-01,M1,deck,,,,worn,", Some("position"), ProblemKind::Unknown),
+    ("replacements.csv", "2024-06-01,M9,fins,,,,worn,", Some("machine"), ProblemKind::Unknown),
+    ("replacements.csv", "2024-06-01,M1,fins,F-9,,,worn,", Some("part"), ProblemKind::Unknown),
+    ("replacements.csv", "2024-06-01,M1,fins,,,,tired,", Some("reason"), ProblemKind::UnknownWord),
+    ("replacements.csv", "2024-06-01,M1,fins,,,,,", Some("reason"), ProblemKind::Missing),
+    ("replacements.csv", "2024-02-01,M1,fins,,,,worn,", Some("date"), ProblemKind::Order),
+    ("replacements.csv", "2023-06-01,M2,chain,,,,worn,", Some("date"), ProblemKind::Order),
+    ("replacements.csv", "2026-06-01,M2,fins,,,,worn,", Some("date"), ProblemKind::Order),
+    ("replacements.csv", "2024-06-01,M1,fins,,,,worn,2024-06-02", Some("last_good"), ProblemKind::Order),
+    ("replacements.csv", "2024-06-01,M1,fins,,5,,worn,", Some("quantity"), ProblemKind::TooMany),
+    ("replacements.csv", "2024-06-01,M1,fins,,2,left,worn,", Some("quantity"), ProblemKind::TooMany),
+    ("replacements.csv", "2024-06-01,M1,fins,,1.5,,worn,", Some("quantity"), ProblemKind::OutOfRange),
+    ("replacements.csv", "2024-06-01,M1,fins,,0,,worn,", Some("quantity"), ProblemKind::OutOfRange),
+    ("replacements.csv", "2024-04-02,M1,fins,,1,left,broken,", Some("date"), ProblemKind::Order),
+    ("replacements.csv", "2024-04-02,M1,fins,,4,,worn,", Some("quantity"), ProblemKind::TooMany),
+    ("replacements.csv", "2024-05-01,M2,chain,,,,worn,", Some("date"), ProblemKind::Order),
+    ("replacements.csv", "2024-05-01,M2,chain,C-2,,,broken,", None, ProblemKind::Identical),
+    ("inspections.csv", "2024-06-01,M1,deck,play,1,mm", Some("position"), ProblemKind::Unknown),
+    ("inspections.csv", "2024-06-01,M1,fins,play,,mm", Some("value"), ProblemKind::Missing),
+    ("plan.csv", "2025-4,M1,lime,1,1", Some("month"), ProblemKind::NotADate),
+    ("plan.csv", "2025-05,M9,lime,1,1", Some("machine"), ProblemKind::Unknown),
+    ("plan.csv", "2025-05,M1,sand,1,1", Some("product"), ProblemKind::Unknown),
+    ("stock.csv", "F-9,1,,", Some("part"), ProblemKind::Unknown),
+    ("stock.csv", "F-1,,,", Some("on_hand"), ProblemKind::Missing),
+];
+
+#[test]
+fn every_bad_row_is_set_aside_and_told_with_its_place() {
+    for (file, text, column, kind) in BAD_ROWS {
+        let folder = Folder::good();
+        folder.add(file, text);
+        let reading = folder.read();
+        let lines = std::fs::read_to_string(folder.path().join(file))
+            .expect("written")
+            .lines()
+            .count();
+        let found: Vec<&Problem> = reading
+            .problems
+            .iter()
+            .filter(|p| p.severity == Severity::Problem)
+            .collect();
+        assert_eq!(found.len(), 1, "{file}: {text}: {found:#?}");
+        let place = &found[0].place;
+        assert_eq!(
+            (place.source.as_str(), place.row),
+            (*file, Some(lines as u32)),
+            "{text}"
+        );
+        assert_eq!(
+            (place.column.as_deref(), found[0].kind),
+            (*column, *kind),
+            "{text}: {}",
+            found[0]
+        );
+        assert!(
+            !found[0].expected.ends_with('.') && !found[0].found.ends_with('.'),
+            "{}",
+            found[0]
+        );
+    }
+}
+
+#[test]
+fn rows_that_hang_on_a_row_set_aside_are_set_aside_with_it() {
+    let folder = Folder::good();
+    folder.write(
+        "machines.csv",
+        "machine,in_service,retired\nM1,2024-03-01,\nM2,2020-01-01,2019-01-01\n",
+    );
+    let reading = folder.read();
+    let used: Vec<u64> = reading.accounts.iter().map(|a| a.used).collect();
+    assert_eq!(used, [1, 2, 4, 2, 2, 1, 1, 1, 1]);
+}
+
+#[test]
+fn a_circle_of_superseded_parts_is_told_at_each_of_them_and_not_at_others() {
+    let folder = Folder::good();
+    folder.write(
+        "parts.csv",
+        "part,family,replaces\nF-1,spinner-fin,\nC-1,conveyor-chain,C-3\nC-2,conveyor-chain,C-1\nC-3,conveyor-chain,C-2\n\
+         C-4,conveyor-chain,C-9\nO-1,gearcase-oil,\n",
+    );
+    let reading = folder.read();
+    let rows =
+        |p: &(String, Option<u32>, ProblemKind)| (p.2 == ProblemKind::Supersession).then_some(p.1);
+    let rows: Vec<_> = problems(&reading, Severity::Problem)
+        .iter()
+        .filter_map(rows)
+        .collect();
+    assert_eq!(rows, [Some(3), Some(4), Some(5)]);
+}
+
+#[test]
+fn a_number_that_a_part_supersedes_is_known_without_a_row_of_its_own() {
+    let folder = Folder::good();
+    folder
+        .add("parts.csv", "F-3,spinner-fin,1,,,F-2")
+        .add("positions.csv", "M1,deck,F-2,2,,,")
+        .add("stock.csv", "F-2,1,,");
+    assert_eq!(folder.read().problems, []);
+}
+
+#[test]
+fn more_slots_than_pieces_over_the_years_are_too_many() {
+    let folder = Folder::good();
+    for slot in ["a", "b", "c"] {
+        folder.add(
+            "replacements.csv",
+            &format!("2024-06-01,M1,fins,,,{slot},worn,"),
+        );
+    }
+    assert_eq!(folder.read().problems, []);
+    folder.add("replacements.csv", "2024-07-01,M1,fins,,,d,worn,");
+    assert_eq!(
+        problems(&folder.read(), Severity::Problem),
+        [("replacements.csv".to_owned(), Some(7), ProblemKind::TooMany)]
+    );
+}
+
+#[test]
+fn a_family_changed_by_schedule_is_counted_in_fractions() {
+    let folder = Folder::good();
+    folder.add(
+        "replacements.csv",
+        "2024-06-01,M2,oil,,1.25,,planned,\n2024-06-01,M2,oil,,1.0,,planned,",
+    );
+    assert_eq!(folder.read().problems, []);
+}
+
+#[test]
+fn equal_rows_of_use_are_remarked_on_and_both_used() {
+    let folder = Folder::good();
+    folder
+        .add("usage.csv", "2024-04-01,M1,lime,120,240,8,rear")
+        .add("plan.csv", "2025-04,M1,lime,100,200")
+        .add("stock.csv", "F-1,8,4,2025-02-01")
+        .add("inspections.csv", "2024-04-02,M1,chain,elongation,1.5,%");
+    let reading = folder.read();
+    let expected = [
+        ("inspections.csv", 3),
+        ("plan.csv", 3),
+        ("stock.csv", 3),
+        ("usage.csv", 5),
+    ];
+    let expected = expected.map(|(file, row)| (file.to_owned(), Some(row), ProblemKind::Identical));
+    assert_eq!(problems(&reading, Severity::Remark), expected);
+    assert!(!reading.has_problems());
+    assert_eq!(reading.accounts[4].used, 4);
+}
+
+#[test]
+fn two_loads_with_tickets_of_their_own_are_not_equal() {
+    let row = "2024-04-01,M1,lime,1,rear";
+    let text = format!("date,machine,product,tons,bin,ticket\n{row},1\n{row},2\n{row},2\n");
+    let reading = Folder::good().write("usage.csv", text).read();
+    assert_eq!(
+        problems(&reading, Severity::Remark),
+        [("usage.csv".to_owned(), Some(4), ProblemKind::Identical)]
+    );
+}
+
+#[test]
+fn rows_after_the_as_of_date_are_counted_and_kept() {
+    let folder = Folder::good();
+    let reading = read::folder(
+        folder.path(),
+        Some(day("2024-04-01")),
+        &Families::built_in(),
+    )
+    .expect("readable");
+    assert_accounted(&reading);
+    assert_eq!(problems(&reading, Severity::Remark).len(), 3);
+    let later: Vec<u64> = reading.accounts.iter().map(|a| a.later).collect();
+    assert_eq!(later, [0, 0, 0, 0, 2, 2, 1, 0, 0]);
+    assert_eq!(reading.records.usage.len(), 3);
+}
+
+#[test]
+fn a_family_without_a_model_file_is_remarked_on_once() {
+    let folder = Folder::good();
+    folder.add("parts.csv", "X-1,deflector,1,,,\nX-2,deflector,1,,,");
+    let reading = folder.read();
+    assert_eq!(
+        problems(&reading, Severity::Remark),
+        [("parts.csv".to_owned(), Some(6), ProblemKind::NoModel)]
+    );
+}
+
+#[test]
+fn bins_without_use_and_use_without_a_bin_are_remarked_on() {
+    let folder = Folder::good();
+    folder
+        .add("usage.csv", "2024-06-01,M1,lime,1,1,1,")
+        .add("positions.csv", "M2,gate,F-1,1,front,2024-01-01,");
+    let reading = folder.read();
+    let kinds: Vec<_> = problems(&reading, Severity::Remark)
+        .into_iter()
+        .map(|p| (p.0, p.2))
+        .collect();
+    let usage = ("usage.csv".to_owned(), ProblemKind::Missing);
+    assert_eq!(
+        kinds,
+        [
+            ("positions.csv".to_owned(), ProblemKind::Unknown),
+            usage.clone(),
+            usage
+        ]
+    );
+}
+
+#[test]
+fn use_before_the_records_of_a_part_fitted_later_is_remarked_on() {
+    let folder = Folder::good();
+    folder.add("positions.csv", "M1,deck,F-1,2,,,50");
+    assert_eq!(
+        problems(&folder.read(), Severity::Remark),
+        [("positions.csv".to_owned(), Some(7), ProblemKind::Order)]
+    );
+}
+
+#[test]
+fn without_a_products_table_every_product_is_its_own_group() {
+    let folder = Folder::good();
+    folder
+        .remove("products.csv")
+        .add("plan.csv", "2025-04,M1,sand,1,1");
+    let reading = folder.read();
+    assert_eq!(reading.problems, []);
+    let products: Vec<_> = reading
+        .records
+        .products
+        .iter()
+        .map(|p| (p.name.as_str(), p.group.as_str(), p.row))
+        .collect();
+    assert_eq!(
+        products,
+        [
+            ("lime", "lime", 0),
+            ("potash", "potash", 0),
+            ("sand", "sand", 0)
+        ]
+    );
+}
+
+#[test]
+fn the_order_of_rows_changes_nothing_but_row_numbers() {
+    let forward = Folder::good().read().records;
+    let folder = Folder::good();
+    for (name, text) in GOOD {
+        let mut lines: Vec<&str> = text.lines().collect();
+        lines[1..].reverse();
+        folder.write(name, lines.join("\n"));
+    }
+    let backward = folder.read().records;
+    let names = |records: &wearcast::record::Records| {
+        let dates: Vec<NaiveDate> = records.replacements.iter().map(|r| r.date).collect();
+        let positions: Vec<String> = records
+            .positions
+            .iter()
+            .map(|p| format!("{} {}", p.machine, p.name))
+            .collect();
+        let parts: Vec<String> = records.parts.iter().map(|p| p.number.clone()).collect();
+        (dates, positions, parts)
+    };
+    assert_eq!(names(&forward), names(&backward));
+}

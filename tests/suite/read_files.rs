@@ -1,0 +1,375 @@
+//! Files of a records folder: workbooks, Parquet, names, places, and files that cannot be read.
+
+use std::io::Write;
+
+use polars::prelude::{
+    Column, DataFrame, DataType, IntoColumn, NamedFrom, ParquetWriter, Series, TimeUnit,
+};
+use rust_xlsxwriter::{Format, Workbook};
+use wearcast::family::Families;
+use wearcast::read::{self, ReadError};
+use wearcast::record::{ProblemKind, Severity};
+
+use crate::read::{Folder, GOOD};
+
+/// The good tables as sheets of one workbook; numbers and dates typed where they look like it.
+fn workbook(folder: &Folder, name: &str, tables: &[(&str, &str)]) {
+    let date = Format::new().set_num_format("yyyy-mm-dd");
+    let mut book = Workbook::new();
+    for (table, text) in tables {
+        let sheet = book
+            .add_worksheet()
+            .set_name(table.trim_end_matches(".csv"))
+            .expect("a sheet name");
+        for (row, line) in text.lines().enumerate() {
+            for (column, cell) in line.split(',').enumerate() {
+                let (row, column) = (row as u32, column as u16);
+                if let Ok(day) = cell.parse::<chrono::NaiveDate>() {
+                    sheet
+                        .write_with_format(row, column, &day, &date)
+                        .expect("a date");
+                } else if let Ok(number) = cell.parse::<f64>() {
+                    sheet.write(row, column, number).expect("a number");
+                } else {
+                    sheet.write(row, column, cell).expect("text");
+                }
+            }
+        }
+    }
+    book.save(folder.path().join(name)).expect("a workbook");
+}
+
+fn parquet(folder: &Folder, name: &str, columns: Vec<Column>) {
+    let height = columns[0].len();
+    let mut frame = DataFrame::new(height, columns).expect("columns of one length");
+    let file = std::fs::File::create(folder.path().join(name)).expect("a file");
+    ParquetWriter::new(file)
+        .finish(&mut frame)
+        .expect("a Parquet file");
+}
+
+fn sources(reading: &read::Reading, severity: Severity) -> Vec<(String, Option<u32>, ProblemKind)> {
+    let of = reading.problems.iter().filter(|p| p.severity == severity);
+    of.map(|p| (p.place.source.clone(), p.place.row, p.kind))
+        .collect()
+}
+
+#[test]
+fn a_workbook_says_the_same_as_its_tables_in_text() {
+    let folder = Folder::empty();
+    workbook(&folder, "records.xlsx", &GOOD);
+    let reading = folder.read();
+    assert_eq!(reading.problems, []);
+    let text = Folder::good().read().records;
+    let mut records = reading.records;
+    assert_eq!(
+        records.sources[&wearcast::record::Table::Parts],
+        "records.xlsx, sheet parts"
+    );
+    records.sources = text.sources.clone();
+    assert_eq!(records, text);
+}
+
+#[test]
+fn a_bad_cell_of_a_sheet_is_told_with_sheet_row_and_column() {
+    let folder = Folder::good();
+    folder.remove("stock.csv").remove("usage.csv");
+    let usage = "date,machine,product,tons\n45383,M1,lime,2\n,,,\n2024-04-02,M1,lime,2024-04-02\n2024-04-02,M1,lime,#N/A\n";
+    workbook(
+        &folder,
+        "book.xlsx",
+        &[
+            ("Stock.csv", "part,on_hand\nF-1,3\nF-9,1,,stray\n"),
+            ("usage.csv", usage),
+            ("odd", "a"),
+        ],
+    );
+    let reading = folder.read();
+    assert_eq!(
+        sources(&reading, Severity::Problem),
+        [
+            (
+                "book.xlsx, sheet Stock".to_owned(),
+                Some(3),
+                ProblemKind::RaggedRow
+            ),
+            (
+                "book.xlsx, sheet usage".to_owned(),
+                Some(2),
+                ProblemKind::NotADate
+            ),
+            (
+                "book.xlsx, sheet usage".to_owned(),
+                Some(4),
+                ProblemKind::NotANumber
+            ),
+            (
+                "book.xlsx, sheet usage".to_owned(),
+                Some(5),
+                ProblemKind::NotANumber
+            ),
+        ]
+    );
+    assert!(
+        sources(&reading, Severity::Remark)
+            .iter()
+            .any(|p| p.0 == "book.xlsx, sheet odd")
+    );
+}
+
+#[test]
+fn parquet_columns_are_read_by_their_types() {
+    let folder = Folder::good();
+    folder.remove("usage.csv");
+    let days = Series::new("date".into(), [19_814_i32, 19_815, 19_815])
+        .cast(&DataType::Date)
+        .expect("days");
+    let columns = vec![
+        days.into_column(),
+        Series::new("machine".into(), ["M1", "M1", "M9"]).into_column(),
+        Series::new("product".into(), [Some("lime"), None, Some("lime")]).into_column(),
+        Series::new("tons".into(), [Some(1.5), Some(f64::NAN), None]).into_column(),
+        Series::new("hours".into(), [3_i64, 4, -1]).into_column(),
+    ];
+    parquet(&folder, "usage.parquet", columns);
+    let reading = folder.read();
+    assert_eq!(reading.records.usage.get(0).date.to_string(), "2024-04-01");
+    assert_eq!(reading.records.usage.get(0).amounts.tons, Some(1.5));
+    assert_eq!(
+        sources(&reading, Severity::Problem),
+        [
+            ("usage.parquet".to_owned(), Some(3), ProblemKind::Missing),
+            ("usage.parquet".to_owned(), Some(3), ProblemKind::NotANumber),
+            ("usage.parquet".to_owned(), Some(4), ProblemKind::OutOfRange),
+        ]
+    );
+}
+
+#[test]
+fn a_parquet_moment_is_a_date_at_midnight_only() {
+    let folder = Folder::good();
+    folder.remove("machines.csv");
+    let midnight = 1_709_251_200_000_i64;
+    let moments = Series::new("in_service".into(), [midnight, midnight + 1])
+        .cast(&DataType::Datetime(TimeUnit::Milliseconds, None))
+        .expect("moments");
+    parquet(
+        &folder,
+        "machines.parquet",
+        vec![
+            Series::new("machine".into(), ["M1", "M3"]).into_column(),
+            moments.into_column(),
+        ],
+    );
+    let reading = folder.read();
+    assert_eq!(
+        reading.records.machines[0].in_service.to_string(),
+        "2024-03-01"
+    );
+    assert!(sources(&reading, Severity::Problem).contains(&(
+        "machines.parquet".to_owned(),
+        Some(3),
+        ProblemKind::NotADate
+    )));
+}
+
+#[test]
+fn an_empty_folder_lacks_the_tables_that_are_needed_and_says_what_they_are_called() {
+    let reading = Folder::empty().read();
+    let missing: Vec<String> = sources(&reading, Severity::Problem)
+        .into_iter()
+        .map(|p| p.0)
+        .collect();
+    assert_eq!(missing, ["machines", "parts", "positions"]);
+    assert!(reading.problems[0].expected.contains("`machines.csv`"));
+    let remarks: Vec<String> = sources(&reading, Severity::Remark)
+        .into_iter()
+        .map(|p| p.0)
+        .collect();
+    assert_eq!(remarks, ["replacements", "usage"]);
+}
+
+#[test]
+fn a_table_in_two_places_is_used_from_neither() {
+    let folder = Folder::good();
+    workbook(
+        &folder,
+        "book.xlsx",
+        &[("Parts", "part,family\nF-1,spinner-fin\n")],
+    );
+    let reading = folder.read();
+    let whole = |p: &&(String, Option<u32>, ProblemKind)| p.1.is_none();
+    let all = sources(&reading, Severity::Problem);
+    assert_eq!(
+        all.iter().find(whole).map(|p| p.2),
+        Some(ProblemKind::TwoPlaces)
+    );
+    assert_eq!(reading.records.parts.len(), 0);
+}
+
+#[test]
+fn two_workbooks_are_a_problem_and_lock_files_are_none() {
+    let folder = Folder::good();
+    workbook(&folder, "a.xlsx", &[("notes", "x\n")]);
+    folder
+        .write("~$a.xlsx", "lock")
+        .write(".hidden.csv", "x")
+        .write("readme.txt", "x");
+    assert_eq!(folder.read().problems, []);
+    workbook(&folder, "b.xlsx", &[("notes", "x\n")]);
+    assert_eq!(
+        sources(&folder.read(), Severity::Problem),
+        [("a.xlsx".to_owned(), None, ProblemKind::TwoPlaces)]
+    );
+}
+
+#[test]
+fn files_that_are_no_tables_are_remarked_on() {
+    let folder = Folder::good();
+    folder
+        .write("fuel.csv", "a\n1\n")
+        .write("old.xls", "x")
+        .write("usage.tsv", "x");
+    let remarks: Vec<String> = sources(&folder.read(), Severity::Remark)
+        .into_iter()
+        .map(|p| p.0)
+        .collect();
+    assert_eq!(remarks, ["fuel.csv", "old.xls", "usage.tsv"]);
+}
+
+fn error(folder: &Folder) -> ReadError {
+    read::folder(folder.path(), None, &Families::built_in())
+        .expect_err("a file that cannot be read")
+}
+
+#[test]
+fn a_folder_that_is_not_there_or_a_file_is_an_error_that_names_it() {
+    let folder = Folder::good();
+    let gone =
+        read::folder(&folder.path().join("gone"), None, &Families::built_in()).expect_err("gone");
+    assert!(matches!(gone, ReadError::NotFound { .. }) && gone.to_string().contains("gone"));
+    let file = read::folder(
+        &folder.path().join("parts.csv"),
+        None,
+        &Families::built_in(),
+    )
+    .expect_err("a file");
+    assert!(matches!(file, ReadError::NotAFolder { .. }));
+}
+
+#[test]
+fn damaged_workbooks_and_parquet_files_are_errors() {
+    for (name, bytes) in [
+        ("book.xlsx", &b"no zip at all"[..]),
+        ("book.xlsx", b""),
+        ("plan.parquet", b""),
+        ("plan.parquet", b"PAR1 nothing else PAR1"),
+    ] {
+        let folder = Folder::good();
+        folder.remove("plan.csv").write(name, bytes);
+        let error = error(&folder);
+        assert!(
+            matches!(error, ReadError::Corrupt { .. }) && error.to_string().contains(name),
+            "{error}"
+        );
+    }
+}
+
+#[test]
+fn a_workbook_with_a_damaged_byte_is_read_or_refused_and_never_a_crash() {
+    let folder = Folder::empty();
+    workbook(&folder, "book.xlsx", &GOOD);
+    let bytes = std::fs::read(folder.path().join("book.xlsx")).expect("written");
+    for at in (0..bytes.len()).step_by(bytes.len() / 60) {
+        let mut damaged = bytes.clone();
+        damaged[at] ^= 0x55;
+        folder.write("book.xlsx", &damaged);
+        if let Ok(reading) = read::folder(folder.path(), None, &Families::built_in()) {
+            crate::read::assert_accounted(&reading);
+        }
+    }
+}
+
+#[test]
+fn a_workbook_that_unpacks_to_far_more_than_its_size_is_refused() {
+    let folder = Folder::good();
+    let file = std::fs::File::create(folder.path().join("bomb.xlsx")).expect("a file");
+    let mut archive = zip::ZipWriter::new(file);
+    archive
+        .start_file(
+            "xl/sharedStrings.xml",
+            zip::write::SimpleFileOptions::default(),
+        )
+        .expect("an entry");
+    let zeros = vec![b' '; 1 << 20];
+    for _ in 0..257 {
+        archive.write_all(&zeros).expect("written");
+    }
+    archive.finish().expect("an archive");
+    assert!(matches!(error(&folder), ReadError::TooLarge { .. }));
+}
+
+#[test]
+fn a_line_without_end_is_refused() {
+    let folder = Folder::good();
+    folder.write("stock.csv", "x".repeat(1 << 21));
+    assert!(matches!(error(&folder), ReadError::TooLarge { .. }));
+}
+
+#[test]
+fn families_of_the_records_and_of_a_folder_replace_the_built_in_ones() {
+    let folder = Folder::good();
+    let models = folder.path().join("models");
+    std::fs::create_dir(&models).expect("a folder");
+    folder.write(
+        "models/fin.toml",
+        "family = \"spinner-fin\"\nmeasure = \"acres\"\ncounted = \"each\"\n",
+    );
+    folder.write("models/bad.toml", "family = \"deflector\"\nmeasure = \"tons\"\n[prior]\nshape = { median = -1, spread = 2 }\n");
+    folder.write("models/typo.toml", "family = \"gate\"\nmesure = \"tons\"\n");
+    folder.write("models/second.toml", "family = \"spinner-fin\"\n");
+    let (families, problems) = read::families(Some(folder.path()), None).expect("readable");
+    assert_eq!(families.get("spinner-fin").counted.name(), "each");
+    assert!(!families.has("deflector"));
+    let told: Vec<String> = problems.iter().map(ToString::to_string).collect();
+    assert_eq!(told.len(), 3);
+    assert!(
+        told[0].starts_with("models/bad.toml: found line 4, `shape`"),
+        "{}",
+        told[0]
+    );
+    assert!(told[1].contains("spinner-fin"), "{}", told[1]);
+    assert!(
+        told[2].contains("line 2") && told[2].contains("mesure"),
+        "{}",
+        told[2]
+    );
+    let gone = read::families(None, Some(&folder.path().join("gone"))).expect_err("gone");
+    assert!(matches!(gone, ReadError::NotFound { .. }));
+}
+
+#[test]
+fn a_parquet_file_cut_short_or_with_a_damaged_footer_is_read_or_refused_and_never_a_crash() {
+    let folder = Folder::good();
+    folder.remove("stock.csv");
+    let columns = vec![
+        Series::new("part".into(), ["F-1", "C-1", "F-1"]).into_column(),
+        Series::new("on_hand".into(), [1.5, 2.0, 3.0]).into_column(),
+    ];
+    parquet(&folder, "stock.parquet", columns);
+    let bytes = std::fs::read(folder.path().join("stock.parquet")).expect("written");
+    for length in (0..bytes.len()).step_by(13) {
+        folder.write("stock.parquet", &bytes[..length]);
+        assert!(matches!(error(&folder), ReadError::Corrupt { .. }));
+    }
+    let (footer, _) = bytes[bytes.len() - 8..].split_at(4);
+    let footer = u32::from_le_bytes(footer.try_into().expect("four bytes")) as usize;
+    for at in bytes.len() - 8 - footer..bytes.len() {
+        let mut damaged = bytes.clone();
+        damaged[at] ^= 0x55;
+        folder.write("stock.parquet", &damaged);
+        if let Ok(reading) = read::folder(folder.path(), None, &Families::built_in()) {
+            crate::read::assert_accounted(&reading);
+        }
+    }
+}
