@@ -1,5 +1,6 @@
 //! Wear of dry-product spreaders: from usage and replacement records to next season's parts budget.
 
+pub mod cli;
 pub mod cost;
 pub mod family;
 pub mod forecast;

@@ -182,11 +182,23 @@ pub fn assess(
     wanted: Wanted,
 ) -> Assessment {
     let mut notes = Vec::new();
-    let measured = match family.measure {
-        MeasureChoice::Fixed(measure) => family_lives(lives, measure, groups, also),
-        MeasureChoice::Best => best_measure(family, lives, groups, also, &mut notes),
-    };
+    let measured = measured(family, lives, groups, also, &mut notes);
     assess_lives(family, measured, wanted, notes)
+}
+
+/// The lives of a family in its measure, or in the one the records choose.
+#[must_use]
+pub fn measured(
+    family: &Family,
+    lives: &[&Life],
+    groups: &Groups,
+    also: &[String],
+    notes: &mut Vec<String>,
+) -> FamilyLives {
+    match family.measure {
+        MeasureChoice::Fixed(measure) => family_lives(lives, measure, groups, also),
+        MeasureChoice::Best => best_measure(family, lives, groups, also, notes),
+    }
 }
 
 /// Assesses lives that are already counted in their measure.

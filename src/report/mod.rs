@@ -1,7 +1,11 @@
 //! Results as plain structs, and their forms for people and programs. Nothing is computed here.
 
+pub mod csv;
 pub mod fits;
+pub mod json;
+pub mod lives;
 pub mod remaining;
+pub mod terminal;
 pub mod xlsx;
 
 use chrono::NaiveDate;

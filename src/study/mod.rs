@@ -3,6 +3,7 @@
 pub mod bare;
 pub mod budget;
 pub mod fits;
+pub mod lives;
 pub mod remaining;
 
 use chrono::NaiveDate;

@@ -1,6 +1,9 @@
 //! Every test that looks at wearcast from outside, in one binary.
 
 mod read;
+mod read_bare;
+mod read_check;
+mod read_files;
 mod read_properties;
 mod reference;
 mod workbook;

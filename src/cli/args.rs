@@ -1,0 +1,139 @@
+//! What can be typed.
+
+use std::path::PathBuf;
+
+use chrono::NaiveDate;
+use clap::{Parser, Subcommand, ValueEnum};
+
+/// Wear parts of dry-product spreaders: what will wear out, what it will cost, what to have on the
+/// shelf.
+#[derive(Debug, Parser)]
+#[command(name = "wearcast", version, about, long_about = None, max_term_width = 100)]
+pub(super) struct Args {
+    #[command(subcommand)]
+    pub(super) command: Command,
+}
+
+#[derive(Debug, Subcommand)]
+pub(super) enum Command {
+    /// Read everything, account for every row, list every problem
+    #[command(after_help = "Example: wearcast check sample-data/owner")]
+    Check(Shared),
+    /// The installed lives built from the records
+    #[command(after_help = "Example: wearcast lives sample-data/owner --format csv --out lives.csv")]
+    Lives(Shared),
+    /// Life models and wear factors for each part family
+    #[command(after_help = "Example: wearcast fit sample-data/owner --family conveyor-chain")]
+    Fit(FitArgs),
+    /// Remaining life of every part now in service
+    #[command(after_help = "Example: wearcast remaining sample-data/owner --machine \"north rig\"")]
+    Remaining(RemainingArgs),
+    /// Next season's replacements, money and cost per acre
+    #[command(after_help = "Example: wearcast budget sample-data/owner --out budget.xlsx")]
+    Budget(Shared),
+}
+
+/// The form of a result on the screen.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub(super) enum Format {
+    /// For people
+    Table,
+    /// For programs, the whole result
+    Json,
+    /// For spreadsheet programs, one table
+    Csv,
+}
+
+#[derive(Clone, Debug, clap::Args)]
+pub(super) struct Shared {
+    /// The records folder
+    #[arg(value_name = "DIR")]
+    pub(super) dir: PathBuf,
+    #[command(flatten)]
+    pub(super) choices: Choices,
+}
+
+#[derive(Clone, Debug, clap::Args)]
+pub(super) struct FitArgs {
+    /// The records folder
+    #[arg(value_name = "DIR", required_unless_present = "lives")]
+    pub(super) dir: Option<PathBuf>,
+    /// A bare table of lives in place of the records folder (csv, parquet, xlsx)
+    #[arg(long, value_name = "FILE", conflicts_with = "dir")]
+    pub(super) lives: Option<PathBuf>,
+    #[command(flatten)]
+    pub(super) choices: Choices,
+}
+
+#[derive(Clone, Debug, clap::Args)]
+pub(super) struct RemainingArgs {
+    /// The records folder
+    #[arg(value_name = "DIR", required_unless_present = "lives")]
+    pub(super) dir: Option<PathBuf>,
+    /// A bare table of lives in place of the records folder (csv, parquet, xlsx)
+    #[arg(long, value_name = "FILE", conflicts_with = "dir", requires = "ages")]
+    pub(super) lives: Option<PathBuf>,
+    /// A bare table of the ages of parts in service, beside `--lives`
+    #[arg(long, value_name = "FILE", requires = "lives")]
+    pub(super) ages: Option<PathBuf>,
+    #[command(flatten)]
+    pub(super) choices: Choices,
+}
+
+#[derive(Clone, Debug, clap::Args)]
+pub(super) struct Choices {
+    /// The form of the result
+    #[arg(long, value_enum, default_value = "table")]
+    pub(super) format: Format,
+    /// Write the result to this file; its extension says the form (.xlsx, .csv, .json, .txt)
+    #[arg(long, value_name = "FILE")]
+    pub(super) out: Option<PathBuf>,
+    /// Replace the file of `--out` where there is one
+    #[arg(long, requires = "out")]
+    pub(super) force: bool,
+    /// Treat records after this date as not yet known [default: the last date in the records]
+    #[arg(long, value_name = "DATE", value_parser = date)]
+    pub(super) as_of: Option<NaiveDate>,
+    /// The season that ends in this year [default: the first that ends after the as-of date]
+    #[arg(long, value_name = "YEAR", value_parser = clap::value_parser!(i32).range(1900..2200))]
+    pub(super) season: Option<i32>,
+    /// Only this family (can be repeated)
+    #[arg(long, value_name = "NAME")]
+    pub(super) family: Vec<String>,
+    /// Only this machine (can be repeated)
+    #[arg(long, value_name = "NAME")]
+    pub(super) machine: Vec<String>,
+    /// Use the records alone: maximum likelihood, and no prior
+    #[arg(long)]
+    pub(super) no_priors: bool,
+    /// The product group whose wear factor is 1
+    #[arg(long, value_name = "GROUP")]
+    pub(super) reference: Option<String>,
+    /// Width of every interval
+    #[arg(long, value_name = "SHARE", default_value = "0.9", value_parser = level)]
+    pub(super) level: f64,
+    /// Seed of the random numbers
+    #[arg(long, value_name = "N", default_value = "1")]
+    pub(super) seed: u64,
+    /// A folder with more family files
+    #[arg(long, value_name = "DIR")]
+    pub(super) models: Option<PathBuf>,
+    /// Go on without the rows that have problems
+    #[arg(long)]
+    pub(super) set_aside: bool,
+}
+
+fn date(text: &str) -> Result<NaiveDate, String> {
+    let strict = text.len() == 10 && text.is_ascii();
+    NaiveDate::parse_from_str(text, "%Y-%m-%d")
+        .ok()
+        .filter(|_| strict)
+        .ok_or_else(|| "expected a date such as 2026-11-30".to_owned())
+}
+
+fn level(text: &str) -> Result<f64, String> {
+    text.parse()
+        .ok()
+        .filter(|level| (0.0 < *level) & (*level < 1.0))
+        .ok_or_else(|| "expected a number between 0 and 1 such as 0.9".to_owned())
+}

@@ -1,0 +1,103 @@
+//! The command line: arguments in, text or files out.
+
+mod args;
+mod output;
+mod run;
+
+use std::ffi::OsString;
+use std::io::Write;
+use std::process::ExitCode;
+
+use clap::Parser;
+
+use crate::read::ReadError;
+use crate::report::xlsx::XlsxError;
+use crate::study::StudyError;
+
+/// How a command ended, in the contract's numbers.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[repr(u8)]
+pub enum ExitStatus {
+    /// Done.
+    Done = 0,
+    /// The records have problems that stop the work.
+    Problems = 1,
+    /// The command line is wrong.
+    Usage = 2,
+    /// A file cannot be read or written.
+    File = 3,
+    /// The records are sound but too thin for what was asked.
+    TooThin = 4,
+}
+
+impl From<ExitStatus> for ExitCode {
+    fn from(status: ExitStatus) -> Self {
+        Self::from(status as u8)
+    }
+}
+
+/// Why a command ended early; each has its exit status.
+#[derive(Debug, thiserror::Error)]
+enum CliError {
+    #[error("{0}")]
+    Usage(String),
+    #[error(transparent)]
+    Read(#[from] ReadError),
+    #[error("`{path}` cannot be written: {why}")]
+    Write { path: String, why: String },
+    #[error(transparent)]
+    Study(#[from] StudyError),
+    #[error("the workbook cannot be written: {0}")]
+    Workbook(#[from] XlsxError),
+    #[error(transparent)]
+    Print(#[from] std::io::Error),
+}
+
+impl CliError {
+    fn status(&self) -> ExitStatus {
+        match self {
+            Self::Usage(_) | Self::Study(StudyError::Filter { .. } | StudyError::Group(_) | StudyError::SeasonOver { .. }) => {
+                ExitStatus::Usage
+            }
+            Self::Read(_) | Self::Write { .. } | Self::Workbook(_) | Self::Print(_) => {
+                ExitStatus::File
+            }
+            Self::Study(StudyError::TooThin(_)) => ExitStatus::TooThin,
+        }
+    }
+}
+
+/// Runs the program on these arguments; results to `out`, everything else to `err`.
+pub fn main(
+    args: impl IntoIterator<Item = OsString>,
+    out: &mut dyn Write,
+    err: &mut dyn Write,
+) -> ExitStatus {
+    let args = match args::Args::try_parse_from(args) {
+        Ok(args) => args,
+        Err(error) => return explain(&error, out, err),
+    };
+    match run::run(&args, out, err) {
+        Ok(status) => status,
+        // The reader had enough: `wearcast lives DIR | head`.
+        Err(CliError::Print(error)) if error.kind() == std::io::ErrorKind::BrokenPipe => {
+            ExitStatus::Done
+        }
+        Err(error) => {
+            let _ = writeln!(err, "wearcast: {error}");
+            error.status()
+        }
+    }
+}
+
+/// Help and version are results; everything else is about a wrong command line.
+fn explain(error: &clap::Error, out: &mut dyn Write, err: &mut dyn Write) -> ExitStatus {
+    let text = error.render();
+    if error.use_stderr() {
+        let _ = write!(err, "{text}");
+        ExitStatus::Usage
+    } else {
+        let _ = write!(out, "{text}");
+        ExitStatus::Done
+    }
+}

@@ -1,0 +1,206 @@
+//! One function a command: read, ask, tell.
+
+use std::io::Write;
+use std::path::Path;
+
+use super::args::{Args, Choices, Command, FitArgs, RemainingArgs, Shared};
+use super::output::{self, Forms};
+use super::{CliError, ExitStatus};
+use crate::family::Families;
+use crate::read::{self, Reading};
+use crate::record::{Account, Problem, Severity};
+use crate::report::{Header, csv, json, terminal, xlsx};
+use crate::study::bare::BareStudy;
+use crate::study::{Options, Study};
+
+type Out<'a> = &'a mut dyn Write;
+
+pub(super) fn run(args: &Args, out: Out<'_>, err: Out<'_>) -> Result<ExitStatus, CliError> {
+    match &args.command {
+        Command::Check(args) => check(args, out, err),
+        Command::Lives(args) => lives(args, out, err),
+        Command::Fit(args) => fit(args, out, err),
+        Command::Remaining(args) => remaining(args, out, err),
+        Command::Budget(args) => budget(args, out, err),
+    }
+}
+
+fn options(choices: &Choices) -> Options {
+    Options {
+        as_of: choices.as_of,
+        season: choices.season,
+        reference: choices.reference.clone(),
+        priors: !choices.no_priors,
+        level: choices.level,
+        seed: choices.seed,
+        families: choices.family.clone(),
+        machines: choices.machine.clone(),
+    }
+}
+
+fn read_folder(dir: &Path, choices: &Choices) -> Result<(Families, Reading), CliError> {
+    let (families, wrong) = read::families(Some(dir), choices.models.as_deref())?;
+    let mut reading = read::folder(dir, choices.as_of, &families)?;
+    reading.problems.extend(wrong);
+    reading.problems.sort();
+    Ok((families, reading))
+}
+
+fn check(args: &Shared, out: Out<'_>, err: Out<'_>) -> Result<ExitStatus, CliError> {
+    output::check(&args.choices)?;
+    let (_, reading) = read_folder(&args.dir, &args.choices)?;
+    let header = Header {
+        as_of: args.choices.as_of.or_else(|| reading.records.last_date()),
+        seed: args.choices.seed,
+        level: args.choices.level,
+        notes: Vec::new(),
+        cautions: Vec::new(),
+    };
+    let forms = Forms {
+        table: &|width| terminal::check(&reading.problems, &reading.accounts, width),
+        json: &|| json::check(&header, &reading.problems, &reading.accounts),
+        csv: &|| csv::check(&reading.problems),
+        xlsx: None,
+    };
+    output::give(&forms, &args.choices, out, err)?;
+    let stops = if args.choices.set_aside {
+        reading.has_whole_problems()
+    } else {
+        reading.has_problems()
+    };
+    Ok(if stops { ExitStatus::Problems } else { ExitStatus::Done })
+}
+
+/// A study of the folder; `None` when the records have problems that stop the work, which have
+/// then been listed.
+fn study(
+    dir: &Path,
+    choices: &Choices,
+    err: Out<'_>,
+) -> Result<Option<(Study, Vec<Account>)>, CliError> {
+    output::check(choices)?;
+    let (families, reading) = read_folder(dir, choices)?;
+    if tell_problems(&reading.problems, choices.set_aside, err)? {
+        return Ok(None);
+    }
+    let study = Study::new(reading.records, families, options(choices))?;
+    Ok(Some((study, reading.accounts)))
+}
+
+/// Lists what is wrong; true when the work must stop.
+fn tell_problems(problems: &[Problem], set_aside: bool, err: Out<'_>) -> Result<bool, CliError> {
+    let wrong: Vec<&Problem> =
+        problems.iter().filter(|p| p.severity == Severity::Problem).collect();
+    if wrong.is_empty() {
+        return Ok(false);
+    }
+    for problem in &wrong {
+        writeln!(err, "{problem}")?;
+    }
+    let whole = wrong.iter().any(|p| p.place.row.is_none());
+    let count = wrong.len();
+    let problems = if count == 1 { "problem" } else { "problems" };
+    if set_aside && !whole {
+        writeln!(err, "wearcast: {count} {problems}; the rows named are set aside")?;
+        return Ok(false);
+    }
+    let hint = if whole { "" } else { ", or add `--set-aside` to go on without the rows named" };
+    writeln!(err, "wearcast: {count} {problems} in the records; mend them{hint}")?;
+    Ok(true)
+}
+
+fn lives(args: &Shared, out: Out<'_>, err: Out<'_>) -> Result<ExitStatus, CliError> {
+    let Some((study, _)) = study(&args.dir, &args.choices, err)? else {
+        return Ok(ExitStatus::Problems);
+    };
+    let report = study.lives_report();
+    let forms = Forms {
+        table: &|width| terminal::lives(&report, width),
+        json: &|| json::lives(&report),
+        csv: &|| csv::lives(&report),
+        xlsx: None,
+    };
+    output::give(&forms, &args.choices, out, err)?;
+    Ok(ExitStatus::Done)
+}
+
+/// A study of a bare table of lives; `None` when it has problems that stop the work.
+fn bare_study(
+    lives: &Path,
+    choices: &Choices,
+    err: Out<'_>,
+) -> Result<Option<BareStudy>, CliError> {
+    output::check(choices)?;
+    if !choices.machine.is_empty() {
+        return Err(CliError::Usage("`--machine` needs a records folder; a bare table has none".to_owned()));
+    }
+    let (families, mut wrong) = read::families(None, choices.models.as_deref())?;
+    let (lives, problems, _) = read::bare_lives(lives)?;
+    wrong.extend(problems);
+    if tell_problems(&wrong, choices.set_aside, err)? {
+        return Ok(None);
+    }
+    Ok(Some(BareStudy::new(&lives, &families, options(choices))?))
+}
+
+fn fit(args: &FitArgs, out: Out<'_>, err: Out<'_>) -> Result<ExitStatus, CliError> {
+    let report = match (&args.lives, &args.dir) {
+        (Some(lives), _) => bare_study(lives, &args.choices, err)?.map(|s| s.fits()),
+        (None, Some(dir)) => {
+            study(dir, &args.choices, err)?.map(|(study, _)| study.fits()).transpose()?
+        }
+        (None, None) => None,
+    };
+    let Some(report) = report else { return Ok(ExitStatus::Problems) };
+    let forms = Forms {
+        table: &|width| terminal::fits(&report, width),
+        json: &|| json::fits(&report),
+        csv: &|| csv::fits(&report),
+        xlsx: None,
+    };
+    output::give(&forms, &args.choices, out, err)?;
+    Ok(ExitStatus::Done)
+}
+
+fn remaining(args: &RemainingArgs, out: Out<'_>, err: Out<'_>) -> Result<ExitStatus, CliError> {
+    let report = match (&args.lives, &args.ages, &args.dir) {
+        (Some(lives), Some(ages), _) => {
+            let Some(study) = bare_study(lives, &args.choices, err)? else {
+                return Ok(ExitStatus::Problems);
+            };
+            let (ages, problems, _) = read::bare_ages(ages)?;
+            if tell_problems(&problems, args.choices.set_aside, err)? {
+                return Ok(ExitStatus::Problems);
+            }
+            Some(study.remaining(&ages)?)
+        }
+        (_, _, Some(dir)) => {
+            study(dir, &args.choices, err)?.map(|(study, _)| study.remaining()).transpose()?
+        }
+        _ => None,
+    };
+    let Some(report) = report else { return Ok(ExitStatus::Problems) };
+    let forms = Forms {
+        table: &|width| terminal::remaining(&report, width),
+        json: &|| json::remaining(&report),
+        csv: &|| csv::remaining(&report),
+        xlsx: None,
+    };
+    output::give(&forms, &args.choices, out, err)?;
+    Ok(ExitStatus::Done)
+}
+
+fn budget(args: &Shared, out: Out<'_>, err: Out<'_>) -> Result<ExitStatus, CliError> {
+    let Some((study, accounts)) = study(&args.dir, &args.choices, err)? else {
+        return Ok(ExitStatus::Problems);
+    };
+    let report = study.budget(&accounts)?;
+    let forms = Forms {
+        table: &|width| terminal::budget(&report, width),
+        json: &|| json::budget(&report),
+        csv: &|| csv::budget(&report),
+        xlsx: Some(&|| Ok(xlsx::budget(&report)?)),
+    };
+    output::give(&forms, &args.choices, out, err)?;
+    Ok(ExitStatus::Done)
+}

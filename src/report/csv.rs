@@ -1,0 +1,254 @@
+//! Results as CSV: one table each, numbers plain, unknown cells empty.
+
+use super::fits::FitsReport;
+use super::lives::LivesReport;
+use super::remaining::RemainingReport;
+use super::{BudgetReport, Estimate, Forecast};
+use crate::record::{Problem, Severity};
+use crate::units::Measure;
+
+/// Rows of cells; the first is the header.
+struct Table(csv::Writer<Vec<u8>>);
+
+impl Table {
+    fn new<S: AsRef<str>>(header: &[S]) -> Self {
+        let mut table = Self(csv::Writer::from_writer(Vec::new()));
+        table.row(header.iter().map(|s| s.as_ref().to_owned()));
+        table
+    }
+
+    fn row(&mut self, cells: impl IntoIterator<Item = String>) {
+        self.0.write_record(cells).expect("memory takes every row, and all rows are of one length");
+    }
+
+    fn text(self) -> String {
+        let bytes = self.0.into_inner().expect("memory can be flushed");
+        String::from_utf8(bytes).expect("cells are text")
+    }
+}
+
+/// Text that a spreadsheet program must not take for a formula.
+fn words(text: &str) -> String {
+    if text.starts_with(['=', '+', '-', '@', '\t', '\r']) {
+        format!("'{text}")
+    } else {
+        text.to_owned()
+    }
+}
+
+fn word(text: Option<&String>) -> String {
+    text.map(|t| words(t)).unwrap_or_default()
+}
+
+fn number(value: Option<f64>) -> String {
+    value.filter(|v| v.is_finite()).map(|v| v.to_string()).unwrap_or_default()
+}
+
+fn shown<T: ToString>(value: Option<T>) -> String {
+    value.map(|v| v.to_string()).unwrap_or_default()
+}
+
+fn forecast_header(name: &str) -> [String; 6] {
+    ["expected", "p10", "p50", "p80", "p90", "p95"].map(|q| format!("{name}_{q}"))
+}
+
+fn forecast(value: Option<&Forecast>) -> [String; 6] {
+    let pick = |of: fn(&Forecast) -> f64| number(value.map(of));
+    [
+        pick(|f| f.expected),
+        pick(|f| f.p10),
+        pick(|f| f.p50),
+        pick(|f| f.p80),
+        pick(|f| f.p90),
+        pick(|f| f.p95),
+    ]
+}
+
+fn estimate(value: Option<&Estimate>) -> [String; 3] {
+    [
+        number(value.map(|e| e.estimate)),
+        number(value.and_then(|e| e.low)),
+        number(value.and_then(|e| e.high)),
+    ]
+}
+
+/// The lives, in a form that `--lives` accepts.
+#[must_use]
+pub fn lives(report: &LivesReport) -> String {
+    let mut header: Vec<String> = [
+        "machine", "position", "slot", "part", "family", "material", "fitted", "removed", "ended",
+        "start_known",
+    ]
+    .map(str::to_owned)
+    .to_vec();
+    for measure in Measure::ALL {
+        let name = measure.name();
+        header.extend([format!("{name}_entry"), format!("{name}_low"), name.to_owned()]);
+    }
+    header.extend(["measure", "life", "low", "entry"].map(str::to_owned));
+    for group in &report.groups {
+        header.extend(["use", "low", "entry"].map(|p| format!("{p}_{group}")));
+    }
+    let mut table = Table::new(&header);
+    for line in &report.lines {
+        let mut cells = vec![
+            words(&line.machine),
+            words(&line.position),
+            word(line.slot.as_ref()),
+            words(&line.part),
+            words(&line.family),
+            word(line.material.as_ref()),
+            shown(line.fitted),
+            shown(line.removed),
+            line.ended.name().to_owned(),
+            line.fitted.is_some().to_string(),
+        ];
+        for measure in Measure::ALL {
+            let span = line.spans[measure.index()];
+            cells.extend([span.entry, span.low, span.end].map(number));
+        }
+        let own = line.own();
+        cells.push(line.measure.name().to_owned());
+        cells.extend([own.end, own.low, own.entry].map(number));
+        let known = line.measure != Measure::Days && own.end.is_some();
+        for group in &report.groups {
+            let [entry, low, end] = line.groups.get(group).copied().unwrap_or_default();
+            cells.extend([end, low, entry].map(|v| number(known.then_some(v))));
+        }
+        table.row(cells);
+    }
+    table.text()
+}
+
+/// The fits: a row a family, then a row a wear factor.
+#[must_use]
+pub fn fits(report: &FitsReport) -> String {
+    let mut header: Vec<String> = [
+        "family", "group", "measure", "counted", "distribution", "lives", "worn", "censored",
+        "late_entry", "start_unknown", "reference_group",
+    ]
+    .map(str::to_owned)
+    .to_vec();
+    for name in ["shape", "scale", "life10", "life50", "mean_life", "wear_factor"] {
+        header.extend([name.to_owned(), format!("{name}_low"), format!("{name}_high")]);
+    }
+    header.extend(["p_value", "log_likelihood", "priors"].map(str::to_owned));
+    let mut table = Table::new(&header);
+    for line in &report.families {
+        let start = |group: &str| {
+            let counts = line.counts;
+            let mut cells = vec![
+                words(&line.family),
+                words(group),
+                shown(line.measure.map(Measure::name)),
+                line.counted.name().to_owned(),
+                line.distribution.name().to_owned(),
+            ];
+            cells.extend(
+                [counts.lives, counts.worn, counts.censored, counts.late_entry, counts.start_unknown]
+                    .map(|c| c.to_string()),
+            );
+            cells.push(word(line.reference_group.as_ref()));
+            cells
+        };
+        let mut cells = start("");
+        for value in [line.shape, line.scale, line.life10, line.life50, line.mean_life, None] {
+            cells.extend(estimate(value.as_ref()));
+        }
+        cells.extend([String::new(), number(line.log_likelihood), line.priors.to_string()]);
+        table.row(cells);
+        for factor in &line.factors {
+            let mut cells = start(&factor.group);
+            cells.extend(std::iter::repeat_n(String::new(), 15));
+            cells.extend(estimate(factor.factor.as_ref()));
+            cells.extend([number(factor.p_value), String::new(), line.priors.to_string()]);
+            table.row(cells);
+        }
+    }
+    table.text()
+}
+
+/// Remaining lives.
+#[must_use]
+pub fn remaining(report: &RemainingReport) -> String {
+    let mut header: Vec<String> =
+        ["machine", "position", "slot", "part", "family", "measure", "fitted", "age"]
+            .map(str::to_owned)
+            .to_vec();
+    header.extend(forecast_header("remaining"));
+    header.extend(["chance_this_season", "half_worn_date"].map(str::to_owned));
+    let mut table = Table::new(&header);
+    for line in &report.parts {
+        let mut cells = vec![
+            words(&line.machine),
+            words(&line.position),
+            word(line.slot.as_ref()),
+            words(&line.part),
+            words(&line.family),
+            shown(line.measure.map(Measure::name)),
+            shown(line.fitted),
+            number(line.age),
+        ];
+        cells.extend(forecast(Some(&line.remaining)));
+        cells.extend([number(line.chance_this_season), shown(line.half_worn_date)]);
+        table.row(cells);
+    }
+    table.text()
+}
+
+/// The lines of a budget, the total last.
+#[must_use]
+pub fn budget(report: &BudgetReport) -> String {
+    let mut header: Vec<String> =
+        ["family", "part", "description", "price", "pack"].map(str::to_owned).to_vec();
+    for name in ["replacements", "pieces", "parts_cost", "labor_cost", "down_cost", "total"] {
+        header.extend(forecast_header(name));
+    }
+    let mut table = Table::new(&header);
+    for line in &report.lines {
+        let mut cells = vec![
+            words(&line.family),
+            words(&line.part),
+            word(line.description.as_ref()),
+            number(line.price),
+            line.pack.to_string(),
+        ];
+        let columns = [
+            Some(&line.replacements),
+            Some(&line.pieces),
+            line.parts_cost.as_ref(),
+            line.labor_cost.as_ref(),
+            line.down_cost.as_ref(),
+            None,
+        ];
+        cells.extend(columns.into_iter().flat_map(forecast));
+        table.row(cells);
+    }
+    let mut cells = vec!["TOTAL".to_owned()];
+    cells.extend(std::iter::repeat_n(String::new(), 4 + 4 * 6));
+    cells.extend(forecast(report.down_total.as_ref()));
+    cells.extend(forecast(report.total.as_ref()));
+    table.row(cells);
+    table.text()
+}
+
+/// Problems and remarks of a check.
+#[must_use]
+pub fn check(problems: &[Problem]) -> String {
+    let mut table = Table::new(&["severity", "file", "row", "column", "found", "expected"]);
+    for problem in problems {
+        let severity = match problem.severity {
+            Severity::Problem => "problem",
+            Severity::Remark => "remark",
+        };
+        table.row([
+            severity.to_owned(),
+            words(&problem.place.source),
+            shown(problem.place.row),
+            word(problem.place.column.as_ref()),
+            words(&problem.found),
+            words(&problem.expected),
+        ]);
+    }
+    table.text()
+}

@@ -1,0 +1,324 @@
+//! Results as JSON, by the contract's keys. Unknown is `null`, never 0 and never left out.
+
+use chrono::NaiveDate;
+use serde_json::{Map, Value, json};
+
+use super::fits::{FitLine, FitsReport};
+use super::lives::{LifeLine, LivesReport};
+use super::remaining::{RemainingLine, RemainingReport};
+use super::{BudgetReport, Estimate, Forecast, Header, PlanSource};
+use crate::record::{Account, Amounts, Problem, Severity};
+use crate::units::Measure;
+
+/// The document every result begins with.
+fn document(header: &Header, rest: Value) -> Value {
+    let mut out = json!({
+        "tool": env!("CARGO_PKG_NAME"),
+        "version": env!("CARGO_PKG_VERSION"),
+        "as_of": date(header.as_of),
+        "seed": header.seed,
+        "level": header.level,
+        "notes": header.notes,
+    });
+    if let (Value::Object(out), Value::Object(rest)) = (&mut out, rest) {
+        out.extend(rest);
+        out.insert("cautions".to_owned(), json!(header.cautions));
+    }
+    out
+}
+
+fn date(date: Option<NaiveDate>) -> Value {
+    json!(date.map(|d| d.to_string()))
+}
+
+fn month(date: NaiveDate) -> String {
+    date.format("%Y-%m").to_string()
+}
+
+fn estimate(value: Option<&Estimate>) -> Value {
+    value.map_or(Value::Null, |e| json!({"estimate": e.estimate, "low": e.low, "high": e.high}))
+}
+
+fn forecast(value: Option<&Forecast>) -> Value {
+    value.map_or(Value::Null, |f| {
+        json!({
+            "expected": f.expected,
+            "p10": f.p10,
+            "p50": f.p50,
+            "p80": f.p80,
+            "p90": f.p90,
+            "p95": f.p95,
+        })
+    })
+}
+
+/// The fits.
+#[must_use]
+pub fn fits(report: &FitsReport) -> Value {
+    let families: Vec<Value> = report.families.iter().map(fit).collect();
+    document(&report.header, json!({ "families": families }))
+}
+
+fn fit(line: &FitLine) -> Value {
+    let factors: Vec<Value> = line
+        .factors
+        .iter()
+        .map(|f| {
+            json!({
+                "group": f.group,
+                "estimate": f.factor.map(|e| e.estimate),
+                "low": f.factor.and_then(|e| e.low),
+                "high": f.factor.and_then(|e| e.high),
+                "p_value": f.p_value,
+            })
+        })
+        .collect();
+    json!({
+        "family": line.family,
+        "measure": line.measure.map(Measure::name),
+        "counted": line.counted.name(),
+        "distribution": line.distribution.name(),
+        "lives": count(line.counts.lives),
+        "worn": count(line.counts.worn),
+        "censored": count(line.counts.censored),
+        "late_entry": count(line.counts.late_entry),
+        "start_unknown": count(line.counts.start_unknown),
+        "use_unknown": count(line.counts.use_unknown),
+        "reference_group": line.reference_group,
+        "shape": estimate(line.shape.as_ref()),
+        "scale": estimate(line.scale.as_ref()),
+        "life10": estimate(line.life10.as_ref()),
+        "life50": estimate(line.life50.as_ref()),
+        "mean_life": estimate(line.mean_life.as_ref()),
+        "life50_at_least": line.at_least,
+        "wear_factors": factors,
+        "log_likelihood": line.log_likelihood,
+        "effective_share": line.effective_share,
+        "priors": line.priors,
+    })
+}
+
+/// Counts are whole numbers held as floats.
+fn count(value: f64) -> u64 {
+    value.round() as u64
+}
+
+/// The lives.
+#[must_use]
+pub fn lives(report: &LivesReport) -> Value {
+    let lives: Vec<Value> = report.lines.iter().map(|l| life(l, &report.groups)).collect();
+    document(&report.header, json!({ "lives": lives }))
+}
+
+fn life(line: &LifeLine, groups: &[String]) -> Value {
+    let mut out = json!({
+        "machine": line.machine,
+        "position": line.position,
+        "slot": line.slot,
+        "part": line.part,
+        "family": line.family,
+        "material": line.material,
+        "fitted": date(line.fitted),
+        "removed": date(line.removed),
+        "ended": line.ended.name(),
+        "start_known": line.fitted.is_some(),
+        "measure": line.measure.name(),
+        "life": line.own().end,
+        "low": line.own().low,
+        "entry": line.own().entry,
+    });
+    let Value::Object(map) = &mut out else { unreachable!("built as an object") };
+    for measure in Measure::ALL {
+        let span = line.spans[measure.index()];
+        let name = measure.name();
+        map.insert(format!("{name}_entry"), json!(span.entry));
+        map.insert(format!("{name}_low"), json!(span.low));
+        map.insert(name.to_owned(), json!(span.end));
+    }
+    group_keys(line, groups, map);
+    out
+}
+
+fn group_keys(line: &LifeLine, groups: &[String], map: &mut Map<String, Value>) {
+    let known = line.measure != Measure::Days && line.own().end.is_some();
+    for group in groups {
+        let used = line.groups.get(group).copied().unwrap_or_default();
+        for (prefix, amount) in ["entry", "low", "use"].iter().zip(used) {
+            map.insert(format!("{prefix}_{group}"), json!(known.then_some(amount)));
+        }
+    }
+}
+
+/// Remaining lives.
+#[must_use]
+pub fn remaining(report: &RemainingReport) -> Value {
+    let parts: Vec<Value> = report.parts.iter().map(part_left).collect();
+    let services: Vec<Value> = report
+        .services
+        .iter()
+        .map(|s| {
+            json!({
+                "machine": s.machine,
+                "position": s.position,
+                "part": s.part,
+                "family": s.family,
+                "due": s.due.to_string(),
+                "pieces": s.pieces,
+            })
+        })
+        .collect();
+    document(
+        &report.header,
+        json!({ "season": report.season, "parts": parts, "services": services }),
+    )
+}
+
+fn part_left(line: &RemainingLine) -> Value {
+    json!({
+        "machine": line.machine,
+        "position": line.position,
+        "slot": line.slot,
+        "part": line.part,
+        "family": line.family,
+        "measure": line.measure.map(Measure::name),
+        "fitted": date(line.fitted),
+        "age": line.age,
+        "remaining": forecast(Some(&line.remaining)),
+        "chance_this_season": line.chance_this_season,
+        "half_worn_date": date(line.half_worn_date),
+        "advice": Value::Null,
+        "saving": Value::Null,
+    })
+}
+
+fn amounts(amounts: &Amounts) -> Value {
+    json!({ "acres": amounts.acres, "tons": amounts.tons, "hours": amounts.hours })
+}
+
+/// The budget.
+#[must_use]
+pub fn budget(report: &BudgetReport) -> Value {
+    let families: Vec<Value> = report
+        .lines
+        .iter()
+        .map(|line| {
+            json!({
+                "family": line.family,
+                "part": line.part,
+                "description": line.description,
+                "scheduled": line.scheduled,
+                "replacements": forecast(Some(&line.replacements)),
+                "worn": forecast(Some(&line.worn)),
+                "damage": forecast(Some(&line.damage)),
+                "planned": forecast(Some(&line.planned)),
+                "pieces": forecast(Some(&line.pieces)),
+                "price": line.price,
+                "parts_cost": forecast(line.parts_cost.as_ref()),
+                "labor_cost": forecast(line.labor_cost.as_ref()),
+                "down_cost": forecast(line.down_cost.as_ref()),
+            })
+        })
+        .collect();
+    let machines: Vec<Value> = report
+        .machines
+        .iter()
+        .map(|m| {
+            json!({
+                "machine": m.machine,
+                "planned": amounts(&m.planned),
+                "total": forecast(m.total.as_ref()),
+            })
+        })
+        .collect();
+    let products: Vec<Value> = report
+        .products
+        .iter()
+        .map(|p| {
+            json!({
+                "group": p.group,
+                "acres": p.acres,
+                "tons": p.tons,
+                "cost": p.cost,
+                "cost_per_acre": p.cost_per_acre,
+                "cost_per_ton": p.cost_per_ton,
+            })
+        })
+        .collect();
+    let months: Vec<Value> = report
+        .months
+        .iter()
+        .map(|m| json!({ "month": month(m.month), "total": forecast(m.total.as_ref()) }))
+        .collect();
+    document(
+        &report.header,
+        json!({
+            "season": report.season,
+            "from": report.from.to_string(),
+            "until": report.until.to_string(),
+            "currency": report.currency,
+            "plan_source": match report.plan_source {
+                PlanSource::Plan => "plan",
+                PlanSource::LastSeason => "last_season",
+            },
+            "total": forecast(report.total.as_ref()),
+            "known_total": forecast(Some(&report.known_total)),
+            "down_total": forecast(report.down_total.as_ref()),
+            "planned": amounts(&report.planned),
+            "per_acre": forecast(report.per_acre.as_ref()),
+            "families": families,
+            "machines": machines,
+            "products": products,
+            "months": months,
+            "rows": accounts(&report.account),
+        }),
+    )
+}
+
+fn accounts(accounts: &[Account]) -> Vec<Value> {
+    accounts
+        .iter()
+        .map(|a| {
+            json!({
+                "table": a.table.name(),
+                "source": a.source,
+                "read": a.read,
+                "used": a.used,
+                "set_aside": a.set_aside,
+                "later": a.later,
+            })
+        })
+        .collect()
+}
+
+/// What a check of the records found.
+#[must_use]
+pub fn check(header: &Header, problems: &[Problem], account: &[Account]) -> Value {
+    let list = |severity: Severity| -> Vec<Value> {
+        problems
+            .iter()
+            .filter(|p| p.severity == severity)
+            .map(|p| {
+                json!({
+                    "file": p.place.source,
+                    "row": p.place.row,
+                    "column": p.place.column,
+                    "kind": format!("{:?}", p.kind),
+                    "found": p.found,
+                    "expected": p.expected,
+                })
+            })
+            .collect()
+    };
+    let sum = |of: fn(&Account) -> u64| account.iter().map(of).sum::<u64>();
+    document(
+        header,
+        json!({
+            "problems": list(Severity::Problem),
+            "remarks": list(Severity::Remark),
+            "rows": accounts(account),
+            "rows_read": sum(|a| a.read),
+            "rows_used": sum(|a| a.used),
+            "rows_set_aside": sum(|a| a.set_aside),
+        }),
+    )
+}

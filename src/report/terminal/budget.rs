@@ -1,0 +1,194 @@
+//! The budget at the kitchen table.
+
+use std::fmt::Write as _;
+
+use super::close;
+use super::grid::{Grid, Lean};
+use super::words::{UNKNOWN, cents, money, or_unknown, pieces, whole, wrapped};
+use crate::report::{BudgetReport, Forecast, PlanSource};
+use crate::units::{HECTARES_PER_ACRE, Measure, Units};
+
+/// The budget.
+#[must_use]
+pub fn budget(report: &BudgetReport, width: usize) -> String {
+    let mut out = String::new();
+    head(&mut out, report, width);
+    out.push_str(&lines(report, width));
+    if 1 < report.machines.len() {
+        out.push('\n');
+        out.push_str(&machines(report, width));
+    }
+    if !report.products.is_empty() {
+        out.push('\n');
+        out.push_str(&products(report, width));
+    }
+    out.push('\n');
+    out.push_str(&months(report, width));
+    close(&mut out, &report.header, true, width);
+    out
+}
+
+fn head(out: &mut String, report: &BudgetReport, width: usize) {
+    let _ = writeln!(
+        out,
+        "Wear parts budget, season {} ({} to {})",
+        report.season, report.from, report.until
+    );
+    let source = match report.plan_source {
+        PlanSource::Plan => "the plan",
+        PlanSource::LastSeason => "last season's use again",
+    };
+    let known = report.header.as_of.map(|d| format!("records up to {d}, ")).unwrap_or_default();
+    out.push_str(&wrapped(&format!("from {known}{source}: {}", planned(report)), "", "", width));
+    out.push('\n');
+    let currency = &report.currency;
+    let mut say = |label: &str, value: Option<&Forecast>| {
+        let text = value.map_or_else(
+            || UNKNOWN.to_owned(),
+            |f| {
+                format!(
+                    "{} expected;  {} covers 8 seasons of 10;  {} covers 19 of 20",
+                    money(f.expected, currency),
+                    money(f.p80, currency),
+                    money(f.p95, currency)
+                )
+            },
+        );
+        let _ = writeln!(out, "  {label:<15}{text}");
+    };
+    say("Parts and labor", report.total.as_ref());
+    if report.total.is_none() {
+        say("  of what is priced", Some(&report.known_total));
+    }
+    say("Down time", report.down_total.as_ref());
+    if let Some(per_acre) = report.per_acre {
+        let (label, factor) = match report.units {
+            Units::Us => ("An acre", 1.0),
+            Units::Metric => ("A hectare", 1.0 / HECTARES_PER_ACRE),
+        };
+        let _ = writeln!(
+            out,
+            "  {label:<15}{} expected;  {} covers 8 seasons of 10",
+            cents(per_acre.expected * factor, currency),
+            cents(per_acre.p80 * factor, currency)
+        );
+    }
+    out.push_str("  Down time is what stops in season would cost beside; the total does not hold it.\n\n");
+}
+
+fn planned(report: &BudgetReport) -> String {
+    let parts: Vec<String> = Measure::OF_USE
+        .iter()
+        .filter_map(|m| {
+            let amount = report.planned.get(*m)?;
+            let shown = m.shown(amount, report.units);
+            Some(format!("{} {}", whole(shown), m.label(report.units)))
+        })
+        .collect();
+    if parts.is_empty() { "no use is planned".to_owned() } else { parts.join(", ") }
+}
+
+fn lines(report: &BudgetReport, width: usize) -> String {
+    let mut grid = Grid::new(
+        &[
+            ("Family", Lean::Left),
+            ("Part", Lean::Left),
+            ("Pieces expected", Lean::Right),
+            ("8 in 10", Lean::Right),
+            ("Price", Lean::Right),
+            ("Parts expected", Lean::Right),
+            ("Labor expected", Lean::Right),
+        ],
+        width,
+    );
+    let currency = &report.currency;
+    let expected = |f: Option<&Forecast>| or_unknown(f.map(|f| f.expected), |v| money(v, currency));
+    for line in &report.lines {
+        grid.row([
+            line.family.clone(),
+            line.part.clone(),
+            pieces(line.pieces.expected),
+            pieces(line.pieces.p80),
+            or_unknown(line.price, |v| cents(v, currency)),
+            expected(line.parts_cost.as_ref()),
+            expected(line.labor_cost.as_ref()),
+        ]);
+    }
+    grid.text()
+}
+
+fn machines(report: &BudgetReport, width: usize) -> String {
+    let area = Measure::Acres.label(report.units);
+    let heading: &'static str = if area == "acres" { "Acres" } else { "Hectares" };
+    let mut grid = Grid::new(
+        &[
+            ("Machine", Lean::Left),
+            (heading, Lean::Right),
+            ("Expected", Lean::Right),
+            ("8 in 10", Lean::Right),
+        ],
+        width,
+    );
+    let currency = &report.currency;
+    for line in &report.machines {
+        let money_of = |pick: fn(&Forecast) -> f64| {
+            or_unknown(line.total.as_ref().map(pick), |v| money(v, currency))
+        };
+        grid.row([
+            line.machine.clone(),
+            or_unknown(line.planned.acres, |a| whole(Measure::Acres.shown(a, report.units))),
+            money_of(|f| f.expected),
+            money_of(|f| f.p80),
+        ]);
+    }
+    grid.text()
+}
+
+fn products(report: &BudgetReport, width: usize) -> String {
+    let (area, mass): (&'static str, &'static str) = match report.units {
+        Units::Us => ("An acre", "A ton"),
+        Units::Metric => ("A hectare", "A tonne"),
+    };
+    let mut grid = Grid::new(
+        &[
+            ("Product group", Lean::Left),
+            ("Cost expected", Lean::Right),
+            (area, Lean::Right),
+            (mass, Lean::Right),
+        ],
+        width,
+    );
+    let currency = &report.currency;
+    let per = |cost: Option<f64>, measure: Measure| {
+        let one = measure.shown(1.0, report.units);
+        or_unknown(cost, |v| cents(v / one, currency))
+    };
+    for line in &report.products {
+        grid.row([
+            line.group.clone(),
+            or_unknown(line.cost, |v| money(v, currency)),
+            per(line.cost_per_acre, Measure::Acres),
+            per(line.cost_per_ton, Measure::Tons),
+        ]);
+    }
+    grid.text()
+}
+
+fn months(report: &BudgetReport, width: usize) -> String {
+    let mut grid = Grid::new(
+        &[("Month", Lean::Left), ("Expected", Lean::Right), ("8 in 10", Lean::Right)],
+        width,
+    );
+    let currency = &report.currency;
+    for line in &report.months {
+        let money_of = |pick: fn(&Forecast) -> f64| {
+            or_unknown(line.total.as_ref().map(pick), |v| money(v, currency))
+        };
+        grid.row([
+            line.month.format("%b %Y").to_string(),
+            money_of(|f| f.expected),
+            money_of(|f| f.p80),
+        ]);
+    }
+    grid.text()
+}

@@ -1,0 +1,69 @@
+//! Problems, remarks and the account of rows.
+
+use std::fmt::Write as _;
+
+use super::grid::{Grid, Lean};
+use super::words::{whole, wrapped};
+use crate::record::{Account, Problem, Severity};
+
+/// Everything wrong with the records, then the account of every row.
+#[must_use]
+pub fn check(problems: &[Problem], account: &[Account], width: usize) -> String {
+    let mut out = String::new();
+    for (severity, one, many) in [
+        (Severity::Problem, "problem stops the work", "problems stop the work"),
+        (Severity::Remark, "remark, the rows are used", "remarks, the rows are used"),
+    ] {
+        let of: Vec<&Problem> = problems.iter().filter(|p| p.severity == severity).collect();
+        if of.is_empty() {
+            continue;
+        }
+        let _ = writeln!(out, "{} {}", of.len(), if of.len() == 1 { one } else { many });
+        for problem in of {
+            let _ = writeln!(out, "  {}", problem.place);
+            out.push_str(&wrapped(&problem.found, "    found     ", "              ", width));
+            out.push_str(&wrapped(&problem.expected, "    expected  ", "              ", width));
+        }
+        out.push('\n');
+    }
+    if problems.is_empty() {
+        out.push_str("No problems.\n\n");
+    }
+    out.push_str(&rows(account, width));
+    out
+}
+
+fn rows(account: &[Account], width: usize) -> String {
+    let mut grid = Grid::new(
+        &[
+            ("Table", Lean::Left),
+            ("Source", Lean::Left),
+            ("Rows read", Lean::Right),
+            ("= used", Lean::Right),
+            ("+ set aside", Lean::Right),
+            ("not yet known", Lean::Right),
+        ],
+        width,
+    );
+    let number = |n: u64| whole(n as f64);
+    for line in account {
+        grid.row([
+            line.table.name().to_owned(),
+            line.source.clone().unwrap_or_else(|| "none".to_owned()),
+            number(line.read),
+            number(line.used),
+            number(line.set_aside),
+            number(line.later),
+        ]);
+    }
+    let sum = |of: fn(&Account) -> u64| number(account.iter().map(of).sum());
+    grid.row([
+        "in all".to_owned(),
+        String::new(),
+        sum(|a| a.read),
+        sum(|a| a.used),
+        sum(|a| a.set_aside),
+        sum(|a| a.later),
+    ]);
+    grid.text()
+}

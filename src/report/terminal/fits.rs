@@ -1,0 +1,102 @@
+//! Life models in words and figures.
+
+use std::fmt::Write as _;
+
+use super::close;
+use super::grid::{Grid, Lean};
+use super::words::{amount, capital, interval, whole};
+use crate::family::Counted;
+use crate::report::Estimate;
+use crate::report::fits::{FitLine, FitsReport};
+use crate::units::{Measure, Units};
+
+/// The fits.
+#[must_use]
+pub fn fits(report: &FitsReport, width: usize) -> String {
+    let mut out = String::new();
+    for line in &report.families {
+        family(&mut out, line, report, width);
+        out.push('\n');
+    }
+    let _ = writeln!(
+        out,
+        "Intervals hold the truth in {:.0} cases of 100. A wear factor of 2 means: a unit of that\nproduct wears like two of the reference.",
+        100.0 * report.header.level
+    );
+    close(&mut out, &report.header, false, width);
+    out
+}
+
+fn family(out: &mut String, line: &FitLine, report: &FitsReport, width: usize) {
+    let counts = line.counts;
+    let unit = line.measure.map_or("the table's measure", |m| m.label(report.units));
+    let of = match line.counted {
+        Counted::Each => "each part",
+        Counted::Set => "a whole set",
+    };
+    let _ = writeln!(
+        out,
+        "{}: {} lives of {of}, {} worn out, {} not (yet); {} life in {unit}",
+        capital(&line.family),
+        counts.lives,
+        counts.worn,
+        counts.censored,
+        line.distribution.name(),
+    );
+    if let Some(least) = line.at_least {
+        let shown = shown(line.measure, least, report.units);
+        let _ = writeln!(
+            out,
+            "  no wear-out yet: half of them last at least {} {unit}, {:.0} % sure",
+            whole(shown),
+            100.0 * report.header.level
+        );
+    }
+    let mut grid = Grid::new(
+        &[("", Lean::Left), ("Estimate", Lean::Right), ("Interval", Lean::Left)],
+        width,
+    );
+    let scaled = |value: Option<&Estimate>| {
+        value.map(|e| Estimate {
+            estimate: shown(line.measure, e.estimate, report.units),
+            low: e.low.map(|v| shown(line.measure, v, report.units)),
+            high: e.high.map(|v| shown(line.measure, v, report.units)),
+        })
+    };
+    let lives = [
+        ("10 % are worn out by", line.life10),
+        ("half are worn out by", line.life50),
+        ("mean life", line.mean_life),
+        ("scale", line.scale),
+    ];
+    for (label, value) in lives {
+        let value = scaled(value.as_ref());
+        grid.row([label.to_owned(), told(value.as_ref()), interval(value.as_ref(), amount)]);
+    }
+    grid.row(["shape".to_owned(), told(line.shape.as_ref()), interval(line.shape.as_ref(), amount)]);
+    if let Some(reference) = &line.reference_group {
+        for factor in &line.factors {
+            let mut limits = interval(factor.factor.as_ref(), amount);
+            if let Some(p) = factor.p_value {
+                let _ = write!(limits, "  (p = {p:.3})");
+            }
+            grid.row([
+                format!("wear factor of {}", factor.group),
+                told(factor.factor.as_ref()),
+                limits,
+            ]);
+        }
+        if !line.factors.is_empty() {
+            grid.row([format!("  against {reference}"), "1".to_owned(), String::new()]);
+        }
+    }
+    out.push_str(&grid.text());
+}
+
+fn shown(measure: Option<Measure>, value: f64, units: Units) -> f64 {
+    measure.map_or(value, |m| m.shown(value, units))
+}
+
+fn told(value: Option<&Estimate>) -> String {
+    value.map_or_else(|| "unknown".to_owned(), |e| amount(e.estimate))
+}

@@ -1,0 +1,34 @@
+//! Results as tables for people, 80 columns wide or more.
+
+mod budget;
+mod check;
+mod fits;
+mod grid;
+mod lives;
+mod remaining;
+mod words;
+
+pub use budget::budget;
+pub use check::check;
+pub use fits::fits;
+pub use lives::lives;
+pub use remaining::remaining;
+
+use super::Header;
+use words::wrapped;
+
+/// Notes and, where work on a machine is forecast, cautions.
+fn close(out: &mut String, header: &Header, cautions: bool, width: usize) {
+    if !header.notes.is_empty() {
+        out.push_str("\nNotes\n");
+        for note in &header.notes {
+            out.push_str(&wrapped(note, "  - ", "    ", width));
+        }
+    }
+    if cautions && !header.cautions.is_empty() {
+        out.push_str("\nBefore you work on a machine\n");
+        for caution in &header.cautions {
+            out.push_str(&wrapped(caution, "  ! ", "    ", width));
+        }
+    }
+}

@@ -1,0 +1,110 @@
+//! Numbers, money and sentences for people.
+
+use crate::report::Estimate;
+
+/// A dash where nothing is known.
+pub(super) const UNKNOWN: &str = "unknown";
+
+/// A whole number with a separator at the thousands.
+pub(super) fn whole(value: f64) -> String {
+    let rounded = value.round();
+    let digits = format!("{:.0}", rounded.abs());
+    let mut out = String::new();
+    for (i, digit) in digits.chars().enumerate() {
+        if 0 < i && (digits.len() - i).is_multiple_of(3) {
+            out.push(',');
+        }
+        out.push(digit);
+    }
+    if rounded < 0.0 { format!("-{out}") } else { out }
+}
+
+/// Three figures or so, whatever the size.
+pub(super) fn amount(value: f64) -> String {
+    match value.abs() {
+        v if 99.95 <= v => whole(value),
+        v if 9.995 <= v => format!("{value:.1}"),
+        _ => format!("{value:.2}"),
+    }
+}
+
+/// Pieces or replacements: one decimal.
+pub(super) fn pieces(value: f64) -> String {
+    format!("{value:.1}")
+}
+
+/// Whole money; a currency of letters stands behind it.
+pub(super) fn money(value: f64, currency: &str) -> String {
+    signed(&whole(value), currency)
+}
+
+/// Money with cents.
+pub(super) fn cents(value: f64, currency: &str) -> String {
+    let whole_part = whole(value.trunc());
+    let cents = ((value.abs() - value.abs().trunc()) * 100.0).round();
+    if 99.5 < cents {
+        return signed(&format!("{}.00", whole(value.round())), currency);
+    }
+    signed(&format!("{whole_part}.{cents:02.0}"), currency)
+}
+
+fn signed(number: &str, currency: &str) -> String {
+    if currency.chars().all(char::is_alphabetic) {
+        format!("{number} {currency}")
+    } else {
+        format!("{currency}{number}")
+    }
+}
+
+/// A chance in percent.
+pub(super) fn percent(value: f64) -> String {
+    match 100.0 * value {
+        p if p < 0.5 => "< 1 %".to_owned(),
+        p if 99.5 < p => "> 99 %".to_owned(),
+        p => format!("{p:.0} %"),
+    }
+}
+
+/// What is known, or the word for what is not.
+pub(super) fn or_unknown(value: Option<f64>, form: impl Fn(f64) -> String) -> String {
+    value.map_or_else(|| UNKNOWN.to_owned(), form)
+}
+
+/// An interval; an end that the records do not set is open.
+pub(super) fn interval(value: Option<&Estimate>, form: impl Fn(f64) -> String) -> String {
+    let Some(value) = value else { return String::new() };
+    let end = |v: Option<f64>| v.map_or_else(|| "?".to_owned(), &form);
+    if value.low.is_none() && value.high.is_none() {
+        return String::new();
+    }
+    format!("{} - {}", end(value.low), end(value.high))
+}
+
+/// A sentence broken at words.
+pub(super) fn wrapped(text: &str, first: &str, rest: &str, width: usize) -> String {
+    let mut out = String::new();
+    let mut line = first.to_owned();
+    let mut empty = true;
+    for word in text.split_whitespace() {
+        if !empty && width < line.chars().count() + 1 + word.chars().count() {
+            out.push_str(line.trim_end());
+            out.push('\n');
+            rest.clone_into(&mut line);
+            empty = true;
+        }
+        if !empty {
+            line.push(' ');
+        }
+        line.push_str(word);
+        empty = false;
+    }
+    out.push_str(line.trim_end());
+    out.push('\n');
+    out
+}
+
+/// The first letter large.
+pub(super) fn capital(text: &str) -> String {
+    let mut chars = text.chars();
+    chars.next().map_or_else(String::new, |c| c.to_uppercase().chain(chars).collect())
+}
