@@ -241,20 +241,20 @@ fn note_counts(family: &Family, lives: &FamilyLives, notes: &mut Vec<String>) {
     }
     if 0.0 < counts.start_unknown {
         notes.push(format!(
-            "{name}: {} lives of unknown start are kept out of the fit",
+            "{name}: kept out of the fit, since nobody knows when they were fitted: {}",
             counts.start_unknown
         ));
     }
     if 0.0 < counts.use_unknown {
         notes.push(format!(
-            "{name}: {} lives are kept out of the fit, since some of their {} are not recorded",
-            counts.use_unknown,
-            lives.measure.name()
+            "{name}: kept out of the fit, since some of their {} are not recorded: {}",
+            lives.measure.name(),
+            counts.use_unknown
         ));
     }
     if 0.0 < counts.no_use {
         notes.push(format!(
-            "{name}: {} wear-outs without any recorded use are kept out of the fit",
+            "{name}: kept out of the fit, since they wore out without any recorded use: {}",
             counts.no_use
         ));
     }

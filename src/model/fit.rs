@@ -134,13 +134,10 @@ pub fn constrained(
         priors: Vec::new(),
         half_worn_at: None,
     };
-    let shapes: &[f64] = if distribution.has_shape() { &[1.5, 3.0, 0.8, 6.0] } else { &[1.0] };
-    let mut failure = FitError::NoLives;
-    for shape in shapes {
-        let Some(ln_scale) = lives.crude_ln_scale(*shape) else { continue };
-        let mut start = vec![shape.ln(), ln_scale];
-        start.resize(free.len(), 0.0);
-        match newton::maximize(&objective, &start, &free) {
+    let mut held = vec![0.0; free.len()];
+    // Each round may find one more factor that the records drive to nothing.
+    loop {
+        match climb(&objective, &free, &held) {
             Ok(maximum) => {
                 return Ok(Fit {
                     distribution,
@@ -149,18 +146,47 @@ pub fn constrained(
                     at: maximum.derivatives,
                 });
             }
-            Err(SearchError::Runaway(i)) => {
-                failure = FitError::Unbounded(match i {
-                    0 => "the wear-outs are too few or too alike to set an upper limit on the shape"
-                        .to_owned(),
-                    1 => "the records set no limit on the scale".to_owned(),
-                    _ => format!("the records set no limit on wear factor {}", i - 1),
-                });
+            Err(SearchError::Runaway { index, up: false }) if 1 < index => {
+                free[index] = false;
+                held[index] = NOTHING;
             }
-            Err(error) => failure = FitError::Search(error),
+            Err(SearchError::Runaway { index, .. }) => return Err(unbounded(index)),
+            Err(error) => return Err(FitError::Search(error)),
+        }
+    }
+}
+
+/// Log wear factor of a group that wears nothing as far as the records tell.
+const NOTHING: f64 = -30.0;
+
+/// Climbs from several shapes; parameters that are not free stay at `held`.
+fn climb(
+    objective: &Anchored<'_>,
+    free: &[bool],
+    held: &[f64],
+) -> Result<newton::Maximum, SearchError> {
+    let lives = objective.likelihood.lives;
+    let shapes: &[f64] =
+        if objective.likelihood.distribution.has_shape() { &[1.5, 3.0, 0.8, 6.0] } else { &[1.0] };
+    let mut failure = SearchError::Start;
+    for shape in shapes {
+        let Some(ln_scale) = lives.crude_ln_scale(*shape) else { continue };
+        let mut start = held.to_vec();
+        (start[0], start[1]) = (shape.ln(), ln_scale);
+        match newton::maximize(objective, &start, free) {
+            Ok(maximum) => return Ok(maximum),
+            Err(error) => failure = error,
         }
     }
     Err(failure)
+}
+
+fn unbounded(index: usize) -> FitError {
+    FitError::Unbounded(match index {
+        0 => "the wear-outs are too few or too alike to set an upper limit on the shape".to_owned(),
+        1 => "the records set no limit on the scale".to_owned(),
+        _ => format!("the records set no upper limit on wear factor {}", index - 1),
+    })
 }
 
 /// Lower bound on the scale at a known shape when no life has worn out, with confidence `level`:

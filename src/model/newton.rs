@@ -22,8 +22,13 @@ pub enum SearchError {
     #[error("the search did not converge: {0}")]
     NotConverged(String),
     /// The likelihood goes on rising as a parameter runs away.
-    #[error("the records set no limit to parameter {0}")]
-    Runaway(usize),
+    #[error("the records set no limit to parameter {index}")]
+    Runaway {
+        /// Which one.
+        index: usize,
+        /// Whether towards large values.
+        up: bool,
+    },
 }
 
 /// Where a search ended.
@@ -79,7 +84,10 @@ pub fn maximize<O: Objective>(
         }),
         _ => Err(solver.runaway.map_or_else(
             || SearchError::NotConverged(reason.map_or_else(String::new, |r| r.text().to_owned())),
-            SearchError::Runaway,
+            |index| SearchError::Runaway {
+                index,
+                up: solver.start[index] < solver.theta[index],
+            },
         )),
     }
 }

@@ -142,13 +142,12 @@ impl Teller<'_> {
 /// Likelihood-ratio test of one wear factor against 1.
 fn p_value(assessment: &Assessment, group: usize) -> Option<f64> {
     let fit = assessment.likeliest.as_ref().ok()?;
-    if !fit.free[group + 1] {
+    let lives = &assessment.lives.observations;
+    if !lives.worn_under(group) {
         return None;
     }
-    let lives = &assessment.lives.observations;
-    let mut free: Vec<bool> =
-        (0..lives.n_groups()).map(|g| g == 0 || fit.free[g + 1]).collect();
-    free[group] = false;
+    let free: Vec<bool> =
+        (0..lives.n_groups()).map(|g| g != group && lives.worn_under(g)).collect();
     let held = fit::constrained(fit.distribution, lives, &free).ok()?;
     let ratio = (2.0 * (fit.log_likelihood() - held.log_likelihood())).max(0.0);
     Some(ChiSquared::new(1.0).expect("one degree of freedom is valid").sf(ratio))

@@ -47,18 +47,18 @@ fn head(out: &mut String, report: &BudgetReport, width: usize) {
             || UNKNOWN.to_owned(),
             |f| {
                 format!(
-                    "{} expected;  {} covers 8 seasons of 10;  {} covers 19 of 20",
+                    "{} expected; {} covers 8 seasons of 10, {} 19 of 20",
                     money(f.expected, currency),
                     money(f.p80, currency),
                     money(f.p95, currency)
                 )
             },
         );
-        let _ = writeln!(out, "  {label:<15}{text}");
+        let _ = writeln!(out, "  {label:<20}{text}");
     };
     say("Parts and labor", report.total.as_ref());
     if report.total.is_none() {
-        say("  of what is priced", Some(&report.known_total));
+        say("of what is priced", Some(&report.known_total));
     }
     say("Down time", report.down_total.as_ref());
     if let Some(per_acre) = report.per_acre {
@@ -68,7 +68,7 @@ fn head(out: &mut String, report: &BudgetReport, width: usize) {
         };
         let _ = writeln!(
             out,
-            "  {label:<15}{} expected;  {} covers 8 seasons of 10",
+            "  {label:<20}{} expected; {} covers 8 seasons of 10",
             cents(per_acre.expected * factor, currency),
             cents(per_acre.p80 * factor, currency)
         );

@@ -36,12 +36,12 @@ fn family(out: &mut String, line: &FitLine, report: &FitsReport, width: usize) {
     };
     let _ = writeln!(
         out,
-        "{}: {} lives of {of}, {} worn out, {} not (yet); {} life in {unit}",
+        "{}: {} of {of}, {} worn out, {} not (yet); {} life in {unit}",
         capital(&line.family),
-        counts.lives,
+        lives(counts.lives),
         counts.worn,
         counts.censored,
-        line.distribution.name(),
+        capital(line.distribution.name()),
     );
     if let Some(least) = line.at_least {
         let shown = shown(line.measure, least, report.units);
@@ -95,6 +95,10 @@ fn family(out: &mut String, line: &FitLine, report: &FitsReport, width: usize) {
 
 fn shown(measure: Option<Measure>, value: f64, units: Units) -> f64 {
     measure.map_or(value, |m| m.shown(value, units))
+}
+
+fn lives(count: f64) -> String {
+    if count == 1.0 { "1 life".to_owned() } else { format!("{count} lives") }
 }
 
 fn told(value: Option<&Estimate>) -> String {

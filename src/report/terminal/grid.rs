@@ -16,7 +16,16 @@ pub(super) enum Lean {
 /// A table under construction.
 pub(super) struct Grid {
     columns: Vec<(&'static str, Lean)>,
+    /// Least width of each column.
+    least: Vec<usize>,
     table: Table,
+}
+
+/// Longest word that is never broken.
+const LONGEST_WORD: usize = 22;
+
+fn longest_word(text: &str) -> usize {
+    text.split(' ').map(|w| w.chars().count()).max().unwrap_or(0)
 }
 
 const STYLE: TableStyle =
@@ -30,29 +39,29 @@ impl Grid {
             .set_content_arrangement(ContentArrangement::Dynamic)
             .set_width(u16::try_from(width).unwrap_or(u16::MAX))
             .set_header(columns.iter().map(|(name, lean)| cell((*name).to_owned(), *lean)));
-        Self { columns: columns.to_vec(), table }
+        let least = columns.iter().map(|(heading, _)| longest_word(heading)).collect();
+        Self { columns: columns.to_vec(), least, table }
     }
 
     pub(super) fn row(&mut self, cells: impl IntoIterator<Item = String>) {
-        let cells = cells.into_iter().zip(&self.columns).map(|(text, (_, lean))| cell(text, *lean));
+        let cells = cells.into_iter().zip(&self.columns).zip(&mut self.least);
+        let cells = cells.map(|((text, (_, lean)), least)| {
+            // Numbers never break over two lines; words give way between them.
+            let need = match lean {
+                Lean::Right => text.chars().count(),
+                Lean::Left => longest_word(&text).min(LONGEST_WORD),
+            };
+            *least = need.max(*least);
+            cell(text, *lean)
+        });
         self.table.add_row(cells.collect::<Vec<_>>());
     }
 
     pub(super) fn text(mut self) -> String {
-        // Numbers never break over two lines, nor does a heading within a word; words give way.
-        for (i, (heading, lean)) in self.columns.iter().enumerate() {
-            let longest_word = heading.split(' ').map(|w| w.chars().count()).max().unwrap_or(0);
-            let least = if *lean == Lean::Right {
-                self.table
-                    .column_max_content_widths()
-                    .get(i)
-                    .map_or(longest_word, |w| usize::from(*w).min(14).max(longest_word))
-            } else {
-                longest_word.max(6)
-            };
-            let least = Width::Fixed(u16::try_from(least + 2).unwrap_or(u16::MAX));
+        for (i, least) in self.least.iter().enumerate() {
+            let width = Width::Fixed(u16::try_from(least + 2).unwrap_or(u16::MAX));
             if let Some(column) = self.table.column_mut(i) {
-                column.set_constraint(ColumnConstraint::LowerBoundary(least));
+                column.set_constraint(ColumnConstraint::LowerBoundary(width));
             }
         }
         let mut out = String::new();

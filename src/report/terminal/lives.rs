@@ -10,15 +10,13 @@ use crate::report::lives::LivesReport;
 pub fn lives(report: &LivesReport, width: usize) -> String {
     let mut grid = Grid::new(
         &[
-            ("Machine", Lean::Left),
-            ("Position", Lean::Left),
+            ("Where", Lean::Left),
             ("Part", Lean::Left),
             ("Fitted", Lean::Left),
             ("Removed", Lean::Left),
             ("Ended", Lean::Left),
             ("Last good", Lean::Right),
             ("At end", Lean::Right),
-            ("Unit", Lean::Left),
         ],
         width,
     );
@@ -26,19 +24,17 @@ pub fn lives(report: &LivesReport, width: usize) -> String {
         let shown = |v: f64| whole(line.measure.shown(v, report.units));
         let own = line.own();
         let place = match &line.slot {
-            Some(slot) => format!("{}, {slot}", line.position),
-            None => line.position.clone(),
+            Some(slot) => format!("{}: {}, {slot}", line.machine, line.position),
+            None => format!("{}: {}", line.machine, line.position),
         };
         grid.row([
-            line.machine.clone(),
             place,
             line.part.clone(),
             line.fitted.map_or_else(|| UNKNOWN.to_owned(), |d| d.to_string()),
             line.removed.map(|d| d.to_string()).unwrap_or_default(),
             line.ended.name().to_owned(),
             if line.ended.is_wear() { or_unknown(own.low, shown) } else { String::new() },
-            or_unknown(own.end, shown),
-            line.measure.label(report.units).to_owned(),
+            or_unknown(own.end, |v| format!("{} {}", shown(v), line.measure.label(report.units))),
         ]);
     }
     let mut out = grid.text();
