@@ -23,7 +23,9 @@ fn changes_of<'a>(
 ) -> impl Iterator<Item = &'a Replacement> {
     records.replacements.iter().filter(move |r| {
         let fitted = r.part.as_deref().or_else(|| {
-            records.position(&r.machine, &r.position).map(|p| p.part.as_str())
+            records
+                .position(&r.machine, &r.position)
+                .map(|p| p.part.as_str())
         });
         r.date <= as_of && fitted.is_some_and(|f| supersession.newest(f) == part)
     })
@@ -33,7 +35,11 @@ fn changes_of<'a>(
 fn pieces(records: &Records, change: &Replacement) -> f64 {
     change.quantity.unwrap_or_else(|| {
         let position = records.position(&change.machine, &change.position);
-        if change.slot.is_some() { 1.0 } else { position.map_or(1.0, |p| p.quantity) }
+        if change.slot.is_some() {
+            1.0
+        } else {
+            position.map_or(1.0, |p| p.quantity)
+        }
     })
 }
 
@@ -52,16 +58,24 @@ pub fn part_cost(
     let listed = records.part(part);
     let level = 1.0 + records.settings.price_change;
     let past_price = || {
-        mean(changes_of(records, supersession, part, as_of).filter_map(|c| {
-            let pieces = pieces(records, c);
-            c.parts_cost.filter(|_| 0.0 < pieces).map(|cost| (cost / pieces, pieces))
-        }))
+        mean(
+            changes_of(records, supersession, part, as_of).filter_map(|c| {
+                let pieces = pieces(records, c);
+                c.parts_cost
+                    .filter(|_| 0.0 < pieces)
+                    .map(|cost| (cost / pieces, pieces))
+            }),
+        )
     };
     let past_labor = || {
-        mean(changes_of(records, supersession, part, as_of).filter_map(|c| {
-            let events = if as_set { 1.0 } else { pieces(records, c) };
-            c.labor_hours.filter(|_| 0.0 < events).map(|hours| (hours / events, events))
-        }))
+        mean(
+            changes_of(records, supersession, part, as_of).filter_map(|c| {
+                let events = if as_set { 1.0 } else { pieces(records, c) };
+                c.labor_hours
+                    .filter(|_| 0.0 < events)
+                    .map(|hours| (hours / events, events))
+            }),
+        )
     };
     let list_price = listed.and_then(|p| p.price);
     let price = list_price.or_else(past_price);

@@ -97,11 +97,39 @@ pub struct HeaderUnit {
 
 /// Every unit word a header may carry.
 pub const HEADER_UNITS: [HeaderUnit; 7] = [
-    HeaderUnit { word: "acres", measure: Measure::Acres, factor: 1.0 },
-    HeaderUnit { word: "hectares", measure: Measure::Acres, factor: 1.0 / HECTARES_PER_ACRE },
-    HeaderUnit { word: "tons", measure: Measure::Tons, factor: 1.0 },
-    HeaderUnit { word: "tonnes", measure: Measure::Tons, factor: 1000.0 / KILOGRAMS_PER_TON },
-    HeaderUnit { word: "lb", measure: Measure::Tons, factor: 1.0 / 2000.0 },
-    HeaderUnit { word: "kg", measure: Measure::Tons, factor: 1.0 / KILOGRAMS_PER_TON },
-    HeaderUnit { word: "hours", measure: Measure::Hours, factor: 1.0 },
+    HeaderUnit {
+        word: "acres",
+        measure: Measure::Acres,
+        factor: 1.0,
+    },
+    HeaderUnit {
+        word: "hectares",
+        measure: Measure::Acres,
+        factor: 1.0 / HECTARES_PER_ACRE,
+    },
+    HeaderUnit {
+        word: "tons",
+        measure: Measure::Tons,
+        factor: 1.0,
+    },
+    HeaderUnit {
+        word: "tonnes",
+        measure: Measure::Tons,
+        factor: 1000.0 / KILOGRAMS_PER_TON,
+    },
+    HeaderUnit {
+        word: "lb",
+        measure: Measure::Tons,
+        factor: 1.0 / 2000.0,
+    },
+    HeaderUnit {
+        word: "kg",
+        measure: Measure::Tons,
+        factor: 1.0 / KILOGRAMS_PER_TON,
+    },
+    HeaderUnit {
+        word: "hours",
+        measure: Measure::Hours,
+        factor: 1.0,
+    },
 ];

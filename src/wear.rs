@@ -32,7 +32,11 @@ impl Groups {
         let mut names: Vec<String> = of_product.values().cloned().collect();
         names.sort();
         names.dedup();
-        let mut groups = Self { of_product, names, references: [const { None }; 4] };
+        let mut groups = Self {
+            of_product,
+            names,
+            references: [const { None }; 4],
+        };
         match wanted {
             Some(name) if groups.names.iter().any(|n| n == name) => {
                 for measure in Measure::OF_USE {
@@ -40,7 +44,10 @@ impl Groups {
                 }
             }
             Some(name) => {
-                return Err(UnknownGroup { wanted: name.to_owned(), known: groups.names });
+                return Err(UnknownGroup {
+                    wanted: name.to_owned(),
+                    known: groups.names,
+                });
             }
             None => groups.choose_references(usage),
         }
@@ -54,7 +61,10 @@ impl Groups {
             for measure in Measure::OF_USE {
                 if let Some(amount) = row.amounts.get(measure) {
                     let group = self.group(row.product);
-                    amounts.entry((measure.index(), group)).or_default().push(amount);
+                    amounts
+                        .entry((measure.index(), group))
+                        .or_default()
+                        .push(amount);
                 }
             }
         }

@@ -20,7 +20,9 @@ pub(super) enum Command {
     #[command(after_help = "Example: wearcast check sample-data/owner")]
     Check(Shared),
     /// The installed lives built from the records
-    #[command(after_help = "Example: wearcast lives sample-data/owner --format csv --out lives.csv")]
+    #[command(
+        after_help = "Example: wearcast lives sample-data/owner --format csv --out lives.csv"
+    )]
     Lives(Shared),
     /// Life models and wear factors for each part family
     #[command(after_help = "Example: wearcast fit sample-data/owner --family conveyor-chain")]
@@ -134,6 +136,6 @@ fn date(text: &str) -> Result<NaiveDate, String> {
 fn level(text: &str) -> Result<f64, String> {
     text.parse()
         .ok()
-        .filter(|level| (0.0 < *level) & (*level < 1.0))
+        .filter(|level| 0.0 < *level && *level < 1.0)
         .ok_or_else(|| "expected a number between 0 and 1 such as 0.9".to_owned())
 }

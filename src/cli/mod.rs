@@ -56,9 +56,10 @@ enum CliError {
 impl CliError {
     fn status(&self) -> ExitStatus {
         match self {
-            Self::Usage(_) | Self::Study(StudyError::Filter { .. } | StudyError::Group(_) | StudyError::SeasonOver { .. }) => {
-                ExitStatus::Usage
-            }
+            Self::Usage(_)
+            | Self::Study(
+                StudyError::Filter { .. } | StudyError::Group(_) | StudyError::SeasonOver { .. },
+            ) => ExitStatus::Usage,
             Self::Read(_) | Self::Write { .. } | Self::Workbook(_) | Self::Print(_) => {
                 ExitStatus::File
             }

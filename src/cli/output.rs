@@ -31,14 +31,22 @@ pub(super) fn give(
         out.write_all(&bytes(forms, choices.format, width())?)?;
         return Ok(out.flush()?);
     };
-    let extension = path.extension().and_then(|e| e.to_str()).unwrap_or("").to_lowercase();
+    let extension = path
+        .extension()
+        .and_then(|e| e.to_str())
+        .unwrap_or("")
+        .to_lowercase();
     let bytes = match (extension.as_str(), forms.xlsx) {
         ("xlsx", Some(xlsx)) => xlsx()?,
         ("json", _) => bytes(forms, Format::Json, 80)?,
         ("csv", _) => bytes(forms, Format::Csv, 80)?,
         ("txt", _) => bytes(forms, Format::Table, 80)?,
         (_, xlsx) => {
-            let known = if xlsx.is_some() { ".xlsx, .csv, .json or .txt" } else { ".csv, .json or .txt" };
+            let known = if xlsx.is_some() {
+                ".xlsx, .csv, .json or .txt"
+            } else {
+                ".csv, .json or .txt"
+            };
             return Err(CliError::Usage(format!(
                 "`--out {}`: this result can be written as {known}",
                 path.display()
@@ -55,7 +63,8 @@ pub(super) fn check(choices: &Choices) -> Result<(), CliError> {
     match &choices.out {
         Some(path) if path.exists() && !choices.force => Err(CliError::Write {
             path: path.display().to_string(),
-            why: "it is there already; name another file, or add `--force` to replace it".to_owned(),
+            why: "it is there already; name another file, or add `--force` to replace it"
+                .to_owned(),
         }),
         _ => Ok(()),
     }
@@ -76,7 +85,10 @@ fn bytes(forms: &Forms<'_>, format: Format, width: usize) -> Result<Vec<u8>, Cli
 
 /// Writes beside the target, then moves into its place.
 fn write_whole(path: &Path, bytes: &[u8], force: bool) -> Result<(), CliError> {
-    let wrong = |why: String| CliError::Write { path: path.display().to_string(), why };
+    let wrong = |why: String| CliError::Write {
+        path: path.display().to_string(),
+        why,
+    };
     let folder = match path.parent() {
         Some(parent) if !parent.as_os_str().is_empty() => parent,
         _ => Path::new("."),
@@ -92,7 +104,8 @@ fn write_whole(path: &Path, bytes: &[u8], force: bool) -> Result<(), CliError> {
     if force {
         file.persist(path).map_err(|e| wrong(e.error.to_string()))?;
     } else {
-        file.persist_noclobber(path).map_err(|e| wrong(e.error.to_string()))?;
+        file.persist_noclobber(path)
+            .map_err(|e| wrong(e.error.to_string()))?;
     }
     Ok(())
 }

@@ -68,7 +68,11 @@ fn check(args: &Shared, out: Out<'_>, err: Out<'_>) -> Result<ExitStatus, CliErr
     } else {
         reading.has_problems()
     };
-    Ok(if stops { ExitStatus::Problems } else { ExitStatus::Done })
+    Ok(if stops {
+        ExitStatus::Problems
+    } else {
+        ExitStatus::Done
+    })
 }
 
 /// A study of the folder; `None` when the records have problems that stop the work, which have
@@ -89,8 +93,10 @@ fn study(
 
 /// Lists what is wrong; true when the work must stop.
 fn tell_problems(problems: &[Problem], set_aside: bool, err: Out<'_>) -> Result<bool, CliError> {
-    let wrong: Vec<&Problem> =
-        problems.iter().filter(|p| p.severity == Severity::Problem).collect();
+    let wrong: Vec<&Problem> = problems
+        .iter()
+        .filter(|p| p.severity == Severity::Problem)
+        .collect();
     if wrong.is_empty() {
         return Ok(false);
     }
@@ -101,11 +107,21 @@ fn tell_problems(problems: &[Problem], set_aside: bool, err: Out<'_>) -> Result<
     let count = wrong.len();
     let problems = if count == 1 { "problem" } else { "problems" };
     if set_aside && !whole {
-        writeln!(err, "wearcast: {count} {problems}; the rows named are set aside")?;
+        writeln!(
+            err,
+            "wearcast: {count} {problems}; the rows named are set aside"
+        )?;
         return Ok(false);
     }
-    let hint = if whole { "" } else { ", or add `--set-aside` to go on without the rows named" };
-    writeln!(err, "wearcast: {count} {problems} in the records; mend them{hint}")?;
+    let hint = if whole {
+        ""
+    } else {
+        ", or add `--set-aside` to go on without the rows named"
+    };
+    writeln!(
+        err,
+        "wearcast: {count} {problems} in the records; mend them{hint}"
+    )?;
     Ok(true)
 }
 
@@ -132,7 +148,9 @@ fn bare_study(
 ) -> Result<Option<BareStudy>, CliError> {
     output::check(choices)?;
     if !choices.machine.is_empty() {
-        return Err(CliError::Usage("`--machine` needs a records folder; a bare table has none".to_owned()));
+        return Err(CliError::Usage(
+            "`--machine` needs a records folder; a bare table has none".to_owned(),
+        ));
     }
     let (families, mut wrong) = read::families(None, choices.models.as_deref())?;
     let (lives, problems, _) = read::bare_lives(lives)?;
@@ -146,12 +164,14 @@ fn bare_study(
 fn fit(args: &FitArgs, out: Out<'_>, err: Out<'_>) -> Result<ExitStatus, CliError> {
     let report = match (&args.lives, &args.dir) {
         (Some(lives), _) => bare_study(lives, &args.choices, err)?.map(|s| s.fits()),
-        (None, Some(dir)) => {
-            study(dir, &args.choices, err)?.map(|(study, _)| study.fits()).transpose()?
-        }
+        (None, Some(dir)) => study(dir, &args.choices, err)?
+            .map(|(study, _)| study.fits())
+            .transpose()?,
         (None, None) => None,
     };
-    let Some(report) = report else { return Ok(ExitStatus::Problems) };
+    let Some(report) = report else {
+        return Ok(ExitStatus::Problems);
+    };
     let forms = Forms {
         table: &|width| terminal::fits(&report, width),
         json: &|| json::fits(&report),
@@ -174,12 +194,14 @@ fn remaining(args: &RemainingArgs, out: Out<'_>, err: Out<'_>) -> Result<ExitSta
             }
             Some(study.remaining(&ages)?)
         }
-        (_, _, Some(dir)) => {
-            study(dir, &args.choices, err)?.map(|(study, _)| study.remaining()).transpose()?
-        }
+        (_, _, Some(dir)) => study(dir, &args.choices, err)?
+            .map(|(study, _)| study.remaining())
+            .transpose()?,
         _ => None,
     };
-    let Some(report) = report else { return Ok(ExitStatus::Problems) };
+    let Some(report) = report else {
+        return Ok(ExitStatus::Problems);
+    };
     let forms = Forms {
         table: &|width| terminal::remaining(&report, width),
         json: &|| json::remaining(&report),

@@ -188,7 +188,10 @@ impl Family {
             counted: Counted::Each,
             distribution: DistributionChoice::Weibull,
             prior: Prior {
-                shape: Some(Spread { median: 2.0, spread: 3.0 }),
+                shape: Some(Spread {
+                    median: 2.0,
+                    spread: 3.0,
+                }),
                 life50: None,
                 wear_factor: Some(4.0),
             },

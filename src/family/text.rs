@@ -26,7 +26,9 @@ pub enum FamilyError {
         expected: &'static str,
     },
     /// `[service]` and `[prior]` exclude each other.
-    #[error("`[service]` and `[prior]` are both given; a family is changed by schedule or by wear, keep one")]
+    #[error(
+        "`[service]` and `[prior]` are both given; a family is changed by schedule or by wear, keep one"
+    )]
     ServiceAndPrior,
 }
 
@@ -129,11 +131,7 @@ struct EveryText {
 
 /// Line of a byte, from 1.
 fn line_at(text: &str, byte: usize) -> usize {
-    text.as_bytes()[..byte.min(text.len())]
-        .iter()
-        .filter(|b| **b == b'\n')
-        .count()
-        + 1
+    text.get(..byte).unwrap_or(text).matches('\n').count() + 1
 }
 
 pub(super) fn parse(text: &str) -> Result<Family, FamilyError> {
@@ -178,7 +176,9 @@ pub(super) fn parse(text: &str) -> Result<Family, FamilyError> {
             DistributionText::Exponential => DistributionChoice::Exponential,
             DistributionText::Best => DistributionChoice::Best,
         },
-        prior: file.prior.map_or(Ok(Prior::default()), |p| prior(text, &p))?,
+        prior: file
+            .prior
+            .map_or(Ok(Prior::default()), |p| prior(text, &p))?,
         source: Some(source).filter(|s| !s.is_empty()),
         caution: file.caution,
         wear: file.wear.map(|w| wear(text, w)).transpose()?,
@@ -256,9 +256,16 @@ fn wear(text: &str, wear: WearText) -> Result<WearLimit, FamilyError> {
 }
 
 fn service(text: &str, service: &ServiceText) -> Result<Service, FamilyError> {
-    let EveryText { days, hours, acres, tons } = *service.every.get_ref();
+    let EveryText {
+        days,
+        hours,
+        acres,
+        tons,
+    } = *service.every.get_ref();
     let given = [days, hours, acres, tons];
-    if given.iter().all(Option::is_none) || given.iter().flatten().any(|v| !(v.is_finite() && 0.0 < *v)) {
+    if given.iter().all(Option::is_none)
+        || given.iter().flatten().any(|v| !(v.is_finite() && 0.0 < *v))
+    {
         return Err(FamilyError::Value {
             line: line_at(text, service.every.span().start),
             key: "every",
@@ -266,5 +273,10 @@ fn service(text: &str, service: &ServiceText) -> Result<Service, FamilyError> {
             expected: "at least one of days, hours, acres, tons, each above 0",
         });
     }
-    Ok(Service { days, hours, acres, tons })
+    Ok(Service {
+        days,
+        hours,
+        acres,
+        tons,
+    })
 }

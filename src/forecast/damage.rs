@@ -29,12 +29,17 @@ impl DamageRate {
         let mut hours = vec![PRIOR_HOURS];
         for life in lives {
             let span = life.spans[Measure::Hours.index()];
-            let (Some(entry), Some(end)) = (span.entry, span.end) else { continue };
+            let (Some(entry), Some(end)) = (span.entry, span.end) else {
+                continue;
+            };
             hours.push(end - entry);
             events += f64::from(u8::from(life.ended == Ending::Damage));
         }
         hours.sort_by(f64::total_cmp);
-        Self { events, hours: hours.iter().sum() }
+        Self {
+            events,
+            hours: hours.iter().sum(),
+        }
     }
 
     /// The mean rate per hour.
@@ -48,6 +53,8 @@ impl DamageRate {
     /// # Panics
     /// Never: both parameters are positive.
     pub fn draw(&self, rng: &mut impl rand::Rng) -> f64 {
-        Gamma::new(self.events, 1.0 / self.hours).expect("positive parameters").sample(rng)
+        Gamma::new(self.events, 1.0 / self.hours)
+            .expect("positive parameters")
+            .sample(rng)
     }
 }

@@ -54,9 +54,12 @@ impl FuturePath {
 /// Sizes of the days on record.
 #[derive(Clone, Debug, Default)]
 pub struct DaySizes {
-    /// Sum and sum of squares, by machine (or none for all), bin, group and measure.
-    sums: BTreeMap<(Option<String>, Option<String>, usize, usize), (f64, f64)>,
+    /// Sum and sum of squares.
+    sums: BTreeMap<DayKind, (f64, f64)>,
 }
+
+/// Machine (none for all), bin, group and measure.
+type DayKind = (Option<String>, Option<String>, usize, usize);
 
 impl DaySizes {
     /// Measures the days on record.
@@ -68,7 +71,7 @@ impl DaySizes {
             for day in sums.of_machine(machine) {
                 let amounts = Measure::OF_USE.map(|m| day.amounts.get(m));
                 if day.bin.is_some() {
-                    sizes.add(machine, day.bin.clone(), day.group, amounts);
+                    sizes.add(machine, day.bin.as_ref(), day.group, amounts);
                 }
                 let sum = whole.entry((day.date, day.group)).or_default();
                 for (s, a) in sum.iter_mut().zip(amounts) {
@@ -82,11 +85,20 @@ impl DaySizes {
         sizes
     }
 
-    fn add(&mut self, machine: &str, bin: Option<String>, group: usize, amounts: [Option<f64>; 3]) {
+    fn add(
+        &mut self,
+        machine: &str,
+        bin: Option<&String>,
+        group: usize,
+        amounts: [Option<f64>; 3],
+    ) {
         for (i, amount) in amounts.into_iter().enumerate() {
             let Some(amount) = amount else { continue };
             for machine in [Some(machine.to_owned()), None] {
-                let sums = self.sums.entry((machine, bin.clone(), group, i)).or_default();
+                let sums = self
+                    .sums
+                    .entry((machine, bin.cloned(), group, i))
+                    .or_default();
                 sums.0 += amount;
                 sums.1 += amount * amount;
             }
@@ -94,7 +106,13 @@ impl DaySizes {
     }
 
     /// `E[d^2] / E[d]` of that machine, bin and group; of the whole fleet where it has none.
-    fn typical(&self, machine: &str, bin: Option<&str>, group: usize, measure: usize) -> Option<f64> {
+    fn typical(
+        &self,
+        machine: &str,
+        bin: Option<&str>,
+        group: usize,
+        measure: usize,
+    ) -> Option<f64> {
         let bin = bin.map(str::to_owned);
         let keys = [
             (Some(machine.to_owned()), bin.clone(), group, measure),
@@ -137,23 +155,40 @@ pub fn lay_out(uses: &[PlannedUse], sizes: &DaySizes, view: View<'_>) -> FutureP
         // Calendar time wears on every day, in the shed as well.
         let mut date = view.as_of + Days::new(1);
         while date <= view.until {
-            days.insert(date, Day { groups: vec![1.0], hours: 0.0 });
+            days.insert(
+                date,
+                Day {
+                    groups: vec![1.0],
+                    hours: 0.0,
+                },
+            );
             date = date + Days::new(1);
         }
     }
     for ((from, until, group), amounts) in joined(uses, view) {
         let measure = view.measure.index();
-        let main = [1, 0, 2].into_iter().find(|i| amounts[*i].is_some_and(|a| 0.0 < a));
+        let main = [1, 0, 2]
+            .into_iter()
+            .find(|i| amounts[*i].is_some_and(|a| 0.0 < a));
         let Some(main) = main else { continue };
         let total = amounts[main].unwrap_or(0.0);
         let room = ((until - from).num_days() + 1) as f64;
-        let size = sizes.typical(view.machine, view.bin, group, main).unwrap_or(total);
+        let size = sizes
+            .typical(view.machine, view.bin, group, main)
+            .unwrap_or(total);
         let count = (total / size).round().clamp(1.0, room);
         known &= view.measure == Measure::Days || amounts[measure].is_some();
         for k in 0..count as u64 {
             let offset = ((k as f64 + 0.5) * room / count).floor() as u64;
             let day = days.entry(from + Days::new(offset)).or_insert_with(|| Day {
-                groups: vec![0.0; if view.measure == Measure::Days { 1 } else { view.n_groups }],
+                groups: vec![
+                    0.0;
+                    if view.measure == Measure::Days {
+                        1
+                    } else {
+                        view.n_groups
+                    }
+                ],
                 hours: 0.0,
             });
             day.hours += amounts[Measure::Hours.index()].unwrap_or(0.0) / count;
@@ -192,7 +227,11 @@ fn joined(uses: &[PlannedUse], view: View<'_>) -> BTreeMap<Stretch, [Option<f64>
 }
 
 fn accumulate(days: &BTreeMap<NaiveDate, Day>, view: View<'_>, known: bool) -> FuturePath {
-    let n_groups = if view.measure == Measure::Days { 1 } else { view.n_groups };
+    let n_groups = if view.measure == Measure::Days {
+        1
+    } else {
+        view.n_groups
+    };
     let mut path = FuturePath {
         dates: Vec::with_capacity(days.len()),
         counts: Vec::with_capacity(days.len()),

@@ -60,7 +60,13 @@ pub fn build(
     as_of: NaiveDate,
     season: Season,
 ) -> Plan {
-    let planner = Planner { records, groups, sums, as_of, starts: records.settings.season_start() };
+    let planner = Planner {
+        records,
+        groups,
+        sums,
+        as_of,
+        starts: records.settings.season_start(),
+    };
     planner.build(season)
 }
 
@@ -97,7 +103,7 @@ impl Planner<'_> {
                     uses.extend(self.last_season_again(machine, this, of_target, &mut told));
                 } else {
                     planned |= of_target;
-                    uses.extend(rows.into_iter().filter_map(|row| self.from_row(row)));
+                    uses.extend(rows.into_iter().filter_map(|row| self.planned_row(row)));
                 }
             }
         }
@@ -112,10 +118,19 @@ impl Planner<'_> {
             }
         }
         uses.sort_by(|a, b| {
-            (&a.machine, a.month, &a.product, &a.bin).cmp(&(&b.machine, b.month, &b.product, &b.bin))
+            (&a.machine, a.month, &a.product, &a.bin)
+                .cmp(&(&b.machine, b.month, &b.product, &b.bin))
         });
-        let source = if planned { PlanSource::Plan } else { PlanSource::LastSeason };
-        Plan { notes: told.notes(source, self.records.settings.plan_change), uses, source }
+        let source = if planned {
+            PlanSource::Plan
+        } else {
+            PlanSource::LastSeason
+        };
+        Plan {
+            notes: told.notes(source, self.records.settings.plan_change),
+            uses,
+            source,
+        }
     }
 
     /// In service, and not retired.
@@ -131,8 +146,15 @@ impl Planner<'_> {
             .collect()
     }
 
-    fn from_row(&self, row: &PlanRow) -> Option<PlannedUse> {
-        self.placed(&row.machine, &row.product, row.bin.as_deref(), row.month, row.amounts, 1.0)
+    fn planned_row(&self, row: &PlanRow) -> Option<PlannedUse> {
+        self.placed(
+            &row.machine,
+            &row.product,
+            row.bin.as_deref(),
+            row.month,
+            row.amounts,
+            1.0,
+        )
     }
 
     /// Cuts a month down to the days after the as-of date.
@@ -153,7 +175,11 @@ impl Planner<'_> {
         let days = |from: NaiveDate| ((until - from).num_days() + 1) as f64;
         let share = factor * days(from) / days(month);
         let group = self.groups.group(product);
-        let group = self.groups.names().binary_search_by(|n| n.as_str().cmp(group)).ok()?;
+        let group = self
+            .groups
+            .names()
+            .binary_search_by(|n| n.as_str().cmp(group))
+            .ok()?;
         let scale = |amount: Option<f64>| amount.map(|a| a * share);
         Some(PlannedUse {
             month,
@@ -185,7 +211,11 @@ impl Planner<'_> {
             return Vec::new();
         };
         if tell {
-            let list = if full { &mut told.repeated } else { &mut told.partial };
+            let list = if full {
+                &mut told.repeated
+            } else {
+                &mut told.partial
+            };
             list.insert(machine.name.clone());
         }
         let later = 12 * (target.year - past.year);
@@ -194,7 +224,14 @@ impl Planner<'_> {
             .into_iter()
             .filter_map(|((month, product, bin), amounts)| {
                 let month = months_later(month, later);
-                self.placed(&machine.name, &product, bin.as_deref(), month, amounts, factor)
+                self.placed(
+                    &machine.name,
+                    &product,
+                    bin.as_deref(),
+                    month,
+                    amounts,
+                    factor,
+                )
             })
             .collect()
     }
@@ -202,7 +239,11 @@ impl Planner<'_> {
     /// The last season the records hold in full, or else the last with any use.
     fn last_season(&self, machine: &Machine) -> Option<(Season, bool)> {
         let last = Season::of(self.as_of, self.starts);
-        let last = if last.end <= self.as_of { last.year } else { last.year - 1 };
+        let last = if last.end <= self.as_of {
+            last.year
+        } else {
+            last.year - 1
+        };
         let full = Season::ending_in(last, self.starts);
         if machine.records_from.max(machine.in_service) <= full.start {
             return Some((full, true));
@@ -228,11 +269,19 @@ impl Planner<'_> {
         rows.sort_by(|a, b| {
             (a.date, a.product, a.bin)
                 .cmp(&(b.date, b.product, b.bin))
-                .then_with(|| key(&a.amounts).partial_cmp(&key(&b.amounts)).expect("finite"))
+                .then_with(|| {
+                    key(&a.amounts)
+                        .partial_cmp(&key(&b.amounts))
+                        .expect("finite")
+                })
         });
         let mut months: BTreeMap<_, Amounts> = BTreeMap::new();
         for row in rows {
-            let key = (month_of(row.date), row.product.to_owned(), row.bin.map(str::to_owned));
+            let key = (
+                month_of(row.date),
+                row.product.to_owned(),
+                row.bin.map(str::to_owned),
+            );
             let sum = months.entry(key).or_default();
             let add = |sum: &mut Option<f64>, amount: Option<f64>| {
                 if let Some(amount) = amount {
@@ -285,7 +334,10 @@ impl Told {
             ));
         }
         if 0 < self.empty {
-            notes.push(format!("{} rows of planned use say no amount and are left out", self.empty));
+            notes.push(format!(
+                "{} rows of planned use say no amount and are left out",
+                self.empty
+            ));
         }
         notes
     }
@@ -334,7 +386,10 @@ impl Rates {
                 by_group.entry(day.group).or_default().add(&day.amounts);
             }
         }
-        Self { by_machine, by_group }
+        Self {
+            by_machine,
+            by_group,
+        }
     }
 
     /// Amounts with what is missing filled in, and whether anything was; `None` where nothing is
@@ -351,7 +406,11 @@ impl Rates {
                 Some(rate * given[from]?)
             })
         };
-        let amounts = Amounts { acres: fill(0), tons: fill(1), hours: fill(2) };
+        let amounts = Amounts {
+            acres: fill(0),
+            tons: fill(1),
+            hours: fill(2),
+        };
         let filled = Measure::OF_USE
             .iter()
             .any(|m| planned.amounts.get(*m).is_none() && amounts.get(*m).is_some());
@@ -362,7 +421,11 @@ impl Rates {
 /// Planned use summed over a list, unknown where any member is.
 #[must_use]
 pub fn total<'a>(uses: impl Iterator<Item = &'a PlannedUse>) -> Amounts {
-    let zero = Amounts { acres: Some(0.0), tons: Some(0.0), hours: Some(0.0) };
+    let zero = Amounts {
+        acres: Some(0.0),
+        tons: Some(0.0),
+        hours: Some(0.0),
+    };
     uses.fold(zero, |sum, u| {
         let add = |a: Option<f64>, b: Option<f64>| Some(a? + b?);
         Amounts {
@@ -377,6 +440,10 @@ pub fn total<'a>(uses: impl Iterator<Item = &'a PlannedUse>) -> Amounts {
 #[must_use]
 pub fn years_later(plan: &PlannedUse, years: i32) -> PlannedUse {
     let month = months_later(plan.month, 12 * years);
-    PlannedUse { month, from: month, until: month_end(month), ..plan.clone() }
+    PlannedUse {
+        month,
+        from: month,
+        until: month_end(month),
+        ..plan.clone()
+    }
 }
-

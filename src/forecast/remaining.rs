@@ -59,7 +59,10 @@ fn part_left(
     let mix = mix(path.at_end(in_season), unit);
     // A stream of its own for each place, whatever else is in the fleet.
     let slot = unit.slot.as_deref().unwrap_or("");
-    let name = format!("{}/{}/{slot}", in_service.machines[unit.machine], unit.position);
+    let name = format!(
+        "{}/{}/{slot}",
+        in_service.machines[unit.machine], unit.position
+    );
     let mut rng = ChaCha8Rng::seed_from_u64(seed ^ name_hash(&name));
     let mut left = Vec::with_capacity(draws.len() * PLAYS);
     let mut rest = Vec::with_capacity(draws.len() * PLAYS);
@@ -67,7 +70,9 @@ fn part_left(
     for theta in draws.iter() {
         let life = Life::new(draws.distribution, theta, 0.0);
         let rate = life.effective(&mix);
-        let ahead = path.at_end(in_season).map_or(0.0, |used| life.effective(used));
+        let ahead = path
+            .at_end(in_season)
+            .map_or(0.0, |used| life.effective(used));
         for _ in 0..PLAYS {
             let x = life.draw_rest(&unit.age, &mut rng);
             left.push(x / rate);
@@ -113,7 +118,9 @@ fn mix(ahead: Option<&[f64]>, unit: &Unit) -> Vec<f64> {
         }
     }
     // Neither: the reference group, which comes first.
-    (0..so_far.len()).map(|g| if g == 0 { 1.0 } else { 0.0 }).collect()
+    (0..so_far.len())
+        .map(|g| if g == 0 { 1.0 } else { 0.0 })
+        .collect()
 }
 
 /// First day at whose end at least half of the plays are worn out.
@@ -123,7 +130,10 @@ fn half_worn(days: usize, rest: &[f64], exposure: impl Fn(usize, usize) -> f64) 
         let count: usize = (0..n_draws)
             .map(|d| {
                 let at = exposure(k, d);
-                rest[d * PLAYS..(d + 1) * PLAYS].iter().filter(|r| **r <= at).count()
+                rest[d * PLAYS..(d + 1) * PLAYS]
+                    .iter()
+                    .filter(|r| **r <= at)
+                    .count()
             })
             .sum();
         rest.len() <= 2 * count
@@ -139,4 +149,3 @@ fn half_worn(days: usize, rest: &[f64], exposure: impl Fn(usize, usize) -> f64) 
     }
     (low < days).then_some(low)
 }
-

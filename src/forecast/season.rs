@@ -20,10 +20,19 @@ impl Season {
     /// When `(month, day)` is not a day of every year; settings are checked for that.
     #[must_use]
     pub fn ending_in(year: i32, (month, day): (u32, u32)) -> Self {
-        let on = |year: i32| NaiveDate::from_ymd_opt(year, month, day).expect("a day of every year");
-        let first_year = if (month, day) == (1, 1) { year } else { year - 1 };
+        let on =
+            |year: i32| NaiveDate::from_ymd_opt(year, month, day).expect("a day of every year");
+        let first_year = if (month, day) == (1, 1) {
+            year
+        } else {
+            year - 1
+        };
         let start = on(first_year);
-        Self { year, start, end: on(first_year + 1) - Days::new(1) }
+        Self {
+            year,
+            start,
+            end: on(first_year + 1) - Days::new(1),
+        }
     }
 
     /// The season a day lies in.
@@ -49,17 +58,27 @@ impl Season {
 }
 
 /// First day of the month of `date`.
+///
+/// # Panics
+/// Never: every month has a first day.
 #[must_use]
 pub fn month_of(date: NaiveDate) -> NaiveDate {
     date.with_day(1).expect("every month has a first day")
 }
 
 /// First day of the month `months` later.
+///
+/// # Panics
+/// Beyond the calendar of 262,000 years.
 #[must_use]
 pub fn months_later(month: NaiveDate, months: i32) -> NaiveDate {
     let count = month.year() * 12 + month.month0().cast_signed() + months;
-    NaiveDate::from_ymd_opt(count.div_euclid(12), count.rem_euclid(12).cast_unsigned() + 1, 1)
-        .expect("within the calendar")
+    NaiveDate::from_ymd_opt(
+        count.div_euclid(12),
+        count.rem_euclid(12).cast_unsigned() + 1,
+        1,
+    )
+    .expect("within the calendar")
 }
 
 /// Last day of the month that begins on `month`.

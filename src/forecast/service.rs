@@ -11,7 +11,12 @@ use crate::units::Measure;
 /// Days on which the work falls due between the as-of date and the end of the season, the
 /// season's days only. Work that is overdue falls due on the day after the as-of date.
 #[must_use]
-pub fn due(life: &Life, service: Service, gathering: Gathering<'_>, view: View<'_>) -> Vec<NaiveDate> {
+pub fn due(
+    life: &Life,
+    service: Service,
+    gathering: Gathering<'_>,
+    view: View<'_>,
+) -> Vec<NaiveDate> {
     let season = gathering.season;
     let clocks: Vec<Clock> = Measure::OF_USE
         .iter()
@@ -28,7 +33,10 @@ pub fn due(life: &Life, service: Service, gathering: Gathering<'_>, view: View<'
             (Some(_), None) => true,
             (None, _) => false,
         };
-        let by_use = clocks.iter().zip(&used).any(|(c, used)| c.every <= c.at(date) - used);
+        let by_use = clocks
+            .iter()
+            .zip(&used)
+            .any(|(c, used)| c.every <= c.at(date) - used);
         if by_days || by_use {
             if season.holds(date) {
                 dates.push(date);
@@ -59,11 +67,21 @@ impl Clock {
         view: View<'_>,
     ) -> Option<Self> {
         let every = service.every(measure)?;
-        let path =
-            path::lay_out(&gathering.plan.uses, gathering.sizes, View { measure, ..view });
-        let cumulative = (0..path.dates.len()).map(|k| path.at(k).iter().sum()).collect();
+        let path = path::lay_out(
+            &gathering.plan.uses,
+            gathering.sizes,
+            View { measure, ..view },
+        );
+        let cumulative = (0..path.dates.len())
+            .map(|k| path.at(k).iter().sum())
+            .collect();
         let already = life.spans[measure.index()].end.unwrap_or(every);
-        Some(Self { every, already, dates: path.dates, cumulative })
+        Some(Self {
+            every,
+            already,
+            dates: path.dates,
+            cumulative,
+        })
     }
 
     /// Use since the as-of date at the end of `date`.

@@ -129,12 +129,21 @@ impl<'a> Table<'a> {
         let service = game.in_service;
         let mut order: Vec<&Unit> = service.units.iter().collect();
         order.sort_by_key(|u| u.path);
-        let money = order.iter().map(|u| event_money(game, u.line, u.pieces)).collect();
+        let money = order
+            .iter()
+            .map(|u| event_money(game, u.line, u.pieces))
+            .collect();
         let all = game.groups.names();
         let group_places = game
             .assessments
             .iter()
-            .map(|a| a.lives.groups.iter().map(|n| all.binary_search(n).ok()).collect())
+            .map(|a| {
+                a.lives
+                    .groups
+                    .iter()
+                    .map(|n| all.binary_search(n).ok())
+                    .collect()
+            })
             .collect();
         let mut table = Self {
             game,
@@ -143,7 +152,9 @@ impl<'a> Table<'a> {
             money,
             season_use: service.paths.iter().map(|p| p.path.in_season()).collect(),
             hour_shares: Vec::new(),
-            acre_shares: (0..service.machines.len()).map(|m| shares(game, Some(m))).collect(),
+            acre_shares: (0..service.machines.len())
+                .map(|m| shares(game, Some(m)))
+                .collect(),
             group_places,
             scheduled: Vec::new(),
         };
@@ -194,13 +205,21 @@ impl<'a> Table<'a> {
             record[due.line * LINE_WIDTH + PIECES] += due.pieces;
             let money = event_money(self.game, due.line, due.pieces);
             let month = self.month_index(due.date);
-            self.pay(&mut record, money, due.machine, month, &self.acre_shares[due.machine]);
+            self.pay(
+                &mut record,
+                money,
+                due.machine,
+                month,
+                &self.acre_shares[due.machine],
+            );
         }
         record
     }
 
     fn month_index(&self, date: NaiveDate) -> usize {
-        self.months.partition_point(|m| *m <= date).saturating_sub(1)
+        self.months
+            .partition_point(|m| *m <= date)
+            .saturating_sub(1)
     }
 
     fn pay(&self, record: &mut [f64], money: f64, machine: usize, month: usize, shares: &[f64]) {
@@ -216,8 +235,13 @@ impl<'a> Table<'a> {
         let mut rng = ChaCha8Rng::seed_from_u64(self.game.seed);
         rng.set_stream(number as u64);
         let mut record = self.scheduled.clone();
-        let rates: Vec<f64> =
-            self.game.in_service.damage.iter().map(|d| d.draw(&mut rng)).collect();
+        let rates: Vec<f64> = self
+            .game
+            .in_service
+            .damage
+            .iter()
+            .map(|d| d.draw(&mut rng))
+            .collect();
         let mut exposure: Vec<f64> = Vec::new();
         let mut shares: Vec<f64> = Vec::new();
         let mut current = usize::MAX;
@@ -226,7 +250,9 @@ impl<'a> Table<'a> {
             let seen = &self.game.in_service.paths[unit.path];
             if unit.path != current {
                 current = unit.path;
-                let Some(draws) = &self.game.assessments[seen.family].draws else { continue };
+                let Some(draws) = &self.game.assessments[seen.family].draws else {
+                    continue;
+                };
                 let theta = draws.get(number % draws.len());
                 life = Life::new(draws.distribution, theta, rates[seen.family]);
                 life.exposures(seen, &mut exposure);
@@ -240,7 +266,11 @@ impl<'a> Table<'a> {
                 record[unit.line * LINE_WIDTH + column] += 1.0;
                 record[unit.line * LINE_WIDTH + PIECES] += unit.pieces;
                 let month = self.month_index(seen.path.dates[day]);
-                let shares = if worn { &shares } else { &self.hour_shares[unit.path] };
+                let shares = if worn {
+                    &shares
+                } else {
+                    &self.hour_shares[unit.path]
+                };
                 self.pay(&mut record, *money, unit.machine, month, shares);
             });
         }
@@ -253,8 +283,10 @@ impl<'a> Table<'a> {
         shares.resize(self.n_groups(), 0.0);
         let used = &self.season_use[path];
         let mut sum = 0.0;
-        for ((place, use_), factor) in
-            self.group_places[seen.family].iter().zip(used).zip(&life.factors)
+        for ((place, use_), factor) in self.group_places[seen.family]
+            .iter()
+            .zip(used)
+            .zip(&life.factors)
         {
             if let Some(place) = place {
                 shares[*place] += use_ * factor;
@@ -262,7 +294,9 @@ impl<'a> Table<'a> {
             }
         }
         if 0.0 < sum {
-            shares.iter_mut().for_each(|s| *s /= sum);
+            for share in shares.iter_mut() {
+                *share /= sum;
+            }
         } else {
             // Parts that age by the calendar, or that wear while nothing is spread.
             shares.copy_from_slice(&self.acre_shares[seen.machine]);
@@ -274,14 +308,27 @@ impl<'a> Table<'a> {
         let at = self.total_at();
         let money = |p: &Vec<f64>| p[at];
         let pieces = |p: &Vec<f64>| {
-            (0..self.game.in_service.lines.len()).map(|l| p[l * LINE_WIDTH + PIECES]).sum()
+            (0..self.game.in_service.lines.len())
+                .map(|l| p[l * LINE_WIDTH + PIECES])
+                .sum()
         };
         let no_money = plays.iter().all(|p| p[at] <= 0.0);
-        let values: Vec<f64> = plays.iter().map(if no_money { &pieces } else { &money as &dyn Fn(&Vec<f64>) -> f64 }).collect();
+        let values: Vec<f64> = plays
+            .iter()
+            .map(if no_money {
+                &pieces
+            } else {
+                &money as &dyn Fn(&Vec<f64>) -> f64
+            })
+            .collect();
         let n = values.len() as f64;
         let mean = values.iter().sum::<f64>() / n;
         let variance = values.iter().map(|v| (v - mean).powi(2)).sum::<f64>() / (n - 1.0);
-        if mean <= 0.0 { 0.0 } else { (variance / n).sqrt() / mean }
+        if mean <= 0.0 {
+            0.0
+        } else {
+            (variance / n).sqrt() / mean
+        }
     }
 
     fn outcome(self, plays: &[Vec<f64>]) -> Outcome {
@@ -307,14 +354,19 @@ impl<'a> Table<'a> {
 /// Money of one replacement: pieces, and labor where it is known; 0 where the price is not.
 fn event_money(game: Game<'_>, line: usize, pieces: f64) -> f64 {
     let cost = game.in_service.lines[line].cost;
-    let labor = game.labor_rate.zip(cost.labor_hours).map_or(0.0, |(rate, hours)| rate * hours);
+    let labor = game
+        .labor_rate
+        .zip(cost.labor_hours)
+        .map_or(0.0, |(rate, hours)| rate * hours);
     cost.price.map_or(0.0, |price| price * pieces + labor)
 }
 
 /// Months from the later of as-of date and season start to the season's end.
 fn months(game: Game<'_>) -> Vec<NaiveDate> {
     let first = month_of(game.season.start.max(game.as_of + chrono::Days::new(1)));
-    (0..).map(|k| months_later(first, k)).take_while(|m| *m <= game.season.end).collect()
+    std::iter::successors(Some(first), |m| Some(months_later(*m, 1)))
+        .take_while(|m| *m <= game.season.end)
+        .collect()
 }
 
 /// Shares of the season's acres by group on one machine, or else of its tons, of its hours, of
@@ -333,7 +385,11 @@ fn shares(game: Game<'_>, machine: Option<usize>) -> Vec<f64> {
             return shares;
         }
     }
-    if machine.is_some() { shares(game, None) } else { vec![0.0; n] }
+    if machine.is_some() {
+        shares(game, None)
+    } else {
+        vec![0.0; n]
+    }
 }
 
 fn normalized(values: Vec<f64>) -> Option<Vec<f64>> {
@@ -366,7 +422,9 @@ impl Life {
             distribution,
             shape: theta[0].exp(),
             ln_scale: theta[1],
-            factors: std::iter::once(1.0).chain(theta[2..].iter().map(|w| w.exp())).collect(),
+            factors: std::iter::once(1.0)
+                .chain(theta[2..].iter().map(|w| w.exp()))
+                .collect(),
             rate,
         }
     }
@@ -386,7 +444,9 @@ impl Life {
         if x <= 0.0 {
             return 0.0;
         }
-        self.distribution.cumulative(self.shape * (x.ln() - self.ln_scale)).value
+        self.distribution
+            .cumulative(self.shape * (x.ln() - self.ln_scale))
+            .value
     }
 
     /// Exposure at which the cumulative hazard is `h`.

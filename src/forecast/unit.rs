@@ -139,7 +139,12 @@ pub fn gather(gathering: Gathering<'_>) -> InService {
     };
     gatherer.machines();
     gatherer.damage();
-    for life in gathering.built.lives.iter().filter(|l| l.ended == Ending::Running) {
+    for life in gathering
+        .built
+        .lives
+        .iter()
+        .filter(|l| l.ended == Ending::Running)
+    {
         gatherer.add(life);
     }
     if 0 < gatherer.unknown_age {
@@ -172,14 +177,17 @@ impl<'a> Gatherer<'a> {
     fn damage(&mut self) {
         for assessment in self.gathering.assessments {
             let of_family = self.gathering.built.lives.iter();
-            let lives: Vec<&Life> =
-                of_family.filter(|l| l.family == assessment.family.name).collect();
+            let lives: Vec<&Life> = of_family
+                .filter(|l| l.family == assessment.family.name)
+                .collect();
             self.out.damage.push(DamageRate::of(&lives));
         }
     }
 
     fn add(&mut self, life: &'a Life) {
-        let Ok(machine) = self.out.machines.binary_search(&life.machine) else { return };
+        let Ok(machine) = self.out.machines.binary_search(&life.machine) else {
+            return;
+        };
         let context = self.gathering.context;
         let Some(position) = context.records.position(&life.machine, &life.position) else {
             return;
@@ -278,7 +286,12 @@ impl<'a> Gatherer<'a> {
         let columns = columns(&lives.groups, self.gathering.context.groups.names());
         let path = narrowed(whole, &columns);
         let index = self.out.paths.len();
-        self.out.paths.push(SeenPath { machine, bin, family, path });
+        self.out.paths.push(SeenPath {
+            machine,
+            bin,
+            family,
+            path,
+        });
         self.paths.insert(key, index);
         index
     }
@@ -291,7 +304,10 @@ impl<'a> Gatherer<'a> {
                 return Age::Known(vec![end]);
             }
             let use_of = |name: &String| {
-                life.groups.get(name).and_then(|g| g.end.get(measure)).unwrap_or(0.0)
+                life.groups
+                    .get(name)
+                    .and_then(|g| g.end.get(measure))
+                    .unwrap_or(0.0)
             };
             return Age::Known(assessment.lives.groups.iter().map(use_of).collect());
         }
@@ -304,13 +320,21 @@ impl<'a> Gatherer<'a> {
         let from = path.days_until(life.since - chrono::Days::new(1));
         let recorded = path.recorded(measure, from, path.days_until(context.as_of).max(from));
         let columns = columns(&assessment.lives.groups, context.groups.names());
-        Age::AtLeast(columns.iter().map(|c| c.map_or(0.0, |c| recorded[c])).collect())
+        Age::AtLeast(
+            columns
+                .iter()
+                .map(|c| c.map_or(0.0, |c| recorded[c]))
+                .collect(),
+        )
     }
 }
 
 /// Place of each family group among all groups; `None` for the one of a measure without groups.
 fn columns(family_groups: &[String], all: &[String]) -> Vec<Option<usize>> {
-    family_groups.iter().map(|name| all.binary_search(name).ok()).collect()
+    family_groups
+        .iter()
+        .map(|name| all.binary_search(name).ok())
+        .collect()
 }
 
 /// A path with only the family's groups, in its order.
@@ -321,8 +345,15 @@ fn narrowed(path: FuturePath, columns: &[Option<usize>]) -> FuturePath {
     let cumulative = (0..path.dates.len())
         .flat_map(|k| {
             let day = path.at(k);
-            columns.iter().map(|c| c.map_or(0.0, |c| day[c])).collect::<Vec<_>>()
+            columns
+                .iter()
+                .map(|c| c.map_or(0.0, |c| day[c]))
+                .collect::<Vec<_>>()
         })
         .collect();
-    FuturePath { cumulative, n_groups: columns.len(), ..path }
+    FuturePath {
+        cumulative,
+        n_groups: columns.len(),
+        ..path
+    }
 }

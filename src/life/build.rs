@@ -68,11 +68,17 @@ impl Context<'_> {
     #[must_use]
     pub fn family_of(&self, part: &str) -> (Family, Option<String>) {
         let newest = self.supersession.newest(part);
-        let listed = self.records.part(newest).or_else(|| self.records.part(part));
+        let listed = self
+            .records
+            .part(newest)
+            .or_else(|| self.records.part(part));
         let name = listed.map_or("", |p| p.family.as_str());
         // The material is that of the number that was fitted, where the list still has it.
         let fitted = self.records.part(part).or(listed);
-        (self.families.get(name), fitted.and_then(|p| p.material.clone()))
+        (
+            self.families.get(name),
+            fitted.and_then(|p| p.material.clone()),
+        )
     }
 }
 
@@ -82,14 +88,21 @@ pub fn build(context: Context<'_>) -> Built {
     let mut built = Built::default();
     let mut oldest_first = 0;
     let mut changes: BTreeMap<(&str, &str), Vec<&Replacement>> = BTreeMap::new();
-    for change in context.records.replacements.iter().filter(|r| r.date <= context.as_of) {
+    for change in context
+        .records
+        .replacements
+        .iter()
+        .filter(|r| r.date <= context.as_of)
+    {
         changes
             .entry((change.machine.as_str(), change.position.as_str()))
             .or_default()
             .push(change);
     }
     for position in &context.records.positions {
-        let Some(machine) = context.records.machine(&position.machine) else { continue };
+        let Some(machine) = context.records.machine(&position.machine) else {
+            continue;
+        };
         if context.as_of < machine.in_service {
             continue;
         }
@@ -103,9 +116,9 @@ pub fn build(context: Context<'_>) -> Built {
         oldest_first += history.oldest_first;
         history.finish(&mut built);
     }
-    built.partial.sort_by(|a, b| {
-        (a.date, &a.machine, &a.position).cmp(&(b.date, &b.machine, &b.position))
-    });
+    built
+        .partial
+        .sort_by(|a, b| (a.date, &a.machine, &a.position).cmp(&(b.date, &b.machine, &b.position)));
     add_notes(&mut built, context, oldest_first);
     built
 }
@@ -166,12 +179,21 @@ impl<'a> History<'a> {
     fn new(context: Context<'a>, machine: &'a Machine, position: &'a Position) -> Self {
         let (family, _) = context.family_of(&position.part);
         let as_set = family.counted == Counted::Set || family.service.is_some();
-        let n_slots = if as_set { 1 } else { (position.quantity.round() as usize).max(1) };
+        let n_slots = if as_set {
+            1
+        } else {
+            (position.quantity.round() as usize).max(1)
+        };
         let fitted = match position.installed {
             Installed::On(date) => Some(date),
             Installed::Unknown => None,
         };
-        let slot = || Slot { label: None, part: position.part.clone(), fitted, first: true };
+        let slot = || Slot {
+            label: None,
+            part: position.part.clone(),
+            fitted,
+            first: true,
+        };
         let begun = fitted.is_none_or(|date| date <= context.as_of);
         Self {
             context,
@@ -179,7 +201,11 @@ impl<'a> History<'a> {
             position,
             path: context.sums.path(&machine.name, position.bin.as_deref()),
             as_set,
-            slots: if begun { (0..n_slots).map(|_| slot()).collect() } else { Vec::new() },
+            slots: if begun {
+                (0..n_slots).map(|_| slot()).collect()
+            } else {
+                Vec::new()
+            },
             lives: Vec::new(),
             partial: Vec::new(),
             oldest_first: 0,
@@ -220,19 +246,29 @@ impl<'a> History<'a> {
         // Nobody knows how old a part of unknown age is; it was there first, so it goes first.
         by_age.sort_by_key(|i| (self.slots[*i].fitted, *i));
         if let Some(name) = &change.slot {
-            let labelled = self.slots.iter().position(|s| s.label.as_ref() == Some(name));
+            let labelled = self
+                .slots
+                .iter()
+                .position(|s| s.label.as_ref() == Some(name));
             // `3` is the third of them until another name is given to it.
-            let counted = name.parse::<usize>().ok().and_then(|n| n.checked_sub(1)).filter(|i| {
-                self.slots.get(*i).is_some_and(|s| s.label.is_none())
-            });
-            let free = by_age.iter().copied().find(|i| self.slots[*i].label.is_none());
+            let counted = name
+                .parse::<usize>()
+                .ok()
+                .and_then(|n| n.checked_sub(1))
+                .filter(|i| self.slots.get(*i).is_some_and(|s| s.label.is_none()));
+            let free = by_age
+                .iter()
+                .copied()
+                .find(|i| self.slots[*i].label.is_none());
             let index = labelled.or(counted).or(free);
             if let Some(index) = index {
                 self.slots[index].label = Some(name.clone());
             }
             return index.into_iter().collect();
         }
-        let count = change.quantity.map_or(self.slots.len(), |q| q.round() as usize);
+        let count = change
+            .quantity
+            .map_or(self.slots.len(), |q| q.round() as usize);
         if count < self.slots.len() {
             self.oldest_first += 1;
         }
@@ -259,7 +295,10 @@ impl<'a> History<'a> {
     }
 
     fn finish(mut self, built: &mut Built) {
-        let retired = self.machine.retired.filter(|date| *date <= self.context.as_of);
+        let retired = self
+            .machine
+            .retired
+            .filter(|date| *date <= self.context.as_of);
         let (until, ended) = match retired {
             Some(date) => (date, Ending::Retired),
             None => (self.context.as_of, Ending::Running),
@@ -272,10 +311,12 @@ impl<'a> History<'a> {
         let names: Vec<_> = (0..self.slots.len()).map(|i| self.slot_name(i)).collect();
         let mut lives = std::mem::take(&mut self.lives);
         lives.sort_by_key(|(index, life)| (*index, life.fitted));
-        built.lives.extend(lives.into_iter().map(|(index, mut life)| {
-            life.slot.clone_from(&names[index]);
-            life
-        }));
+        built
+            .lives
+            .extend(lives.into_iter().map(|(index, mut life)| {
+                life.slot.clone_from(&names[index]);
+                life
+            }));
         built.partial.append(&mut self.partial);
     }
 
@@ -283,7 +324,12 @@ impl<'a> History<'a> {
         if self.slots.len() < 2 {
             return None;
         }
-        Some(self.slots[index].label.clone().unwrap_or_else(|| (index + 1).to_string()))
+        Some(
+            self.slots[index]
+                .label
+                .clone()
+                .unwrap_or_else(|| (index + 1).to_string()),
+        )
     }
 
     /// The life of the part in a slot up to `until`.
@@ -315,7 +361,11 @@ impl<'a> History<'a> {
             fitted: slot.fitted,
             removed: (ended != Ending::Running).then_some(until),
             ended,
-            pieces: if self.as_set { self.position.quantity } else { 1.0 },
+            pieces: if self.as_set {
+                self.position.quantity
+            } else {
+                1.0
+            },
             since: window.since,
             spans,
             groups,
@@ -370,7 +420,11 @@ impl Window {
             worn: ended.is_wear(),
             late,
             last_good,
-            before: if late { Measure::OF_USE.map(|m| before.get(m)) } else { [Some(0.0); 3] },
+            before: if late {
+                Measure::OF_USE.map(|m| before.get(m))
+            } else {
+                [Some(0.0); 3]
+            },
             dates: path.days()[from..to].to_vec(),
         }
     }
@@ -381,22 +435,36 @@ impl Window {
             return self.to;
         }
         let by_use = path.before_last_use(measure, self.from, self.to);
-        let by_look = self.last_good.map(|date| path.days_until(date).max(self.from));
+        let by_look = self
+            .last_good
+            .map(|date| path.days_until(date).max(self.from));
         by_look.map_or(by_use, |k| k.min(by_use))
     }
 
     fn days(&self) -> Span {
-        let Some(fitted) = self.fitted else { return Span::default() };
+        let Some(fitted) = self.fitted else {
+            return Span::default();
+        };
         let since = |date: NaiveDate| (date - fitted).num_days().max(0) as f64;
         let entry = if self.late { since(self.since) } else { 0.0 };
         let end = since(self.until).max(entry);
         let low = if self.worn {
-            let used = self.dates.len().checked_sub(2).map_or(entry, |k| since(self.dates[k]));
-            self.last_good.map_or(used, |date| used.min(since(date))).max(entry)
+            let used = self
+                .dates
+                .len()
+                .checked_sub(2)
+                .map_or(entry, |k| since(self.dates[k]));
+            self.last_good
+                .map_or(used, |date| used.min(since(date)))
+                .max(entry)
         } else {
             end
         };
-        Span { entry: Some(entry), low: Some(low), end: Some(end) }
+        Span {
+            entry: Some(entry),
+            low: Some(low),
+            end: Some(end),
+        }
     }
 
     fn span(
@@ -410,7 +478,11 @@ impl Window {
         let known = path.is_known(measure, self.from, self.to);
         let reference = history.context.groups.reference(measure);
         let (Some(before), true) = (before, known) else {
-            return Span { entry: before, low: None, end: None };
+            return Span {
+                entry: before,
+                low: None,
+                end: None,
+            };
         };
         let low = self.low(path, measure);
         let to_low = path.recorded(measure, self.from, low);
@@ -418,7 +490,11 @@ impl Window {
         let names = history.context.groups.names();
         for (name, (low, end)) in names.iter().zip(to_low.iter().zip(&to_end)) {
             // Nobody knows what was spread before the records begin: it counts as the reference.
-            let before = if Some(name.as_str()) == reference { before } else { 0.0 };
+            let before = if Some(name.as_str()) == reference {
+                before
+            } else {
+                0.0
+            };
             if before <= 0.0 && *end <= 0.0 {
                 continue;
             }

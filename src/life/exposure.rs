@@ -40,6 +40,9 @@ impl UseSums {
     ///
     /// Rows of one day, machine, bin and product add up; a measure that none of them records is
     /// unknown for that day. The order of rows does not reach the sums.
+    ///
+    /// # Panics
+    /// When `groups` were made from another log.
     #[must_use]
     pub fn new(usage: &UsageLog, groups: &Groups, until: NaiveDate) -> Self {
         type Key<'a> = (&'a str, NaiveDate, Option<&'a str>, &'a str);
@@ -61,14 +64,25 @@ impl UseSums {
                 .binary_search_by(|n| n.as_str().cmp(groups.group(product)))
                 .expect("every product of the log has a group");
             let days = by_machine.entry(machine.to_owned()).or_default();
-            match days.iter_mut().rev().take_while(|d| d.date == date).find(|d| {
-                d.bin.as_deref() == bin && d.group == group
-            }) {
+            match days
+                .iter_mut()
+                .rev()
+                .take_while(|d| d.date == date)
+                .find(|d| d.bin.as_deref() == bin && d.group == group)
+            {
                 Some(sum) => sum.amounts = add(sum.amounts, amounts),
-                None => days.push(DaySum { date, bin: bin.map(str::to_owned), group, amounts }),
+                None => days.push(DaySum {
+                    date,
+                    bin: bin.map(str::to_owned),
+                    group,
+                    amounts,
+                }),
             }
         }
-        Self { by_machine, n_groups: groups.names().len() }
+        Self {
+            by_machine,
+            n_groups: groups.names().len(),
+        }
     }
 
     /// The sums of one machine, by date.

@@ -19,7 +19,11 @@ impl Anchor {
     #[must_use]
     pub fn offset(self, distribution: Distribution, ln_shape: f64) -> Offset {
         match self {
-            Self::Scale => Jet { value: 0.0, d1: 0.0, d2: 0.0 },
+            Self::Scale => Jet {
+                value: 0.0,
+                d1: 0.0,
+                d2: 0.0,
+            },
             Self::Quantile(p) => distribution.quantile_offset(p, ln_shape),
             Self::Mean => distribution.mean_offset(ln_shape),
         }
@@ -63,7 +67,10 @@ impl Anchored<'_> {
     #[must_use]
     pub fn to_scale(&self, theta: &[f64]) -> Vec<f64> {
         let mut out = theta.to_vec();
-        out[1] -= self.anchor.offset(self.likelihood.distribution, theta[0]).value;
+        out[1] -= self
+            .anchor
+            .offset(self.likelihood.distribution, theta[0])
+            .value;
         out
     }
 
@@ -80,7 +87,11 @@ impl Anchored<'_> {
         if let Some(ln_life) = self.half_worn_at {
             value -= theta[0].exp() * (theta[1] - ln_life) / 2.0;
         }
-        if value.is_nan() { f64::NEG_INFINITY } else { value }
+        if value.is_nan() {
+            f64::NEG_INFINITY
+        } else {
+            value
+        }
     }
 
     fn add_priors(&self, theta: &[f64], out: &mut Derivatives) {

@@ -115,12 +115,7 @@ pub fn family_lives(
     }
 }
 
-fn group_names(
-    lives: &[&Life],
-    measure: Measure,
-    groups: &Groups,
-    also: &[String],
-) -> Vec<String> {
+fn group_names(lives: &[&Life], measure: Measure, groups: &Groups, also: &[String]) -> Vec<String> {
     let Some(reference) = groups.reference(measure) else {
         return vec![String::new()];
     };
@@ -144,7 +139,11 @@ fn group_names(
 }
 
 fn observation(life: &Life, measure: Measure, names: &[String]) -> Observation {
-    let known = if life.ended.is_wear() { End::Between } else { End::Censored };
+    let known = if life.ended.is_wear() {
+        End::Between
+    } else {
+        End::Censored
+    };
     let span = life.spans[measure.index()];
     if measure == Measure::Days {
         let only = |value: Option<f64>| vec![value.unwrap_or(0.0)];
@@ -160,7 +159,12 @@ fn observation(life: &Life, measure: Measure, names: &[String]) -> Observation {
     let by_group = |pick: fn(&crate::life::GroupUse) -> crate::record::Amounts| -> Vec<f64> {
         names
             .iter()
-            .map(|n| life.groups.get(n).and_then(|g| pick(g).get(measure)).unwrap_or(0.0))
+            .map(|n| {
+                life.groups
+                    .get(n)
+                    .and_then(|g| pick(g).get(measure))
+                    .unwrap_or(0.0)
+            })
             .collect()
     };
     Observation {
@@ -274,9 +278,14 @@ fn best_measure(
         .filter(|m| **m == Measure::Days || groups.reference(**m).is_some())
         .map(|m| family_lives(lives, *m, groups, also))
         .collect();
-    let most = candidates.iter().map(|c| c.counts.lives).fold(0.0, f64::max);
-    let complete: Vec<FamilyLives> =
-        candidates.into_iter().filter(|c| most <= c.counts.lives).collect();
+    let most = candidates
+        .iter()
+        .map(|c| c.counts.lives)
+        .fold(0.0, f64::max);
+    let complete: Vec<FamilyLives> = candidates
+        .into_iter()
+        .filter(|c| most <= c.counts.lives)
+        .collect();
     let scored = complete.iter().enumerate().filter_map(|(i, c)| {
         let fit = fit::maximum_likelihood(Distribution::Weibull, &c.observations).ok()?;
         let parameters = fit.free.iter().filter(|f| **f).count() as f64;
@@ -289,9 +298,17 @@ fn best_measure(
         .nth(if told { best.unwrap_or(0) } else { 0 })
         .expect("days are always a candidate");
     notes.push(if told {
-        format!("{}: measured in {}, under which the records are most probable", family.name, chosen.measure.name())
+        format!(
+            "{}: measured in {}, under which the records are most probable",
+            family.name,
+            chosen.measure.name()
+        )
     } else {
-        format!("{}: too few wear-outs to tell what wears it; measured in {}", family.name, chosen.measure.name())
+        format!(
+            "{}: too few wear-outs to tell what wears it; measured in {}",
+            family.name,
+            chosen.measure.name()
+        )
     });
     chosen
 }
@@ -306,13 +323,26 @@ fn choose_distribution(
         DistributionChoice::Lognormal => Distribution::Lognormal,
         DistributionChoice::Exponential => Distribution::Exponential,
         DistributionChoice::Best => {
-            let tried = [Distribution::Weibull, Distribution::Lognormal, Distribution::Exponential];
+            let tried = [
+                Distribution::Weibull,
+                Distribution::Lognormal,
+                Distribution::Exponential,
+            ];
             let best = tried
                 .into_iter()
-                .filter_map(|d| Some((d, fit::maximum_likelihood(d, lives).ok()?.corrected_aic(lives))))
+                .filter_map(|d| {
+                    Some((
+                        d,
+                        fit::maximum_likelihood(d, lives).ok()?.corrected_aic(lives),
+                    ))
+                })
                 .min_by(|a, b| a.1.total_cmp(&b.1));
             let chosen = best.map_or(Distribution::Weibull, |(d, _)| d);
-            notes.push(format!("{}: {} life by the corrected information criterion", family.name, chosen.name()));
+            notes.push(format!(
+                "{}: {} life by the corrected information criterion",
+                family.name,
+                chosen.name()
+            ));
             chosen
         }
     }
@@ -323,14 +353,21 @@ fn choose_distribution(
 const WEIBULL_STEEPNESS: f64 = 1.282_549_830_161_864;
 
 /// Priors so wide that they only keep the draws finite where nothing else does.
-const GUARD_SHAPE: Spread = Spread { median: 1.5, spread: 20.0 };
+const GUARD_SHAPE: Spread = Spread {
+    median: 1.5,
+    spread: 20.0,
+};
 const GUARD_LIFE_SPREAD: f64 = 1_000.0;
 const GUARD_FACTOR_SPREAD: f64 = 20.0;
 
 impl Assessment {
     fn draw(&mut self, wanted: Wanted) {
         let observations = &self.lives.observations;
-        let prior = if wanted.priors { self.family.prior } else { Prior::default() };
+        let prior = if wanted.priors {
+            self.family.prior
+        } else {
+            Prior::default()
+        };
         let worn = observations.worn();
         let in_measure = matches!(self.family.measure, MeasureChoice::Fixed(_));
         let life50 = prior.life50.filter(|_| in_measure);
@@ -343,7 +380,9 @@ impl Assessment {
         let crude = observations.crude_ln_scale(prior.shape.map_or(1.5, |s| s.median));
         let nothing_known = worn <= 0.0 && (!wanted.priors || life50.is_none() && crude.is_none());
         let center = life50.map(Spread::ln_mean).or(crude);
-        let (false, Some(center)) = (nothing_known, center) else { return };
+        let (false, Some(center)) = (nothing_known, center) else {
+            return;
+        };
         let half_worn = worn <= 0.0 && life50.is_none();
         if half_worn {
             self.notes.push(format!(
@@ -352,7 +391,10 @@ impl Assessment {
             ));
         }
         let objective = Anchored {
-            likelihood: Likelihood { distribution: self.distribution, lives: observations },
+            likelihood: Likelihood {
+                distribution: self.distribution,
+                lives: observations,
+            },
             anchor: Anchor::Quantile(0.5),
             priors: self.priors(prior, life50, center),
             half_worn_at: half_worn.then(|| longest(observations).unwrap_or(center)),
@@ -388,14 +430,29 @@ impl Assessment {
             0.0
         };
         let shape = prior.shape.unwrap_or(GUARD_SHAPE);
-        let guard = Spread { median: center.exp(), spread: GUARD_LIFE_SPREAD };
+        let guard = Spread {
+            median: center.exp(),
+            spread: GUARD_LIFE_SPREAD,
+        };
         let life = life50.unwrap_or(guard);
-        let factor = Spread { median: 1.0, spread: prior.wear_factor.unwrap_or(GUARD_FACTOR_SPREAD) };
+        let factor = Spread {
+            median: 1.0,
+            spread: prior.wear_factor.unwrap_or(GUARD_FACTOR_SPREAD),
+        };
         let mut priors = vec![
-            Some(Normal { mean: shape.ln_mean() - steepness, sd: shape.ln_sd() }),
-            Some(Normal { mean: life.ln_mean(), sd: life.ln_sd() }),
+            Some(Normal {
+                mean: shape.ln_mean() - steepness,
+                sd: shape.ln_sd(),
+            }),
+            Some(Normal {
+                mean: life.ln_mean(),
+                sd: life.ln_sd(),
+            }),
         ];
-        let normal = Normal { mean: 0.0, sd: factor.ln_sd() };
+        let normal = Normal {
+            mean: 0.0,
+            sd: factor.ln_sd(),
+        };
         priors.resize(self.lives.observations.n_groups() + 1, Some(normal));
         priors
     }
@@ -408,7 +465,11 @@ impl Assessment {
             theta[1] += objective.anchor.offset(self.distribution, theta[0]).value;
             starts.push(theta);
         }
-        let shapes: &[f64] = if self.distribution.has_shape() { &[2.0, 1.0, 4.0] } else { &[1.0] };
+        let shapes: &[f64] = if self.distribution.has_shape() {
+            &[2.0, 1.0, 4.0]
+        } else {
+            &[1.0]
+        };
         for shape in shapes {
             let crude = self.lives.observations.crude_ln_scale(*shape);
             for life in crude.into_iter().chain([center]) {
@@ -422,7 +483,9 @@ impl Assessment {
 }
 
 fn longest(lives: &Observations) -> Option<f64> {
-    let longest = (0..lives.len()).map(|i| lives.plain_end(i)).fold(0.0, f64::max);
+    let longest = (0..lives.len())
+        .map(|i| lives.plain_end(i))
+        .fold(0.0, f64::max);
     (0.0 < longest).then(|| longest.ln())
 }
 
@@ -434,4 +497,3 @@ pub fn name_hash(name: &str) -> u64 {
         (hash ^ u64::from(byte)).wrapping_mul(0x0000_0100_0000_01b3)
     })
 }
-

@@ -64,7 +64,11 @@ impl Fit {
     pub fn corrected_aic(&self, lives: &Observations) -> f64 {
         let k = self.free.iter().filter(|f| **f).count() as f64;
         let room = lives.worn() - k - 1.0;
-        let correction = if 0.0 < room { 2.0 * k * (k + 1.0) / room } else { f64::INFINITY };
+        let correction = if 0.0 < room {
+            2.0 * k * (k + 1.0) / room
+        } else {
+            f64::INFINITY
+        };
         2.0 * k - 2.0 * self.at.value + correction
     }
 
@@ -82,8 +86,7 @@ pub(super) fn covariance(at: &Derivatives, free: &[bool]) -> Option<nalgebra::DM
     let n = free.len();
     let index: Vec<usize> = (0..n).filter(|i| free[*i]).collect();
     let m = index.len();
-    let information =
-        nalgebra::DMatrix::from_fn(m, m, |i, j| -at.hessian[index[i] * n + index[j]]);
+    let information = nalgebra::DMatrix::from_fn(m, m, |i, j| -at.hessian[index[i] * n + index[j]]);
     let inverse = information.cholesky()?.inverse();
     let mut full = nalgebra::DMatrix::zeros(n, n);
     for i in 0..m {
@@ -129,7 +132,10 @@ pub fn constrained(
     let mut free = vec![distribution.has_shape(), true];
     free.extend(&factor_free[1..]);
     let objective = Anchored {
-        likelihood: Likelihood { distribution, lives },
+        likelihood: Likelihood {
+            distribution,
+            lives,
+        },
         anchor: Anchor::Scale,
         priors: Vec::new(),
         half_worn_at: None,
@@ -166,11 +172,16 @@ fn climb(
     held: &[f64],
 ) -> Result<newton::Maximum, SearchError> {
     let lives = objective.likelihood.lives;
-    let shapes: &[f64] =
-        if objective.likelihood.distribution.has_shape() { &[1.5, 3.0, 0.8, 6.0] } else { &[1.0] };
+    let shapes: &[f64] = if objective.likelihood.distribution.has_shape() {
+        &[1.5, 3.0, 0.8, 6.0]
+    } else {
+        &[1.0]
+    };
     let mut failure = SearchError::Start;
     for shape in shapes {
-        let Some(ln_scale) = lives.crude_ln_scale(*shape) else { continue };
+        let Some(ln_scale) = lives.crude_ln_scale(*shape) else {
+            continue;
+        };
         let mut start = held.to_vec();
         (start[0], start[1]) = (shape.ln(), ln_scale);
         match newton::maximize(objective, &start, free) {
@@ -185,7 +196,10 @@ fn unbounded(index: usize) -> FitError {
     FitError::Unbounded(match index {
         0 => "the wear-outs are too few or too alike to set an upper limit on the shape".to_owned(),
         1 => "the records set no limit on the scale".to_owned(),
-        _ => format!("the records set no upper limit on wear factor {}", index - 1),
+        _ => format!(
+            "the records set no upper limit on wear factor {}",
+            index - 1
+        ),
     })
 }
 
@@ -198,7 +212,9 @@ fn unbounded(index: usize) -> FitError {
 #[must_use]
 pub fn scale_lower_bound(lives: &Observations, shape: f64, level: f64) -> Option<f64> {
     let n = lives.n_groups;
-    let longest = (0..lives.len()).map(|i| lives.plain_end(i)).fold(0.0, f64::max);
+    let longest = (0..lives.len())
+        .map(|i| lives.plain_end(i))
+        .fold(0.0, f64::max);
     if longest <= 0.0 {
         return None;
     }

@@ -53,11 +53,19 @@ impl Distribution {
         match self {
             Self::Weibull | Self::Exponential => {
                 let h = t.exp();
-                Jet { value: h, d1: h, d2: h }
+                Jet {
+                    value: h,
+                    d1: h,
+                    d2: h,
+                }
             }
             Self::Lognormal => {
                 let m = normal_hazard(t);
-                Jet { value: -ln_normal_survival(t), d1: m, d2: m * (m - t) }
+                Jet {
+                    value: -ln_normal_survival(t),
+                    d1: m,
+                    d2: m * (m - t),
+                }
             }
         }
     }
@@ -68,7 +76,11 @@ impl Distribution {
         match self {
             Self::Weibull | Self::Exponential => {
                 let h = t.exp() * step.exp_m1();
-                Jet { value: h, d1: h, d2: h }
+                Jet {
+                    value: h,
+                    d1: h,
+                    d2: h,
+                }
             }
             Self::Lognormal if step < 1e-4 => {
                 // Midpoint rule: the error is of third order in the step.
@@ -84,7 +96,11 @@ impl Distribution {
             }
             Self::Lognormal => {
                 let (a, b) = (self.cumulative(t), self.cumulative(t + step));
-                Jet { value: b.value - a.value, d1: b.d1 - a.d1, d2: b.d2 - a.d2 }
+                Jet {
+                    value: b.value - a.value,
+                    d1: b.d1 - a.d1,
+                    d2: b.d2 - a.d2,
+                }
             }
         }
     }
@@ -93,10 +109,18 @@ impl Distribution {
     #[must_use]
     pub fn ln_rate(self, t: f64) -> Jet {
         match self {
-            Self::Weibull | Self::Exponential => Jet { value: t, d1: 1.0, d2: 0.0 },
+            Self::Weibull | Self::Exponential => Jet {
+                value: t,
+                d1: 1.0,
+                d2: 0.0,
+            },
             Self::Lognormal => {
                 let m = normal_hazard(t);
-                Jet { value: m.ln(), d1: m - t, d2: m * (m - t) - 1.0 }
+                Jet {
+                    value: m.ln(),
+                    d1: m - t,
+                    d2: m * (m - t) - 1.0,
+                }
             }
         }
     }
@@ -114,7 +138,11 @@ impl Distribution {
     #[must_use]
     pub fn quantile_offset(self, p: f64, ln_shape: f64) -> Offset {
         let k = self.inverse(-(-p).ln_1p()) * (-ln_shape).exp();
-        Jet { value: k, d1: -k, d2: k }
+        Jet {
+            value: k,
+            d1: -k,
+            d2: k,
+        }
     }
 
     /// Offset from log scale to the logarithm of the mean life.
@@ -124,9 +152,17 @@ impl Distribution {
         match self {
             Self::Weibull | Self::Exponential => {
                 let (psi, psi1) = (digamma(1.0 + u), trigamma(1.0 + u));
-                Jet { value: ln_gamma(1.0 + u), d1: -psi * u, d2: psi * u + psi1 * u * u }
+                Jet {
+                    value: ln_gamma(1.0 + u),
+                    d1: -psi * u,
+                    d2: psi * u + psi1 * u * u,
+                }
             }
-            Self::Lognormal => Jet { value: u * u / 2.0, d1: -u * u, d2: 2.0 * u * u },
+            Self::Lognormal => Jet {
+                value: u * u / 2.0,
+                d1: -u * u,
+                d2: 2.0 * u * u,
+            },
         }
     }
 }

@@ -22,7 +22,11 @@ impl Derivatives {
     /// All zero, for `n` parameters.
     #[must_use]
     pub fn zero(n: usize) -> Self {
-        Self { value: 0.0, gradient: vec![0.0; n], hessian: vec![0.0; n * n] }
+        Self {
+            value: 0.0,
+            gradient: vec![0.0; n],
+            hessian: vec![0.0; n * n],
+        }
     }
 
     fn clear(&mut self) {
@@ -52,7 +56,11 @@ struct Point {
 
 impl Point {
     fn new(n_groups: usize) -> Self {
-        Self { t: 0.0, dt: vec![0.0; n_groups + 1], share: vec![0.0; n_groups - 1] }
+        Self {
+            t: 0.0,
+            dt: vec![0.0; n_groups + 1],
+            share: vec![0.0; n_groups - 1],
+        }
     }
 
     fn set(&mut self, shape: f64, ln_scale: f64, exposure: f64) {
@@ -104,7 +112,9 @@ impl Likelihood<'_> {
         out.clear();
         let n_groups = self.lives.n_groups;
         let mut scratch = Scratch {
-            factor: std::iter::once(1.0).chain(theta[2..].iter().map(|w| w.exp())).collect(),
+            factor: std::iter::once(1.0)
+                .chain(theta[2..].iter().map(|w| w.exp()))
+                .collect(),
             entry: Point::new(n_groups),
             low: Point::new(n_groups),
             end: Point::new(n_groups),
@@ -127,8 +137,9 @@ impl Likelihood<'_> {
     pub fn value(&self, theta: &[f64]) -> f64 {
         let n = self.lives.n_groups;
         let (shape, ln_scale) = (theta[0].exp(), theta[1]);
-        let factors: Vec<f64> =
-            std::iter::once(1.0).chain(theta[2..].iter().map(|w| w.exp())).collect();
+        let factors: Vec<f64> = std::iter::once(1.0)
+            .chain(theta[2..].iter().map(|w| w.exp()))
+            .collect();
         let weigh = |u: &[f64]| u.iter().zip(&factors).map(|(u, w)| u * w).sum::<f64>();
         let at = |x: f64| shape * (x.ln() - ln_scale);
         let hazard = |x: f64| self.distribution.cumulative(at(x)).value;
@@ -136,8 +147,10 @@ impl Likelihood<'_> {
         for i in 0..self.lives.len() {
             let row = i * n..(i + 1) * n;
             let entry = weigh(&self.lives.entry[row.clone()]);
-            let (low, step) =
-                (weigh(&self.lives.low[row.clone()]), weigh(&self.lives.step[row]));
+            let (low, step) = (
+                weigh(&self.lives.low[row.clone()]),
+                weigh(&self.lives.step[row]),
+            );
             let mut value = if 0.0 < entry { hazard(entry) } else { 0.0 };
             value += match self.lives.known[i] {
                 _ if low + step <= 0.0 => 0.0,
@@ -149,13 +162,20 @@ impl Likelihood<'_> {
                 End::Between if low <= 0.0 => (-(-hazard(step)).exp_m1()).ln(),
                 End::Between => {
                     let t = at(low);
-                    let rise = self.distribution.rise(t, shape * (step / low).ln_1p()).value;
+                    let rise = self
+                        .distribution
+                        .rise(t, shape * (step / low).ln_1p())
+                        .value;
                     (-(-rise).exp_m1()).ln() - self.distribution.cumulative(t).value
                 }
             };
             total += self.lives.count[i] * value;
         }
-        if total.is_nan() { f64::NEG_INFINITY } else { total }
+        if total.is_nan() {
+            f64::NEG_INFINITY
+        } else {
+            total
+        }
     }
 
     fn add_life(&self, i: usize, theta: &[f64], s: &mut Scratch, out: &mut Derivatives) {
@@ -173,8 +193,9 @@ impl Likelihood<'_> {
         let at_end = at_low + rise;
 
         if 0.0 < at_entry {
-            for g in 1..n {
-                s.entry.share[g - 1] = s.factor[g] * entry[g] / at_entry;
+            let weighted = s.factor.iter().zip(entry).skip(1);
+            for (share, (w, u)) in s.entry.share.iter_mut().zip(weighted) {
+                *share = w * u / at_entry;
             }
             s.entry.set(shape, ln_scale, at_entry);
             let h = self.distribution.cumulative(s.entry.t);
@@ -193,10 +214,22 @@ impl Likelihood<'_> {
         s.end.set(shape, ln_scale, at_end);
         match self.lives.known[i] {
             End::Censored => {
-                add_term(out, &s.end, shape, self.distribution.cumulative(s.end.t), -count);
+                add_term(
+                    out,
+                    &s.end,
+                    shape,
+                    self.distribution.cumulative(s.end.t),
+                    -count,
+                );
             }
             End::At => {
-                add_term(out, &s.end, shape, self.distribution.cumulative(s.end.t), -count);
+                add_term(
+                    out,
+                    &s.end,
+                    shape,
+                    self.distribution.cumulative(s.end.t),
+                    -count,
+                );
                 self.add_log_rate(s, shape, at_end, count, out);
             }
             End::Between => {
@@ -207,8 +240,11 @@ impl Likelihood<'_> {
                     } else {
                         0.0
                     };
-                    s.low.share[g - 1] =
-                        if 0.0 < at_low { s.factor[g] * low[g] / at_low } else { 0.0 };
+                    s.low.share[g - 1] = if 0.0 < at_low {
+                        s.factor[g] * low[g] / at_low
+                    } else {
+                        0.0
+                    };
                 }
                 self.add_between(s, (shape, ln_scale), (at_low, rise), count, out);
             }
@@ -287,8 +323,7 @@ impl Likelihood<'_> {
                     + h.d2 * squares
                     + dh.d1 * s.end.d2t(shape, i, j)
                     + h.d1 * rise_of_d2t(s, shape, i, j);
-                out.hessian[i * n + j] +=
-                    count * (q * dij - q * (1.0 + q) * s.rise[i] * s.rise[j]);
+                out.hessian[i * n + j] += count * (q * dij - q * (1.0 + q) * s.rise[i] * s.rise[j]);
             }
         }
     }

@@ -15,11 +15,11 @@
 //! of each group after the reference group.
 
 pub mod anchor;
+pub mod assess;
 pub mod fit;
 pub mod kernel;
 pub mod likelihood;
 pub mod newton;
-pub mod assess;
 pub mod observations;
 pub mod posterior;
 

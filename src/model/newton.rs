@@ -60,7 +60,10 @@ pub fn maximize<O: Objective>(
     if solver.free.is_empty() {
         let mut derivatives = Derivatives::zero(start.len());
         objective.evaluate(start, &mut derivatives);
-        return Ok(Maximum { theta: start.to_vec(), derivatives });
+        return Ok(Maximum {
+            theta: start.to_vec(),
+            derivatives,
+        });
     }
     let result = Executor::new(Borrowed(objective), solver)
         .configure(|state| state.param(start.to_vec()).max_iters(MAX_ITERATIONS))
@@ -128,8 +131,9 @@ impl DampedNewton {
         let n = self.theta.len();
         let m = self.free.len();
         let gradient = DVector::from_fn(m, |i, _| self.here.gradient[self.free[i]]);
-        let curvature =
-            DMatrix::from_fn(m, m, |i, j| -self.here.hessian[self.free[i] * n + self.free[j]]);
+        let curvature = DMatrix::from_fn(m, m, |i, j| {
+            -self.here.hessian[self.free[i] * n + self.free[j]]
+        });
         let size = curvature.diagonal().amax().max(1e-300);
         loop {
             let mut damped = curvature.clone();
@@ -141,7 +145,11 @@ impl DampedNewton {
                 let gain = gradient.dot(&step);
                 return (step, gain);
             }
-            self.damping = if self.damping == 0.0 { 1e-8 } else { self.damping * 10.0 };
+            self.damping = if self.damping == 0.0 {
+                1e-8
+            } else {
+                self.damping * 10.0
+            };
             if !self.damping.is_finite() || 1e12 < self.damping {
                 return (gradient.clone() / size, 0.0);
             }
@@ -197,13 +205,21 @@ impl<O: Objective> Solver<Borrowed<'_, O>, ClimbState> for DampedNewton {
             std::mem::swap(&mut self.here, &mut self.trial);
             self.theta = theta;
             self.converged = undamped && gain < 1e-14 * self.here.value.abs().max(1.0);
-            self.damping = if self.damping < 1e-7 { 0.0 } else { self.damping / 10.0 };
+            self.damping = if self.damping < 1e-7 {
+                0.0
+            } else {
+                self.damping / 10.0
+            };
         } else if gain < rounding {
             // No step can be told from rounding any more.
             self.converged = undamped;
             self.damping = if undamped { 0.0 } else { self.damping / 10.0 };
         } else {
-            self.damping = if self.damping == 0.0 { 1e-4 } else { self.damping * 8.0 };
+            self.damping = if self.damping == 0.0 {
+                1e-4
+            } else {
+                self.damping * 8.0
+            };
         }
         self.runaway = self
             .free

@@ -60,10 +60,16 @@ impl Observations {
     /// Joins lives that are alike and puts them in columns.
     ///
     /// Every list of an observation has `n_groups` entries; group 0 is the reference.
+    ///
+    /// # Panics
+    /// Never: counts are joined only to a life that is there.
     #[must_use]
     pub fn new(n_groups: usize, mut lives: Vec<Observation>) -> Self {
         lives.sort_by(Observation::order);
-        let mut out = Self { n_groups, ..Self::default() };
+        let mut out = Self {
+            n_groups,
+            ..Self::default()
+        };
         let mut last: Option<&Observation> = None;
         for life in &lives {
             if last.is_some_and(|l| l.order(life).is_eq()) {
@@ -71,9 +77,14 @@ impl Observations {
                 continue;
             }
             out.entry.extend_from_slice(&life.entry);
-            let low = if life.known == End::Between { &life.low } else { &life.end };
+            let low = if life.known == End::Between {
+                &life.low
+            } else {
+                &life.end
+            };
             out.low.extend_from_slice(low);
-            out.step.extend(life.end.iter().zip(low).map(|(e, l)| e - l));
+            out.step
+                .extend(life.end.iter().zip(low).map(|(e, l)| e - l));
             out.known.push(life.known);
             out.count.push(life.count);
             last = Some(life);
@@ -129,14 +140,20 @@ impl Observations {
     #[must_use]
     pub fn plain_end(&self, i: usize) -> f64 {
         let row = i * self.n_groups..(i + 1) * self.n_groups;
-        self.low[row.clone()].iter().zip(&self.step[row]).map(|(l, s)| l + s).sum()
+        self.low[row.clone()]
+            .iter()
+            .zip(&self.step[row])
+            .map(|(l, s)| l + s)
+            .sum()
     }
 
     /// Scale that would be most likely at that shape, every group counting 1; with no wear-out,
     /// as if half a wear-out had been seen. A start for the search, never a result.
     #[must_use]
     pub fn crude_ln_scale(&self, shape: f64) -> Option<f64> {
-        let longest = (0..self.len()).map(|i| self.plain_end(i)).fold(0.0, f64::max);
+        let longest = (0..self.len())
+            .map(|i| self.plain_end(i))
+            .fold(0.0, f64::max);
         if longest <= 0.0 {
             return None;
         }

@@ -74,15 +74,19 @@ impl Draws {
 ///
 /// # Errors
 /// The last failure, when no start led to a peak.
-pub fn mode(objective: &Anchored<'_>, starts: &[Vec<f64>], free: &[bool]) -> Result<Maximum, SearchError> {
+pub fn mode(
+    objective: &Anchored<'_>,
+    starts: &[Vec<f64>],
+    free: &[bool],
+) -> Result<Maximum, SearchError> {
     let mut best: Option<Maximum> = None;
     let mut failure = SearchError::Start;
     for start in starts {
         match newton::maximize(objective, start, free) {
             Ok(found) => {
-                let higher = best.as_ref().is_none_or(|b| {
-                    b.derivatives.value + 1e-9 < found.derivatives.value
-                });
+                let higher = best
+                    .as_ref()
+                    .is_none_or(|b| b.derivatives.value + 1e-9 < found.derivatives.value);
                 if higher {
                     best = Some(found);
                 }
@@ -110,8 +114,17 @@ pub fn draw(
     let n_parameters = free.len();
     if PLENTY <= objective.likelihood.lives.worn() {
         let round = bell.draw(seed, 3, count, |_| 0.0);
-        let values = round.points.iter().flat_map(|p| objective.to_scale(&bell.full(p))).collect();
-        return Draws { distribution, n_parameters, values, effective_share: 1.0 };
+        let values = round
+            .points
+            .iter()
+            .flat_map(|p| objective.to_scale(&bell.full(p)))
+            .collect();
+        return Draws {
+            distribution,
+            n_parameters,
+            values,
+            effective_share: 1.0,
+        };
     }
     let height = |point: &[f64]| objective.height(point);
     for attempt in 0..2 {
@@ -127,7 +140,12 @@ pub fn draw(
         .into_iter()
         .flat_map(|i| objective.to_scale(&bell.full(&round.points[i])))
         .collect();
-    Draws { distribution, n_parameters, values, effective_share: effective / count as f64 }
+    Draws {
+        distribution,
+        n_parameters,
+        values,
+        effective_share: effective / count as f64,
+    }
 }
 
 /// A multivariate t distribution over the free parameters.
@@ -148,7 +166,11 @@ struct Round {
 
 impl Round {
     fn weights(&self) -> Vec<f64> {
-        let most = self.log_weights.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+        let most = self
+            .log_weights
+            .iter()
+            .copied()
+            .fold(f64::NEG_INFINITY, f64::max);
         let raw: Vec<f64> = self.log_weights.iter().map(|w| (w - most).exp()).collect();
         let total: f64 = raw.iter().sum();
         raw.into_iter().map(|w| w / total).collect()
@@ -220,7 +242,10 @@ impl Bell {
             })
             .collect();
         let (points, log_weights) = drawn.into_iter().unzip();
-        Round { points, log_weights }
+        Round {
+            points,
+            log_weights,
+        }
     }
 
     /// Moves to the weighted mean and scatter of a round, where it tells enough.

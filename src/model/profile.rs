@@ -5,12 +5,12 @@ use argmin::core::{CostFunction, Error, Executor, State};
 use argmin::solver::brent::BrentRoot;
 use statrs::distribution::{ChiSquared, ContinuousCDF};
 
+use super::anchor::Objective;
 use super::anchor::{Anchor, Anchored};
 use super::fit::{Fit, covariance};
 use super::likelihood::{Derivatives, Likelihood};
 use super::newton;
 use super::observations::Observations;
-use super::anchor::Objective;
 
 /// What an interval is of.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -57,17 +57,28 @@ const FARTHEST: f64 = 11.0;
 
 /// Interval of one quantity at confidence `level`; `None` for a parameter that was not estimated.
 ///
+/// # Panics
+/// Never: one degree of freedom is a valid one.
+///
 /// # Source
 /// Meeker & Escobar, *Statistical Methods for Reliability Data* (1998), section 8.3: the limits
 /// are where twice the drop of the profile log-likelihood reaches the chi-square(1) quantile.
 #[must_use]
-pub fn interval(fit: &Fit, lives: &Observations, quantity: Quantity, level: f64) -> Option<Interval> {
+pub fn interval(
+    fit: &Fit,
+    lives: &Observations,
+    quantity: Quantity,
+    level: f64,
+) -> Option<Interval> {
     let index = quantity.index();
     if !fit.free[index] {
         return None;
     }
     let objective = Anchored {
-        likelihood: Likelihood { distribution: fit.distribution, lives },
+        likelihood: Likelihood {
+            distribution: fit.distribution,
+            lives,
+        },
         anchor: quantity.anchor(),
         priors: Vec::new(),
         half_worn_at: None,
@@ -81,7 +92,13 @@ pub fn interval(fit: &Fit, lives: &Observations, quantity: Quantity, level: f64)
     let sd = covariance(&at, &fit.free).map_or(0.5, |c| c[(index, index)].sqrt());
     let mut free = fit.free.clone();
     free[index] = false;
-    let profile = Profile { objective: &objective, center: &center, free, index, floor: at.value - drop };
+    let profile = Profile {
+        objective: &objective,
+        center: &center,
+        free,
+        index,
+        floor: at.value - drop,
+    };
     Some(Interval {
         estimate: center[index].exp(),
         low: profile.limit(-sd * (2.0 * drop).sqrt()).map(f64::exp),
@@ -132,7 +149,10 @@ impl Profile<'_> {
     }
 
     fn root(&self, inside: f64, outside: f64, theta: Vec<f64>) -> Option<f64> {
-        let problem = Root { profile: self, theta };
+        let problem = Root {
+            profile: self,
+            theta,
+        };
         let (a, b) = (inside.min(outside), inside.max(outside));
         let solver = BrentRoot::new(a, b, 1e-10);
         let result = Executor::new(problem, solver)

@@ -102,7 +102,11 @@ pub struct Problem {
 
 impl fmt::Display for Problem {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        write!(f, "{}: found {}; expected {}", self.place, self.found, self.expected)
+        write!(
+            f,
+            "{}: found {}; expected {}",
+            self.place, self.found, self.expected
+        )
     }
 }
 

@@ -83,8 +83,8 @@ impl Settings {
     /// # Errors
     /// [`SettingsError`] for text that is not TOML, an unknown key or a value out of range.
     pub fn from_toml(text: &str) -> Result<Self, SettingsError> {
-        let settings: Self =
-            toml::from_str(text).map_err(|e| SettingsError::Toml(e.to_string().trim().to_owned()))?;
+        let settings: Self = toml::from_str(text)
+            .map_err(|e| SettingsError::Toml(e.to_string().trim().to_owned()))?;
         settings.check()?;
         Ok(settings)
     }

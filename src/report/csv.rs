@@ -18,7 +18,9 @@ impl Table {
     }
 
     fn row(&mut self, cells: impl IntoIterator<Item = String>) {
-        self.0.write_record(cells).expect("memory takes every row, and all rows are of one length");
+        self.0
+            .write_record(cells)
+            .expect("memory takes every row, and all rows are of one length");
     }
 
     fn text(self) -> String {
@@ -41,7 +43,10 @@ fn word(text: Option<&String>) -> String {
 }
 
 fn number(value: Option<f64>) -> String {
-    value.filter(|v| v.is_finite()).map(|v| v.to_string()).unwrap_or_default()
+    value
+        .filter(|v| v.is_finite())
+        .map(|v| v.to_string())
+        .unwrap_or_default()
 }
 
 fn shown<T: ToString>(value: Option<T>) -> String {
@@ -76,14 +81,26 @@ fn estimate(value: Option<&Estimate>) -> [String; 3] {
 #[must_use]
 pub fn lives(report: &LivesReport) -> String {
     let mut header: Vec<String> = [
-        "machine", "position", "slot", "part", "family", "material", "fitted", "removed", "ended",
+        "machine",
+        "position",
+        "slot",
+        "part",
+        "family",
+        "material",
+        "fitted",
+        "removed",
+        "ended",
         "start_known",
     ]
     .map(str::to_owned)
     .to_vec();
     for measure in Measure::ALL {
         let name = measure.name();
-        header.extend([format!("{name}_entry"), format!("{name}_low"), name.to_owned()]);
+        header.extend([
+            format!("{name}_entry"),
+            format!("{name}_low"),
+            name.to_owned(),
+        ]);
     }
     header.extend(["measure", "life", "low", "entry"].map(str::to_owned));
     for group in &report.groups {
@@ -124,13 +141,33 @@ pub fn lives(report: &LivesReport) -> String {
 #[must_use]
 pub fn fits(report: &FitsReport) -> String {
     let mut header: Vec<String> = [
-        "family", "group", "measure", "counted", "distribution", "lives", "worn", "censored",
-        "late_entry", "start_unknown", "reference_group",
+        "family",
+        "group",
+        "measure",
+        "counted",
+        "distribution",
+        "lives",
+        "worn",
+        "censored",
+        "late_entry",
+        "start_unknown",
+        "reference_group",
     ]
     .map(str::to_owned)
     .to_vec();
-    for name in ["shape", "scale", "life10", "life50", "mean_life", "wear_factor"] {
-        header.extend([name.to_owned(), format!("{name}_low"), format!("{name}_high")]);
+    for name in [
+        "shape",
+        "scale",
+        "life10",
+        "life50",
+        "mean_life",
+        "wear_factor",
+    ] {
+        header.extend([
+            name.to_owned(),
+            format!("{name}_low"),
+            format!("{name}_high"),
+        ]);
     }
     header.extend(["p_value", "log_likelihood", "priors"].map(str::to_owned));
     let mut table = Table::new(&header);
@@ -145,23 +182,44 @@ pub fn fits(report: &FitsReport) -> String {
                 line.distribution.name().to_owned(),
             ];
             cells.extend(
-                [counts.lives, counts.worn, counts.censored, counts.late_entry, counts.start_unknown]
-                    .map(|c| c.to_string()),
+                [
+                    counts.lives,
+                    counts.worn,
+                    counts.censored,
+                    counts.late_entry,
+                    counts.start_unknown,
+                ]
+                .map(|c| c.to_string()),
             );
             cells.push(word(line.reference_group.as_ref()));
             cells
         };
         let mut cells = start("");
-        for value in [line.shape, line.scale, line.life10, line.life50, line.mean_life, None] {
+        for value in [
+            line.shape,
+            line.scale,
+            line.life10,
+            line.life50,
+            line.mean_life,
+            None,
+        ] {
             cells.extend(estimate(value.as_ref()));
         }
-        cells.extend([String::new(), number(line.log_likelihood), line.priors.to_string()]);
+        cells.extend([
+            String::new(),
+            number(line.log_likelihood),
+            line.priors.to_string(),
+        ]);
         table.row(cells);
         for factor in &line.factors {
             let mut cells = start(&factor.group);
             cells.extend(std::iter::repeat_n(String::new(), 15));
             cells.extend(estimate(factor.factor.as_ref()));
-            cells.extend([number(factor.p_value), String::new(), line.priors.to_string()]);
+            cells.extend([
+                number(factor.p_value),
+                String::new(),
+                line.priors.to_string(),
+            ]);
             table.row(cells);
         }
     }
@@ -171,10 +229,11 @@ pub fn fits(report: &FitsReport) -> String {
 /// Remaining lives.
 #[must_use]
 pub fn remaining(report: &RemainingReport) -> String {
-    let mut header: Vec<String> =
-        ["machine", "position", "slot", "part", "family", "measure", "fitted", "age"]
-            .map(str::to_owned)
-            .to_vec();
+    let mut header: Vec<String> = [
+        "machine", "position", "slot", "part", "family", "measure", "fitted", "age",
+    ]
+    .map(str::to_owned)
+    .to_vec();
     header.extend(forecast_header("remaining"));
     header.extend(["chance_this_season", "half_worn_date"].map(str::to_owned));
     let mut table = Table::new(&header);
@@ -199,9 +258,17 @@ pub fn remaining(report: &RemainingReport) -> String {
 /// The lines of a budget, the total last.
 #[must_use]
 pub fn budget(report: &BudgetReport) -> String {
-    let mut header: Vec<String> =
-        ["family", "part", "description", "price", "pack"].map(str::to_owned).to_vec();
-    for name in ["replacements", "pieces", "parts_cost", "labor_cost", "down_cost", "total"] {
+    let mut header: Vec<String> = ["family", "part", "description", "price", "pack"]
+        .map(str::to_owned)
+        .to_vec();
+    for name in [
+        "replacements",
+        "pieces",
+        "parts_cost",
+        "labor_cost",
+        "down_cost",
+        "total",
+    ] {
         header.extend(forecast_header(name));
     }
     let mut table = Table::new(&header);

@@ -36,7 +36,10 @@ fn month(date: NaiveDate) -> String {
 }
 
 fn estimate(value: Option<&Estimate>) -> Value {
-    value.map_or(Value::Null, |e| json!({"estimate": e.estimate, "low": e.low, "high": e.high}))
+    value.map_or(
+        Value::Null,
+        |e| json!({"estimate": e.estimate, "low": e.low, "high": e.high}),
+    )
 }
 
 fn forecast(value: Option<&Forecast>) -> Value {
@@ -106,7 +109,11 @@ fn count(value: f64) -> u64 {
 /// The lives.
 #[must_use]
 pub fn lives(report: &LivesReport) -> Value {
-    let lives: Vec<Value> = report.lines.iter().map(|l| life(l, &report.groups)).collect();
+    let lives: Vec<Value> = report
+        .lines
+        .iter()
+        .map(|l| life(l, &report.groups))
+        .collect();
     document(&report.header, json!({ "lives": lives }))
 }
 
@@ -127,7 +134,9 @@ fn life(line: &LifeLine, groups: &[String]) -> Value {
         "low": line.own().low,
         "entry": line.own().entry,
     });
-    let Value::Object(map) = &mut out else { unreachable!("built as an object") };
+    let Value::Object(map) = &mut out else {
+        unreachable!("built as an object")
+    };
     for measure in Measure::ALL {
         let span = line.spans[measure.index()];
         let name = measure.name();

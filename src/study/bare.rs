@@ -40,7 +40,10 @@ impl BareStudy {
     ) -> Result<Self, StudyError> {
         let mut by_family: BTreeMap<&str, Vec<&BareLife>> = BTreeMap::new();
         for life in lives {
-            by_family.entry(life.family.as_deref().unwrap_or(NAMELESS)).or_default().push(life);
+            by_family
+                .entry(life.family.as_deref().unwrap_or(NAMELESS))
+                .or_default()
+                .push(life);
         }
         for name in &options.families {
             if !by_family.contains_key(name.as_str()) {
@@ -57,18 +60,22 @@ impl BareStudy {
             draws: super::DRAWS,
             seed: options.seed,
         };
-        let wants = |name: &str| {
-            options.families.is_empty() || options.families.iter().any(|f| f == name)
-        };
+        let wants =
+            |name: &str| options.families.is_empty() || options.families.iter().any(|f| f == name);
         let assessments: Vec<Assessment> = by_family
             .into_iter()
             .filter(|(name, _)| wants(name))
             .map(|(name, lives)| assess_family(&families.get(name), &lives, &reference, wanted))
             .collect();
         if assessments.iter().all(|a| a.lives.counts.lives <= 0.0) {
-            return Err(StudyError::TooThin("the table holds no life with a known end".to_owned()));
+            return Err(StudyError::TooThin(
+                "the table holds no life with a known end".to_owned(),
+            ));
         }
-        Ok(Self { assessments, options })
+        Ok(Self {
+            assessments,
+            options,
+        })
     }
 
     fn header(&self) -> Header {
@@ -76,7 +83,11 @@ impl BareStudy {
             as_of: self.options.as_of,
             seed: self.options.seed,
             level: self.options.level,
-            notes: self.assessments.iter().flat_map(|a| a.notes.clone()).collect(),
+            notes: self
+                .assessments
+                .iter()
+                .flat_map(|a| a.notes.clone())
+                .collect(),
             cautions: CAUTIONS.iter().map(|c| (*c).to_owned()).collect(),
         }
     }
@@ -84,7 +95,12 @@ impl BareStudy {
     /// The fits.
     #[must_use]
     pub fn fits(&self) -> FitsReport {
-        fits::report(&self.assessments, self.options.priors, Units::Us, self.header())
+        fits::report(
+            &self.assessments,
+            self.options.priors,
+            Units::Us,
+            self.header(),
+        )
     }
 
     /// Remaining life of parts of known age, at the mix of products they have seen so far.
@@ -122,8 +138,10 @@ impl BareStudy {
             )));
         };
         let groups = &assessment.lives.groups;
-        let mut used: Vec<f64> =
-            groups.iter().map(|g| age.groups.get(g).copied().unwrap_or(0.0)).collect();
+        let mut used: Vec<f64> = groups
+            .iter()
+            .map(|g| age.groups.get(g).copied().unwrap_or(0.0))
+            .collect();
         if age.groups.is_empty() {
             used[0] = age.age;
         }
@@ -131,7 +149,13 @@ impl BareStudy {
         let mix: Vec<f64> = used
             .iter()
             .enumerate()
-            .map(|(g, u)| if 0.0 < sum { u / sum } else { f64::from(u8::from(g == 0)) })
+            .map(|(g, u)| {
+                if 0.0 < sum {
+                    u / sum
+                } else {
+                    f64::from(u8::from(g == 0))
+                }
+            })
             .collect();
         let mut rng =
             ChaCha8Rng::seed_from_u64(self.options.seed ^ name_hash(&format!("age {}", age.row)));
@@ -145,7 +169,10 @@ impl BareStudy {
             .collect();
         Ok(RemainingLine {
             machine: String::new(),
-            position: age.name.clone().unwrap_or_else(|| format!("row {}", age.row)),
+            position: age
+                .name
+                .clone()
+                .unwrap_or_else(|| format!("row {}", age.row)),
             slot: None,
             part: String::new(),
             family: assessment.family.name.clone(),
@@ -170,7 +197,10 @@ impl Reference {
         let mut totals: BTreeMap<&str, Vec<f64>> = BTreeMap::new();
         for life in lives {
             for (group, used) in &life.groups {
-                totals.entry(group).or_default().push(used.end * life.count as f64);
+                totals
+                    .entry(group)
+                    .or_default()
+                    .push(used.end * life.count as f64);
             }
         }
         if totals.is_empty() {
@@ -197,7 +227,12 @@ impl Reference {
             None => most.unwrap_or_default(),
         };
         let mut groups = vec![reference.to_owned()];
-        groups.extend(totals.keys().filter(|k| **k != reference).map(|k| (*k).to_owned()));
+        groups.extend(
+            totals
+                .keys()
+                .filter(|k| **k != reference)
+                .map(|k| (*k).to_owned()),
+        );
         Ok(Self { groups })
     }
 }
@@ -211,7 +246,9 @@ fn assess_family(
     let mut groups = reference.groups.clone();
     groups.retain(|g| {
         Some(g) == reference.groups.first()
-            || lives.iter().any(|l| l.groups.get(g).is_some_and(|u| 0.0 < u.end))
+            || lives
+                .iter()
+                .any(|l| l.groups.get(g).is_some_and(|u| 0.0 < u.end))
     });
     if groups.is_empty() {
         groups.push(String::new());
@@ -230,7 +267,11 @@ fn assess_family(
             continue;
         }
         counts.lives += count;
-        counts.worn += if row.known == End::Censored { 0.0 } else { count };
+        counts.worn += if row.known == End::Censored {
+            0.0
+        } else {
+            count
+        };
         counts.late_entry += if 0.0 < life.entry { count } else { 0.0 };
         rows.push(row);
     }
@@ -246,7 +287,10 @@ fn assess_family(
         counts,
     };
     // A bare table is in one measure: there is nothing to choose among.
-    let family = Family { measure: MeasureChoice::Fixed(measure), ..family.clone() };
+    let family = Family {
+        measure: MeasureChoice::Fixed(measure),
+        ..family.clone()
+    };
     let mut assessment = assess::assess_lives(&family, lives, wanted, Vec::new());
     assessment.measure_known = known;
     assessment
@@ -272,7 +316,10 @@ fn observation(life: &BareLife, end: f64, groups: &[String]) -> Observation {
         return row;
     }
     let of = |pick: &dyn Fn(&crate::life::bare::BareUse) -> f64| -> Vec<f64> {
-        groups.iter().map(|g| life.groups.get(g).map_or(0.0, pick)).collect()
+        groups
+            .iter()
+            .map(|g| life.groups.get(g).map_or(0.0, pick))
+            .collect()
     };
     // Where only the whole is known at entry or at the last look, the mix is that of the life.
     let share_low = if 0.0 < end { low / end } else { 1.0 };

@@ -26,7 +26,12 @@ impl Study {
             labor_rate: self.records.settings.labor_rate,
             seed: self.options.seed,
         });
-        Ok(Summing { study: self, outlook: &outlook, outcome: &outcome }.report(account))
+        Ok(Summing {
+            study: self,
+            outlook: &outlook,
+            outcome: &outcome,
+        }
+        .report(account))
     }
 }
 
@@ -45,7 +50,10 @@ impl Summing<'_> {
         let total = unpriced.is_empty().then_some(known_total);
         let planned = self.planned(|_| true);
         let per_acre = total.and_then(|t| {
-            planned.acres.filter(|a| 0.0 < *a).map(|acres| t.times(1.0 / acres))
+            planned
+                .acres
+                .filter(|a| 0.0 < *a)
+                .map(|acres| t.times(1.0 / acres))
         });
         let lines: Vec<PartLine> = self.lines();
         BudgetReport {
@@ -83,9 +91,7 @@ impl Summing<'_> {
         let used = service.units.iter().map(|u| (u.machine, u.line));
         let used = used.chain(service.due.iter().map(|d| (d.machine, d.line)));
         let mut parts: Vec<&str> = used
-            .filter(|(machine, line)| {
-                keep(*machine) && service.lines[*line].cost.price.is_none()
-            })
+            .filter(|(machine, line)| keep(*machine) && service.lines[*line].cost.price.is_none())
             .map(|(_, line)| service.lines[line].part.as_str())
             .collect();
         parts.sort_unstable();
@@ -121,8 +127,12 @@ impl Summing<'_> {
             .zip(&samples.planned)
             .map(|((w, d), p)| w + d + p)
             .collect();
-        let failures: Vec<f64> =
-            samples.worn.iter().zip(&samples.damage).map(|(w, d)| w + d).collect();
+        let failures: Vec<f64> = samples
+            .worn
+            .iter()
+            .zip(&samples.damage)
+            .map(|(w, d)| w + d)
+            .collect();
         let replacements = Forecast::of(&changes);
         let pieces = Forecast::of(&samples.pieces);
         let labor = settings.labor_rate.zip(line.cost.labor_hours);
@@ -156,8 +166,13 @@ impl Summing<'_> {
         let service = &self.outlook.in_service;
         let mut sums = vec![0.0; self.outcome.total.len()];
         for (line, samples) in service.lines.iter().zip(&self.outcome.lines) {
-            let Some(hours) = line.down_hours else { continue };
-            for (sum, (w, d)) in sums.iter_mut().zip(samples.worn.iter().zip(&samples.damage)) {
+            let Some(hours) = line.down_hours else {
+                continue;
+            };
+            for (sum, (w, d)) in sums
+                .iter_mut()
+                .zip(samples.worn.iter().zip(&samples.damage))
+            {
                 *sum += (w + d) * hours * rate;
             }
         }
@@ -173,7 +188,11 @@ impl Summing<'_> {
                 let known = self.unpriced(|machine| machine == m).is_empty();
                 MachineLine {
                     machine: name.clone(),
-                    site: self.study.records.machine(name).and_then(|m| m.site.clone()),
+                    site: self
+                        .study
+                        .records
+                        .machine(name)
+                        .and_then(|m| m.site.clone()),
                     planned: self.planned(|machine| machine == name),
                     total: known.then(|| Forecast::of(&self.outcome.machines[m])),
                 }
@@ -197,7 +216,8 @@ impl Summing<'_> {
                 let samples = &self.outcome.by_group[g];
                 let cost = known.then(|| Forecast::of(samples).expected);
                 let per = |amount: Option<f64>| {
-                    cost.zip(amount.filter(|a| 0.0 < *a)).map(|(cost, amount)| cost / amount)
+                    cost.zip(amount.filter(|a| 0.0 < *a))
+                        .map(|(cost, amount)| cost / amount)
                 };
                 ProductLine {
                     group: group.clone(),
@@ -254,13 +274,18 @@ impl Summing<'_> {
             .map(|(_, line)| line)
             .collect();
         let parts = |keep: &dyn Fn(&Line) -> bool| {
-            let parts: Vec<&str> =
-                in_use.iter().filter(|l| keep(l)).map(|l| l.part.as_str()).collect();
+            let parts: Vec<&str> = in_use
+                .iter()
+                .filter(|l| keep(l))
+                .map(|l| l.part.as_str())
+                .collect();
             parts.join(", ")
         };
         let past = parts(&|l| l.cost.price_from_records);
         if !past.is_empty() {
-            notes.push(format!("the parts list has no price for {past}: what past pieces cost is used"));
+            notes.push(format!(
+                "the parts list has no price for {past}: what past pieces cost is used"
+            ));
         }
         if settings.labor_rate.is_none() {
             notes.push("labor is not priced: `labor_rate` is not in settings.toml; totals are of parts alone".to_owned());
@@ -271,11 +296,16 @@ impl Summing<'_> {
             }
         }
         if settings.down_cost_per_hour.is_none() {
-            notes.push("lost field time is not priced: `down_cost_per_hour` is not in settings.toml".to_owned());
+            notes.push(
+                "lost field time is not priced: `down_cost_per_hour` is not in settings.toml"
+                    .to_owned(),
+            );
         } else {
             let silent = parts(&|l| !l.scheduled && l.down_hours.is_none());
             if !silent.is_empty() {
-                notes.push(format!("no lost field time is on record for {silent}: its down cost is unknown"));
+                notes.push(format!(
+                    "no lost field time is on record for {silent}: its down cost is unknown"
+                ));
             }
         }
         notes.extend(self.outlook.notes(&self.study.built));
@@ -299,11 +329,23 @@ impl Summing<'_> {
             ("Life models", prior.to_owned()),
             ("Price change", percent(settings.price_change)),
             ("Labor rate, an hour", money(settings.labor_rate)),
-            ("Lost field time, an hour", money(settings.down_cost_per_hour)),
-            ("Where no plan is given, last season changed by", percent(settings.plan_change)),
+            (
+                "Lost field time, an hour",
+                money(settings.down_cost_per_hour),
+            ),
+            (
+                "Where no plan is given, last season changed by",
+                percent(settings.plan_change),
+            ),
             ("Seasons played", self.outcome.total.len().to_string()),
-            ("Seed of the random numbers", self.study.options.seed.to_string()),
-            ("Policy", "run: nothing is changed before the season that is not worn or due".to_owned()),
+            (
+                "Seed of the random numbers",
+                self.study.options.seed.to_string(),
+            ),
+            (
+                "Policy",
+                "run: nothing is changed before the season that is not worn or due".to_owned(),
+            ),
         ]
         .into_iter()
         .map(|(thing, value)| (thing.to_owned(), value))

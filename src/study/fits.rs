@@ -21,7 +21,8 @@ impl Study {
         assessments.retain(|a| self.wants_family(&a.family.name));
         if assessments.iter().all(|a| a.lives.counts.lives <= 0.0) {
             return Err(StudyError::TooThin(
-                "the records hold no life that can be fitted: no part in service with known use".to_owned(),
+                "the records hold no life that can be fitted: no part in service with known use"
+                    .to_owned(),
             ));
         }
         let mut notes = self.built.notes.clone();
@@ -54,7 +55,11 @@ pub fn report(
 /// One family's line.
 fn line(assessment: &Assessment, priors: bool, level: f64) -> FitLine {
     let lives = &assessment.lives;
-    let teller = Teller { assessment, priors, level };
+    let teller = Teller {
+        assessment,
+        priors,
+        level,
+    };
     let factors = (1..lives.groups.len()).map(|g| FactorLine {
         group: lives.groups[g].clone(),
         factor: teller.tell(Quantity::Factor(g)),
@@ -82,7 +87,11 @@ fn line(assessment: &Assessment, priors: bool, level: f64) -> FitLine {
         log_likelihood,
         priors,
         at_least: at_least(assessment, level),
-        effective_share: assessment.draws.as_ref().filter(|_| priors).map(|d| d.effective_share),
+        effective_share: assessment
+            .draws
+            .as_ref()
+            .filter(|_| priors)
+            .map(|d| d.effective_share),
     }
 }
 
@@ -94,7 +103,10 @@ fn at_least(assessment: &Assessment, level: f64) -> Option<f64> {
     }
     let shape = assessment.family.prior.shape.map_or(1.0, |s| s.median);
     let scale = fit::scale_lower_bound(lives, shape, level)?;
-    let k = assessment.distribution.quantile_offset(0.5, shape.ln()).value;
+    let k = assessment
+        .distribution
+        .quantile_offset(0.5, shape.ln())
+        .value;
     Some(scale * k.exp())
 }
 
@@ -109,9 +121,17 @@ impl Teller<'_> {
     fn tell(&self, quantity: Quantity) -> Option<Estimate> {
         let held = quantity == Quantity::Shape && !self.assessment.distribution.has_shape();
         if held {
-            return Some(Estimate { estimate: 1.0, low: None, high: None });
+            return Some(Estimate {
+                estimate: 1.0,
+                low: None,
+                high: None,
+            });
         }
-        if self.priors { self.posterior(quantity) } else { self.profile(quantity) }
+        if self.priors {
+            self.posterior(quantity)
+        } else {
+            self.profile(quantity)
+        }
     }
 
     fn posterior(&self, quantity: Quantity) -> Option<Estimate> {
@@ -135,7 +155,11 @@ impl Teller<'_> {
         let fit = self.assessment.likeliest.as_ref().ok()?;
         let lives = &self.assessment.lives.observations;
         let interval = profile::interval(fit, lives, quantity, self.level)?;
-        Some(Estimate { estimate: interval.estimate, low: interval.low, high: interval.high })
+        Some(Estimate {
+            estimate: interval.estimate,
+            low: interval.low,
+            high: interval.high,
+        })
     }
 }
 
@@ -146,9 +170,14 @@ fn p_value(assessment: &Assessment, group: usize) -> Option<f64> {
     if !lives.worn_under(group) {
         return None;
     }
-    let free: Vec<bool> =
-        (0..lives.n_groups()).map(|g| g != group && lives.worn_under(g)).collect();
+    let free: Vec<bool> = (0..lives.n_groups())
+        .map(|g| g != group && lives.worn_under(g))
+        .collect();
     let held = fit::constrained(fit.distribution, lives, &free).ok()?;
     let ratio = (2.0 * (fit.log_likelihood() - held.log_likelihood())).max(0.0);
-    Some(ChiSquared::new(1.0).expect("one degree of freedom is valid").sf(ratio))
+    Some(
+        ChiSquared::new(1.0)
+            .expect("one degree of freedom is valid")
+            .sf(ratio),
+    )
 }

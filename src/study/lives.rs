@@ -16,9 +16,13 @@ impl Study {
         let lives = self.lives();
         let mut measures: BTreeMap<&str, Measure> = BTreeMap::new();
         for life in &lives {
-            measures.entry(&life.family).or_insert_with(|| self.measure_of(&life.family));
+            measures
+                .entry(&life.family)
+                .or_insert_with(|| self.measure_of(&life.family));
         }
-        let lines = lives.iter().map(|life| line(life, measures[life.family.as_str()]));
+        let lines = lives
+            .iter()
+            .map(|life| line(life, measures[life.family.as_str()]));
         LivesReport {
             lines: lines.collect(),
             groups: self.groups.names().to_vec(),
@@ -36,7 +40,12 @@ impl Study {
         if let MeasureChoice::Fixed(measure) = family.measure {
             return measure;
         }
-        let lives: Vec<&Life> = self.built.lives.iter().filter(|l| l.family == name).collect();
+        let lives: Vec<&Life> = self
+            .built
+            .lives
+            .iter()
+            .filter(|l| l.family == name)
+            .collect();
         assess::measured(&family, &lives, &self.groups, &[], &mut Vec::new()).measure
     }
 }
@@ -48,7 +57,10 @@ fn line(life: &Life, measure: Measure) -> LifeLine {
     } else {
         let uses = life.groups.iter().map(|(name, used)| {
             let at = |a: &crate::record::Amounts| a.get(measure).unwrap_or(0.0);
-            (name.clone(), [at(&used.entry), at(&used.low), at(&used.end)])
+            (
+                name.clone(),
+                [at(&used.entry), at(&used.low), at(&used.end)],
+            )
         });
         uses.collect()
     };

@@ -75,7 +75,9 @@ pub enum StudyError {
         known: String,
     },
     /// The season asked for is over on the as-of date.
-    #[error("season {season} is over on {as_of}; ask for a later `--season`, or an earlier `--as-of`")]
+    #[error(
+        "season {season} is over on {as_of}; ask for a later `--season`, or an earlier `--as-of`"
+    )]
     SeasonOver {
         /// The season.
         season: i32,
@@ -125,14 +127,14 @@ impl Study {
     /// # Errors
     /// [`StudyError`] for a reference group or a filter that the records do not know, and for
     /// records without a machine or a date.
-    pub fn new(
-        records: Records,
-        families: Families,
-        options: Options,
-    ) -> Result<Self, StudyError> {
+    ///
+    /// # Panics
+    /// Never: there is a machine, so there is a date.
+    pub fn new(records: Records, families: Families, options: Options) -> Result<Self, StudyError> {
         if records.machines.is_empty() || records.positions.is_empty() {
             return Err(StudyError::TooThin(
-                "the records hold no machine with a position: fill in `machines` and `positions`".to_owned(),
+                "the records hold no machine with a position: fill in `machines` and `positions`"
+                    .to_owned(),
             ));
         }
         let in_service = records.machines.iter().map(|m| m.in_service).max();
@@ -141,7 +143,10 @@ impl Study {
             .or_else(|| records.last_date())
             .or(in_service)
             .expect("there is a machine");
-        let wanted = options.reference.as_deref().or(records.settings.reference_group.as_deref());
+        let wanted = options
+            .reference
+            .as_deref()
+            .or(records.settings.reference_group.as_deref());
         let known = records.usage.filtered(|row| row.date <= as_of);
         let groups = Groups::new(&records.products, &known, wanted)?;
         let sums = UseSums::new(&known, &groups, as_of);
@@ -174,9 +179,19 @@ impl Study {
                 }),
             }
         };
-        let families = self.records.parts.iter().map(|p| p.family.as_str()).collect();
+        let families = self
+            .records
+            .parts
+            .iter()
+            .map(|p| p.family.as_str())
+            .collect();
         check("family", &self.options.families, families)?;
-        let machines = self.records.machines.iter().map(|m| m.name.as_str()).collect();
+        let machines = self
+            .records
+            .machines
+            .iter()
+            .map(|m| m.name.as_str())
+            .collect();
         check("machine", &self.options.machines, machines)
     }
 
@@ -261,7 +276,10 @@ impl Study {
             None => Season::after(self.as_of, starts),
         };
         if season.end <= self.as_of {
-            return Err(StudyError::SeasonOver { season: season.year, as_of: self.as_of });
+            return Err(StudyError::SeasonOver {
+                season: season.year,
+                as_of: self.as_of,
+            });
         }
         Ok(season)
     }
@@ -273,10 +291,12 @@ impl Study {
     /// cannot be forecast.
     pub fn outlook(&self) -> Result<Outlook, StudyError> {
         let season = self.season()?;
-        let plan =
-            plan::build(&self.records, &self.groups, &self.sums, self.as_of, season);
-        let mut planned: Vec<String> =
-            plan.uses.iter().map(|u| self.groups.names()[u.group].clone()).collect();
+        let plan = plan::build(&self.records, &self.groups, &self.sums, self.as_of, season);
+        let mut planned: Vec<String> = plan
+            .uses
+            .iter()
+            .map(|u| self.groups.names()[u.group].clone())
+            .collect();
         planned.sort();
         planned.dedup();
         let assessments = self.assess(&planned, |_| true);
@@ -297,12 +317,24 @@ impl Study {
             ));
         }
         self.check_draws(&in_service, &assessments)?;
-        Ok(Outlook { season, plan, sizes, assessments, in_service })
+        Ok(Outlook {
+            season,
+            plan,
+            sizes,
+            assessments,
+            in_service,
+        })
     }
 
     /// Leaves only the parts in service that are asked for.
     fn filter(&self, in_service: &mut InService) {
-        let InService { machines, units, lines, due, .. } = in_service;
+        let InService {
+            machines,
+            units,
+            lines,
+            due,
+            ..
+        } = in_service;
         let wanted = |machine: usize, line: usize| {
             self.wants_machine(&machines[machine]) && self.wants_family(&lines[line].family)
         };

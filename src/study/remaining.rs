@@ -81,11 +81,16 @@ impl Study {
             let next = Season::ending_in(season.year + 1, starts);
             plan::build(&self.records, &self.groups, &self.sums, self.as_of, next)
         };
-        let year = if self.as_of < season.start { season.year } else { season.year + 1 };
+        let year = if self.as_of < season.start {
+            season.year
+        } else {
+            season.year + 1
+        };
         let model = Season::ending_in(year, starts);
         let mut long = plan.clone();
         if year != season.year {
-            long.uses.extend(whole.uses.iter().filter(|u| model.holds(u.month)).cloned());
+            long.uses
+                .extend(whole.uses.iter().filter(|u| model.holds(u.month)).cloned());
         }
         let last = season.year + SEASONS_BEYOND;
         for years in 1..=last - year {
@@ -96,7 +101,11 @@ impl Study {
                 .map(|u| plan::years_later(u, years));
             long.uses.extend(again);
         }
-        debug_assert!(long.uses.iter().all(|u| u.month == season::month_of(u.month)));
+        debug_assert!(
+            long.uses
+                .iter()
+                .all(|u| u.month == season::month_of(u.month))
+        );
         long
     }
 }

@@ -21,7 +21,7 @@ pub(crate) const GOOD: [(&str, &str); 9] = [
     ),
     (
         "parts.csv",
-        "part,family,price,pack,critical,replaces\nF-1,spinner-fin,38.5,4,Degrades,\nC-1,conveyor-chain,900,,stops,\n\
+        "part,family,price,pack,critical,replaces\nF-1,frame-bushing,38.5,4,Degrades,\nC-1,conveyor-chain,900,,stops,\n\
          C-2,conveyor-chain,950,,stops,C-1\nO-1,gearcase-oil,12,,,\n",
     ),
     ("products.csv", "product,group\nlime,abrasive\npotash,\n"),

@@ -36,13 +36,13 @@ const BAD_ROWS: &[Case] = &[
     ("positions.csv", "M1,deck,F-1,,,sometime,", Some("installed"), ProblemKind::NotADate),
     ("positions.csv", "M1,deck,F-1,,,,-3", Some("tons_before"), ProblemKind::OutOfRange),
     ("positions.csv", "M2,deck,F-1,,,2026-02-01,", Some("installed"), ProblemKind::Order),
-    ("parts.csv", "F-1,spinner-fin,1,,,", Some("part"), ProblemKind::NamedTwice),
-    ("parts.csv", "F-2,spinner-fin,$45,,,", Some("price"), ProblemKind::NotANumber),
-    ("parts.csv", "F-2,spinner-fin,\"1,250\",,,", Some("price"), ProblemKind::NotANumber),
-    ("parts.csv", "F-2,spinner-fin,NaN,,,", Some("price"), ProblemKind::NotANumber),
-    ("parts.csv", "F-2,spinner-fin,1,0,,", Some("pack"), ProblemKind::OutOfRange),
-    ("parts.csv", "F-2,spinner-fin,1,1.5,,", Some("pack"), ProblemKind::OutOfRange),
-    ("parts.csv", "F-2,spinner-fin,1,,often,", Some("critical"), ProblemKind::UnknownWord),
+    ("parts.csv", "F-1,frame-bushing,1,,,", Some("part"), ProblemKind::NamedTwice),
+    ("parts.csv", "F-2,frame-bushing,$45,,,", Some("price"), ProblemKind::NotANumber),
+    ("parts.csv", "F-2,frame-bushing,\"1,250\",,,", Some("price"), ProblemKind::NotANumber),
+    ("parts.csv", "F-2,frame-bushing,NaN,,,", Some("price"), ProblemKind::NotANumber),
+    ("parts.csv", "F-2,frame-bushing,1,0,,", Some("pack"), ProblemKind::OutOfRange),
+    ("parts.csv", "F-2,frame-bushing,1,1.5,,", Some("pack"), ProblemKind::OutOfRange),
+    ("parts.csv", "F-2,frame-bushing,1,,often,", Some("critical"), ProblemKind::UnknownWord),
     ("parts.csv", "C-3,conveyor-chain,1,,,C-1", Some("replaces"), ProblemKind::Supersession),
     ("parts.csv", "C-3,conveyor-chain,1,,,C-3", Some("replaces"), ProblemKind::Supersession),
     ("parts.csv", "C-3,,1,,,", Some("family"), ProblemKind::Missing),
@@ -133,7 +133,7 @@ fn a_circle_of_superseded_parts_is_told_at_each_of_them_and_not_at_others() {
     let folder = Folder::good();
     folder.write(
         "parts.csv",
-        "part,family,replaces\nF-1,spinner-fin,\nC-1,conveyor-chain,C-3\nC-2,conveyor-chain,C-1\nC-3,conveyor-chain,C-2\n\
+        "part,family,replaces\nF-1,frame-bushing,\nC-1,conveyor-chain,C-3\nC-2,conveyor-chain,C-1\nC-3,conveyor-chain,C-2\n\
          C-4,conveyor-chain,C-9\nO-1,gearcase-oil,\n",
     );
     let reading = folder.read();
@@ -150,7 +150,7 @@ fn a_circle_of_superseded_parts_is_told_at_each_of_them_and_not_at_others() {
 fn a_number_that_a_part_supersedes_is_known_without_a_row_of_its_own() {
     let folder = Folder::good();
     folder
-        .add("parts.csv", "F-3,spinner-fin,1,,,F-2")
+        .add("parts.csv", "F-3,frame-bushing,1,,,F-2")
         .add("positions.csv", "M1,deck,F-2,2,,,")
         .add("stock.csv", "F-2,1,,");
     assert_eq!(folder.read().problems, []);

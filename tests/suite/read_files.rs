@@ -195,7 +195,7 @@ fn a_table_in_two_places_is_used_from_neither() {
     workbook(
         &folder,
         "book.xlsx",
-        &[("Parts", "part,family\nF-1,spinner-fin\n")],
+        &[("Parts", "part,family\nF-1,frame-bushing\n")],
     );
     let reading = folder.read();
     let whole = |p: &&(String, Option<u32>, ProblemKind)| p.1.is_none();
@@ -323,13 +323,13 @@ fn families_of_the_records_and_of_a_folder_replace_the_built_in_ones() {
     std::fs::create_dir(&models).expect("a folder");
     folder.write(
         "models/fin.toml",
-        "family = \"spinner-fin\"\nmeasure = \"acres\"\ncounted = \"each\"\n",
+        "family = \"frame-bushing\"\nmeasure = \"acres\"\ncounted = \"each\"\n",
     );
     folder.write("models/bad.toml", "family = \"deflector\"\nmeasure = \"tons\"\n[prior]\nshape = { median = -1, spread = 2 }\n");
     folder.write("models/typo.toml", "family = \"gate\"\nmesure = \"tons\"\n");
-    folder.write("models/second.toml", "family = \"spinner-fin\"\n");
+    folder.write("models/second.toml", "family = \"frame-bushing\"\n");
     let (families, problems) = read::families(Some(folder.path()), None).expect("readable");
-    assert_eq!(families.get("spinner-fin").counted.name(), "each");
+    assert_eq!(families.get("frame-bushing").counted.name(), "each");
     assert!(!families.has("deflector"));
     let told: Vec<String> = problems.iter().map(ToString::to_string).collect();
     assert_eq!(told.len(), 3);
@@ -338,7 +338,7 @@ fn families_of_the_records_and_of_a_folder_replace_the_built_in_ones() {
         "{}",
         told[0]
     );
-    assert!(told[1].contains("spinner-fin"), "{}", told[1]);
+    assert!(told[1].contains("frame-bushing"), "{}", told[1]);
     assert!(
         told[2].contains("line 2") && told[2].contains("mesure"),
         "{}",

@@ -32,7 +32,9 @@ impl Check {
 
     /// A number among the inputs.
     pub fn number(&self, key: &str) -> f64 {
-        self.input(key).as_f64().unwrap_or_else(|| panic!("input `{key}` is a number"))
+        self.input(key)
+            .as_f64()
+            .unwrap_or_else(|| panic!("input `{key}` is a number"))
     }
 
     /// Numbers among the inputs.
@@ -60,7 +62,9 @@ impl Check {
     fn close(&self, key: &str, label: &str, computed: f64, expected: f64) {
         let tolerances = &self.value["tolerance"];
         let tolerance = tolerances.get(key).unwrap_or(&tolerances["default"]);
-        let room = tolerance["rel"].as_f64().map_or(0.0, |r| r * expected.abs())
+        let room = tolerance["rel"]
+            .as_f64()
+            .map_or(0.0, |r| r * expected.abs())
             + tolerance["abs"].as_f64().unwrap_or(0.0);
         assert!(
             (computed - expected).abs() <= room,

@@ -38,8 +38,17 @@ fn head(out: &mut String, report: &BudgetReport, width: usize) {
         PlanSource::Plan => "the plan",
         PlanSource::LastSeason => "last season's use again",
     };
-    let known = report.header.as_of.map(|d| format!("records up to {d}, ")).unwrap_or_default();
-    out.push_str(&wrapped(&format!("from {known}{source}: {}", planned(report)), "", "", width));
+    let known = report
+        .header
+        .as_of
+        .map(|d| format!("records up to {d}, "))
+        .unwrap_or_default();
+    out.push_str(&wrapped(
+        &format!("from {known}{source}: {}", planned(report)),
+        "",
+        "",
+        width,
+    ));
     out.push('\n');
     let currency = &report.currency;
     let mut say = |label: &str, value: Option<&Forecast>| {
@@ -73,7 +82,9 @@ fn head(out: &mut String, report: &BudgetReport, width: usize) {
             cents(per_acre.p80 * factor, currency)
         );
     }
-    out.push_str("  Down time is what stops in season would cost beside; the total does not hold it.\n\n");
+    out.push_str(
+        "  Down time is what stops in season would cost beside; the total does not hold it.\n\n",
+    );
 }
 
 fn planned(report: &BudgetReport) -> String {
@@ -85,7 +96,11 @@ fn planned(report: &BudgetReport) -> String {
             Some(format!("{} {}", whole(shown), m.label(report.units)))
         })
         .collect();
-    if parts.is_empty() { "no use is planned".to_owned() } else { parts.join(", ") }
+    if parts.is_empty() {
+        "no use is planned".to_owned()
+    } else {
+        parts.join(", ")
+    }
 }
 
 fn lines(report: &BudgetReport, width: usize) -> String {
@@ -136,7 +151,9 @@ fn machines(report: &BudgetReport, width: usize) -> String {
         };
         grid.row([
             line.machine.clone(),
-            or_unknown(line.planned.acres, |a| whole(Measure::Acres.shown(a, report.units))),
+            or_unknown(line.planned.acres, |a| {
+                whole(Measure::Acres.shown(a, report.units))
+            }),
             money_of(|f| f.expected),
             money_of(|f| f.p80),
         ]);
@@ -176,7 +193,11 @@ fn products(report: &BudgetReport, width: usize) -> String {
 
 fn months(report: &BudgetReport, width: usize) -> String {
     let mut grid = Grid::new(
-        &[("Month", Lean::Left), ("Expected", Lean::Right), ("8 in 10", Lean::Right)],
+        &[
+            ("Month", Lean::Left),
+            ("Expected", Lean::Right),
+            ("8 in 10", Lean::Right),
+        ],
         width,
     );
     let currency = &report.currency;

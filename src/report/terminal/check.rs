@@ -11,18 +11,41 @@ use crate::record::{Account, Problem, Severity};
 pub fn check(problems: &[Problem], account: &[Account], width: usize) -> String {
     let mut out = String::new();
     for (severity, one, many) in [
-        (Severity::Problem, "problem stops the work", "problems stop the work"),
-        (Severity::Remark, "remark, the rows are used", "remarks, the rows are used"),
+        (
+            Severity::Problem,
+            "problem stops the work",
+            "problems stop the work",
+        ),
+        (
+            Severity::Remark,
+            "remark, the rows are used",
+            "remarks, the rows are used",
+        ),
     ] {
         let of: Vec<&Problem> = problems.iter().filter(|p| p.severity == severity).collect();
         if of.is_empty() {
             continue;
         }
-        let _ = writeln!(out, "{} {}", of.len(), if of.len() == 1 { one } else { many });
+        let _ = writeln!(
+            out,
+            "{} {}",
+            of.len(),
+            if of.len() == 1 { one } else { many }
+        );
         for problem in of {
             let _ = writeln!(out, "  {}", problem.place);
-            out.push_str(&wrapped(&problem.found, "    found     ", "              ", width));
-            out.push_str(&wrapped(&problem.expected, "    expected  ", "              ", width));
+            out.push_str(&wrapped(
+                &problem.found,
+                "    found     ",
+                "              ",
+                width,
+            ));
+            out.push_str(&wrapped(
+                &problem.expected,
+                "    expected  ",
+                "              ",
+                width,
+            ));
         }
         out.push('\n');
     }

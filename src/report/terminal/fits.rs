@@ -29,7 +29,9 @@ pub fn fits(report: &FitsReport, width: usize) -> String {
 
 fn family(out: &mut String, line: &FitLine, report: &FitsReport, width: usize) {
     let counts = line.counts;
-    let unit = line.measure.map_or("the table's measure", |m| m.label(report.units));
+    let unit = line
+        .measure
+        .map_or("the table's measure", |m| m.label(report.units));
     let of = match line.counted {
         Counted::Each => "each part",
         Counted::Set => "a whole set",
@@ -53,7 +55,11 @@ fn family(out: &mut String, line: &FitLine, report: &FitsReport, width: usize) {
         );
     }
     let mut grid = Grid::new(
-        &[("", Lean::Left), ("Estimate", Lean::Right), ("Interval", Lean::Left)],
+        &[
+            ("", Lean::Left),
+            ("Estimate", Lean::Right),
+            ("Interval", Lean::Left),
+        ],
         width,
     );
     let scaled = |value: Option<&Estimate>| {
@@ -71,9 +77,17 @@ fn family(out: &mut String, line: &FitLine, report: &FitsReport, width: usize) {
     ];
     for (label, value) in lives {
         let value = scaled(value.as_ref());
-        grid.row([label.to_owned(), told(value.as_ref()), interval(value.as_ref(), amount)]);
+        grid.row([
+            label.to_owned(),
+            told(value.as_ref()),
+            interval(value.as_ref(), amount),
+        ]);
     }
-    grid.row(["shape".to_owned(), told(line.shape.as_ref()), interval(line.shape.as_ref(), amount)]);
+    grid.row([
+        "shape".to_owned(),
+        told(line.shape.as_ref()),
+        interval(line.shape.as_ref(), amount),
+    ]);
     if let Some(reference) = &line.reference_group {
         for factor in &line.factors {
             let mut limits = interval(factor.factor.as_ref(), amount);
@@ -87,7 +101,11 @@ fn family(out: &mut String, line: &FitLine, report: &FitsReport, width: usize) {
             ]);
         }
         if !line.factors.is_empty() {
-            grid.row([format!("  against {reference}"), "1".to_owned(), String::new()]);
+            grid.row([
+                format!("  against {reference}"),
+                "1".to_owned(),
+                String::new(),
+            ]);
         }
     }
     out.push_str(&grid.text());
@@ -98,7 +116,11 @@ fn shown(measure: Option<Measure>, value: f64, units: Units) -> f64 {
 }
 
 fn lives(count: f64) -> String {
-    if count == 1.0 { "1 life".to_owned() } else { format!("{count} lives") }
+    if count < 1.5 && 0.5 < count {
+        "1 life".to_owned()
+    } else {
+        format!("{count} lives")
+    }
 }
 
 fn told(value: Option<&Estimate>) -> String {

@@ -25,11 +25,13 @@ pub(super) struct Grid {
 const LONGEST_WORD: usize = 22;
 
 fn longest_word(text: &str) -> usize {
-    text.split(' ').map(|w| w.chars().count()).max().unwrap_or(0)
+    text.split(' ')
+        .map(|w| w.chars().count())
+        .max()
+        .unwrap_or(0)
 }
 
-const STYLE: TableStyle =
-    TableStyle::new().header_separator(LineStyle::new(' ', '-', ' ', ' '));
+const STYLE: TableStyle = TableStyle::new().header_separator(LineStyle::new(' ', '-', ' ', ' '));
 
 impl Grid {
     pub(super) fn new(columns: &[(&'static str, Lean)], width: usize) -> Self {
@@ -38,9 +40,20 @@ impl Grid {
             .load_style(STYLE)
             .set_content_arrangement(ContentArrangement::Dynamic)
             .set_width(u16::try_from(width).unwrap_or(u16::MAX))
-            .set_header(columns.iter().map(|(name, lean)| cell((*name).to_owned(), *lean)));
-        let least = columns.iter().map(|(heading, _)| longest_word(heading)).collect();
-        Self { columns: columns.to_vec(), least, table }
+            .set_header(
+                columns
+                    .iter()
+                    .map(|(name, lean)| cell((*name).to_owned(), *lean)),
+            );
+        let least = columns
+            .iter()
+            .map(|(heading, _)| longest_word(heading))
+            .collect();
+        Self {
+            columns: columns.to_vec(),
+            least,
+            table,
+        }
     }
 
     pub(super) fn row(&mut self, cells: impl IntoIterator<Item = String>) {

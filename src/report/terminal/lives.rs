@@ -30,11 +30,18 @@ pub fn lives(report: &LivesReport, width: usize) -> String {
         grid.row([
             place,
             line.part.clone(),
-            line.fitted.map_or_else(|| UNKNOWN.to_owned(), |d| d.to_string()),
+            line.fitted
+                .map_or_else(|| UNKNOWN.to_owned(), |d| d.to_string()),
             line.removed.map(|d| d.to_string()).unwrap_or_default(),
             line.ended.name().to_owned(),
-            if line.ended.is_wear() { or_unknown(own.low, shown) } else { String::new() },
-            or_unknown(own.end, |v| format!("{} {}", shown(v), line.measure.label(report.units))),
+            if line.ended.is_wear() {
+                or_unknown(own.low, shown)
+            } else {
+                String::new()
+            },
+            or_unknown(own.end, |v| {
+                format!("{} {}", shown(v), line.measure.label(report.units))
+            }),
         ]);
     }
     let mut out = grid.text();

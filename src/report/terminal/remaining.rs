@@ -13,8 +13,11 @@ pub fn remaining(report: &RemainingReport, width: usize) -> String {
     let mut out = String::new();
     match report.season {
         Some(season) => {
-            let known =
-                report.header.as_of.map(|d| format!("on {d}, ")).unwrap_or_default();
+            let known = report
+                .header
+                .as_of
+                .map(|d| format!("on {d}, "))
+                .unwrap_or_default();
             let _ = writeln!(out, "Parts in service {known}and the season {season}\n");
         }
         None => out.push_str("Parts in service\n\n"),
@@ -34,7 +37,8 @@ pub fn remaining(report: &RemainingReport, width: usize) -> String {
     );
     let mut order: Vec<_> = report.parts.iter().collect();
     order.sort_by(|a, b| {
-        let chance = |l: &crate::report::remaining::RemainingLine| l.chance_this_season.unwrap_or(0.0);
+        let chance =
+            |l: &crate::report::remaining::RemainingLine| l.chance_this_season.unwrap_or(0.0);
         chance(b).total_cmp(&chance(a))
     });
     for line in order {
@@ -52,9 +56,12 @@ pub fn remaining(report: &RemainingReport, width: usize) -> String {
             or_unknown(line.age, shown),
             shown(line.remaining.p50),
             shown(line.remaining.p10),
-            line.measure.map(|m| m.label(report.units).to_owned()).unwrap_or_default(),
+            line.measure
+                .map(|m| m.label(report.units).to_owned())
+                .unwrap_or_default(),
             or_unknown(line.chance_this_season, percent),
-            line.half_worn_date.map_or_else(|| "far off".to_owned(), |d| d.to_string()),
+            line.half_worn_date
+                .map_or_else(|| "far off".to_owned(), |d| d.to_string()),
         ]);
     }
     out.push_str(&grid.text());

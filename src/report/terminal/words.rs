@@ -16,7 +16,11 @@ pub(super) fn whole(value: f64) -> String {
         }
         out.push(digit);
     }
-    if rounded < 0.0 { format!("-{out}") } else { out }
+    if rounded < 0.0 {
+        format!("-{out}")
+    } else {
+        out
+    }
 }
 
 /// Three figures or so, whatever the size.
@@ -72,7 +76,9 @@ pub(super) fn or_unknown(value: Option<f64>, form: impl Fn(f64) -> String) -> St
 
 /// An interval; an end that the records do not set is open.
 pub(super) fn interval(value: Option<&Estimate>, form: impl Fn(f64) -> String) -> String {
-    let Some(value) = value else { return String::new() };
+    let Some(value) = value else {
+        return String::new();
+    };
     let end = |v: Option<f64>| v.map_or_else(|| "?".to_owned(), &form);
     if value.low.is_none() && value.high.is_none() {
         return String::new();
@@ -106,5 +112,7 @@ pub(super) fn wrapped(text: &str, first: &str, rest: &str, width: usize) -> Stri
 /// The first letter large.
 pub(super) fn capital(text: &str) -> String {
     let mut chars = text.chars();
-    chars.next().map_or_else(String::new, |c| c.to_uppercase().chain(chars).collect())
+    chars
+        .next()
+        .map_or_else(String::new, |c| c.to_uppercase().chain(chars).collect())
 }

@@ -43,7 +43,9 @@ fn quantiles(fit: &Fit, shares: &[f64]) -> Vec<f64> {
     shares
         .iter()
         .map(|p| {
-            let k = Anchor::Quantile(*p).offset(fit.distribution, fit.theta[0]).value;
+            let k = Anchor::Quantile(*p)
+                .offset(fit.distribution, fit.theta[0])
+                .value;
             (fit.theta[1] + k).exp()
         })
         .collect()
@@ -102,7 +104,11 @@ fn lognormal_fits_of_published_lives_are_those_of_the_reference_programs() {
 
 #[test]
 fn exponential_fits_of_published_lives_are_those_of_the_reference_programs() {
-    for id in ["nist-exponential", "bearing-exponential", "genfan-exponential"] {
+    for id in [
+        "nist-exponential",
+        "bearing-exponential",
+        "genfan-exponential",
+    ] {
         let (check, _, fit) = fitted(id, Distribution::Exponential);
         check.holds("loglik", fit.log_likelihood());
         check.holds("scale", fit.scale());
@@ -122,7 +128,11 @@ fn profile_likelihood_intervals_are_those_of_the_reference() {
         for (quantity, low, high) in [
             (Quantity::Shape, "shape_lo95", "shape_hi95"),
             (Quantity::Life(Anchor::Scale), "scale_lo95", "scale_hi95"),
-            (Quantity::Life(Anchor::Quantile(0.1)), "t10_lo95", "t10_hi95"),
+            (
+                Quantity::Life(Anchor::Quantile(0.1)),
+                "t10_lo95",
+                "t10_hi95",
+            ),
         ] {
             let interval = profile::interval(&fit, &lives, quantity, 0.95).expect("estimated");
             check.holds(low, interval.low.expect("a lower limit"));
@@ -138,7 +148,13 @@ fn lives_of_exposures(rows: &Value) -> Observations {
         let worn = !row[2].is_null();
         let end = if worn { list(&row[2]) } else { low.clone() };
         let known = if worn { End::Between } else { End::Censored };
-        Observation { entry, low, end, known, count: 1.0 }
+        Observation {
+            entry,
+            low,
+            end,
+            known,
+            count: 1.0,
+        }
     });
     Observations::new(3, lives.collect())
 }
@@ -167,7 +183,10 @@ fn wear_factors_of_the_cumulative_exposure_model_are_those_of_the_reference() {
 fn the_likelihood_at_the_truth_is_that_of_the_reference() {
     let check = Check::named("exposure-3");
     let lives = lives_of_exposures(check.input("rows"));
-    let likelihood = Likelihood { distribution: Distribution::Weibull, lives: &lives };
+    let likelihood = Likelihood {
+        distribution: Distribution::Weibull,
+        lives: &lives,
+    };
     let theta = [2.2_f64.ln(), 900_f64.ln(), 1.8_f64.ln(), 3_f64.ln()];
     check.holds("loglik_at", likelihood.value(&theta));
 }

@@ -21,7 +21,11 @@ fn the_ratio_of_median_to_ten_percent_life_is_that_of_bearing_practice() {
         .numbers("slope")
         .iter()
         .map(|slope| {
-            let k = |p| Anchor::Quantile(p).offset(Distribution::Weibull, slope.ln()).value;
+            let k = |p| {
+                Anchor::Quantile(p)
+                    .offset(Distribution::Weibull, slope.ln())
+                    .value
+            };
             (k(0.5) - k(0.1)).exp()
         })
         .collect();
@@ -37,7 +41,11 @@ fn the_reliability_factor_is_that_of_iso_281() {
         .numbers("R")
         .iter()
         .map(|r| {
-            let k = |p| Anchor::Quantile(p).offset(Distribution::Weibull, slope).value;
+            let k = |p| {
+                Anchor::Quantile(p)
+                    .offset(Distribution::Weibull, slope)
+                    .value
+            };
             (k(1.0 - r) - k(0.1)).exp()
         })
         .collect();
