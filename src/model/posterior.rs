@@ -38,6 +38,17 @@ pub struct Draws {
 }
 
 impl Draws {
+    /// Parameters that are known: `(ln shape, ln scale, ln w_1, ..)` as the only draw.
+    #[must_use]
+    pub fn known(distribution: Distribution, theta: Vec<f64>) -> Self {
+        Self {
+            distribution,
+            n_parameters: theta.len(),
+            values: theta,
+            effective_share: 1.0,
+        }
+    }
+
     /// Number of draws.
     #[must_use]
     pub fn len(&self) -> usize {

@@ -1,5 +1,7 @@
 //! Every test that looks at wearcast from outside, in one binary.
 
+mod forecast;
+mod lives;
 mod read;
 mod read_bare;
 mod read_check;

@@ -42,6 +42,11 @@ impl Check {
         list(self.input(key))
     }
 
+    /// Expected numbers, for relations that are not a plain comparison.
+    pub fn expected_numbers(&self, key: &str) -> Vec<f64> {
+        list(&self.value["expected"][key])
+    }
+
     /// Holds a computed number against the expected one, within the check's own tolerance.
     pub fn holds(&self, key: &str, computed: f64) {
         let expected = self.value["expected"][key]

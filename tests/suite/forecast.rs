@@ -1,0 +1,244 @@
+//! The season against exact answers: the renewal function and the renewal equation on days.
+
+use chrono::{Days, NaiveDate};
+use wearcast::forecast::damage::DamageRate;
+use wearcast::forecast::path::FuturePath;
+use wearcast::forecast::plan::{Plan, PlanSource};
+use wearcast::forecast::simulate::{self, Game};
+use wearcast::forecast::unit::{Age, InService, Line, SeenPath, Unit};
+use wearcast::forecast::{Season, renewal};
+use wearcast::model::assess::{Assessment, Counts, FamilyLives};
+use wearcast::model::posterior::Draws;
+use wearcast::model::{Distribution, Observations};
+use wearcast::record::UsageLog;
+use wearcast::units::Measure;
+use wearcast::wear::Groups;
+
+use crate::reference::Check;
+
+fn weibull(shape: f64) -> impl Fn(f64) -> f64 + Copy {
+    move |x: f64| -(-x.powf(shape)).exp_m1()
+}
+
+#[test]
+fn the_renewal_function_is_that_of_the_series_and_the_tables() {
+    for id in [
+        "renewal-1.2",
+        "renewal-1.5",
+        "renewal-2",
+        "renewal-2.5",
+        "renewal-3",
+        "renewal-4",
+    ] {
+        let check = Check::named(id);
+        let f = weibull(check.number("shape"));
+        let m: Vec<f64> = check
+            .numbers("t")
+            .iter()
+            .map(|t| renewal::expected_at(f, f, *t, 3_000))
+            .collect();
+        check.holds_all("m", &m);
+    }
+    let check = Check::named("renewal-exact");
+    let exponential = |x: f64| -(-x).exp_m1();
+    let gamma2 = |x: f64| 1.0 - (-2.0 * x).exp() * (1.0 + 2.0 * x);
+    // Closed forms to 1e-12; the grid is held to 1e-7.
+    for (i, t) in check.numbers("t").iter().enumerate() {
+        let m = renewal::expected_at(exponential, exponential, *t, 1_000);
+        assert!((m - *t).abs() < 1e-7);
+        let exact = [0.283_833_821, 0.754_578_91, 2.750_001_54][i];
+        assert!((renewal::expected_at(gamma2, gamma2, *t, 1_000) - exact).abs() < 1e-7);
+    }
+}
+
+#[test]
+fn a_part_with_use_behind_it_renews_as_the_reference_says() {
+    for id in ["renewal-aged-1.5", "renewal-aged-2.5"] {
+        let check = Check::named(id);
+        let shape = check.number("shape");
+        let f = weibull(shape);
+        let m: Vec<f64> = check
+            .input("cases")
+            .as_array()
+            .expect("cases")
+            .iter()
+            .map(|case| {
+                let (age, t) = (case[0].as_f64().expect("age"), case[1].as_f64().expect("t"));
+                let first = move |x: f64| -(age.powf(shape) - (age + x).powf(shape)).exp_m1();
+                renewal::expected_at(first, f, t, 3_000)
+            })
+            .collect();
+        check.holds_all("m", &m);
+    }
+}
+
+/// One family of known life on one machine whose days of use are all of one size.
+struct Bench {
+    shape: f64,
+    scale: f64,
+    day: f64,
+    days: usize,
+    ages: Vec<f64>,
+}
+
+impl Bench {
+    /// Mean replacements a play, and their standard error.
+    fn played(&self) -> (f64, f64) {
+        let start = NaiveDate::from_ymd_opt(2026, 11, 1).expect("a date");
+        let season = Season::ending_in(2050, (11, 1));
+        let season = Season { start, ..season };
+        let path = FuturePath {
+            dates: (0..self.days as u64)
+                .map(|k| start + Days::new(k))
+                .collect(),
+            counts: vec![true; self.days],
+            n_groups: 1,
+            cumulative: (1..=self.days).map(|k| self.day * k as f64).collect(),
+            hours: vec![0.0; self.days],
+            known: true,
+        };
+        let unit = |age: &f64| Unit {
+            machine: 0,
+            position: "p".to_owned(),
+            slot: None,
+            fitted: None,
+            family: 0,
+            line: 0,
+            path: 0,
+            age: Age::Known(vec![*age]),
+            pieces: 1.0,
+        };
+        let in_service = InService {
+            machines: vec!["M".to_owned()],
+            units: self.ages.iter().map(unit).collect(),
+            lines: vec![Line {
+                family: "f".to_owned(),
+                part: "P".to_owned(),
+                scheduled: false,
+                cost: wearcast::cost::PartCost::default(),
+                down_hours: None,
+            }],
+            paths: vec![SeenPath {
+                machine: 0,
+                bin: None,
+                family: 0,
+                path,
+            }],
+            damage: vec![DamageRate::of(&[])],
+            due: Vec::new(),
+            notes: Vec::new(),
+        };
+        let draws = Draws::known(
+            Distribution::Weibull,
+            vec![self.shape.ln(), self.scale.ln()],
+        );
+        let assessment = Assessment {
+            family: wearcast::family::Family::without_file("f"),
+            lives: FamilyLives {
+                measure: Measure::Tons,
+                groups: vec!["g".to_owned()],
+                observations: Observations::default(),
+                counts: Counts::default(),
+            },
+            measure_known: true,
+            distribution: Distribution::Weibull,
+            likeliest: Err(wearcast::model::fit::FitError::NoLives),
+            draws: Some(draws),
+            log_likelihood_at_mode: None,
+            notes: Vec::new(),
+        };
+        let plan = Plan {
+            uses: Vec::new(),
+            source: PlanSource::Plan,
+            notes: Vec::new(),
+        };
+        let groups = Groups::new(&[], &UsageLog::default(), None).expect("no reference asked for");
+        let outcome = simulate::play(Game {
+            in_service: &in_service,
+            assessments: &[assessment],
+            plan: &plan,
+            groups: &groups,
+            season,
+            as_of: start - Days::new(1),
+            labor_rate: None,
+            seed: 7,
+        });
+        let worn = &outcome.lines[0].worn;
+        let n = worn.len() as f64;
+        let mean = worn.iter().sum::<f64>() / n;
+        let variance = worn.iter().map(|w| (w - mean).powi(2)).sum::<f64>() / (n - 1.0);
+        (mean, (variance / n).sqrt())
+    }
+
+    fn hazard(&self, x: f64) -> f64 {
+        (x / self.scale).powf(self.shape)
+    }
+
+    /// The renewal equation on the days, exactly: a part wears out on a day and is changed at its end.
+    fn exact(&self) -> f64 {
+        let new: Vec<f64> = (1..=self.days)
+            .map(|k| {
+                let survival = |k: usize| (-self.hazard(self.day * k as f64)).exp();
+                survival(k - 1) - survival(k)
+            })
+            .collect();
+        let of_age = |age: &f64| {
+            let survival =
+                |k: usize| (self.hazard(*age) - self.hazard(age + self.day * k as f64)).exp();
+            let mut change: Vec<f64> = Vec::new();
+            for k in 1..=self.days {
+                let mut p = survival(k - 1) - survival(k);
+                for j in 1..k {
+                    p += change[j - 1] * new[k - j - 1];
+                }
+                change.push(p);
+            }
+            change.iter().sum::<f64>()
+        };
+        self.ages.iter().map(of_age).sum()
+    }
+}
+
+#[test]
+fn the_played_season_has_the_expectation_of_the_renewal_equation_on_days() {
+    for (shape, day, ages) in [
+        (1.0, 60.0, vec![0.0]),
+        (2.5, 60.0, vec![0.0, 300.0, 900.0]),
+        (4.0, 150.0, vec![100.0, 800.0]),
+    ] {
+        let bench = Bench {
+            shape,
+            scale: 1_000.0,
+            day,
+            days: 40,
+            ages,
+        };
+        let (mean, error) = bench.played();
+        let exact = bench.exact();
+        assert!(
+            (mean - exact).abs() < 4.0 * error && error < 0.005 * mean,
+            "shape {shape}: {mean} +- {error}, exactly {exact}"
+        );
+    }
+}
+
+#[test]
+fn with_very_short_days_the_played_season_is_that_of_the_renewal_function() {
+    let bench = Bench {
+        shape: 2.5,
+        scale: 1.0,
+        day: 0.001,
+        days: 1_500,
+        ages: vec![0.9],
+    };
+    let (mean, error) = bench.played();
+    let check = Check::named("renewal-aged-2.5");
+    let case = check.input("cases")[3].clone();
+    assert_eq!((case[0].as_f64(), case[1].as_f64()), (Some(0.9), Some(1.5)));
+    let published = check.expected_numbers("m")[3];
+    // A day of a thousandth of the life overshoots by half of it, 0.0005 a change.
+    assert!(
+        (mean - published).abs() < 4.0 * error + 0.002,
+        "{mean} +- {error}, {published}"
+    );
+}
