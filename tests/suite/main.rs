@@ -1,5 +1,6 @@
 //! Every test that looks at wearcast from outside, in one binary.
 
+mod fleet;
 mod forecast;
 mod lives;
 mod read;
@@ -7,5 +8,6 @@ mod read_bare;
 mod read_check;
 mod read_files;
 mod read_properties;
+mod recovery;
 mod reference;
 mod workbook;
