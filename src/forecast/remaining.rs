@@ -115,7 +115,10 @@ impl super::path::FuturePath {
 /// Effective exposure of use by group under one draw.
 fn effective(theta: &[f64], used: &[f64]) -> f64 {
     let factors = theta[2..].iter().map(|w| w.exp());
-    used.iter().zip(std::iter::once(1.0).chain(factors)).map(|(u, w)| u * w).sum()
+    used.iter()
+        .zip(std::iter::once(1.0).chain(factors))
+        .map(|(u, w)| u * w)
+        .sum()
 }
 
 /// Shares of the groups in the use to come; in the use so far where none is planned.

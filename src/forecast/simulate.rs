@@ -15,8 +15,8 @@ use super::plan::Plan;
 use super::season::{Season, month_of, months_later};
 use super::unit::{Age, InService, SeenPath, Unit};
 use crate::model::Distribution;
-use crate::model::posterior::Draws;
 use crate::model::assess::Assessment;
+use crate::model::posterior::Draws;
 use crate::units::Measure;
 use crate::wear::Groups;
 
@@ -162,7 +162,11 @@ impl<'a> Table<'a> {
             known_machines: service
                 .paths
                 .iter()
-                .map(|p| game.assessments[p.family].lives.place_of(&service.machines[p.machine]))
+                .map(|p| {
+                    game.assessments[p.family]
+                        .lives
+                        .place_of(&service.machines[p.machine])
+                })
                 .collect(),
             scheduled: Vec::new(),
         };
@@ -447,7 +451,9 @@ impl Life {
             distribution: draws.distribution,
             shape: theta[0].exp(),
             ln_scale: theta[1] + draws.effect(draw, machine, z),
-            factors: std::iter::once(1.0).chain(theta[2..].iter().map(|w| w.exp())).collect(),
+            factors: std::iter::once(1.0)
+                .chain(theta[2..].iter().map(|w| w.exp()))
+                .collect(),
             rate,
         }
     }

@@ -52,7 +52,9 @@ impl FamilyLives {
     /// Place of a machine among those with lives.
     #[must_use]
     pub fn place_of(&self, machine: &str) -> Option<usize> {
-        self.machines.binary_search_by(|m| m.as_str().cmp(machine)).ok()
+        self.machines
+            .binary_search_by(|m| m.as_str().cmp(machine))
+            .ok()
     }
 }
 

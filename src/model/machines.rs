@@ -71,7 +71,9 @@ impl<'a> Machines<'a> {
     /// The machines with lives, in the order of [`Self::effects`].
     pub fn machines(&self) -> impl Iterator<Item = u32> {
         let starts = &self.starts[..self.starts.len() - 1];
-        starts.iter().filter_map(|i| self.base.likelihood.lives.machine[*i])
+        starts
+            .iter()
+            .filter_map(|i| self.base.likelihood.lives.machine[*i])
     }
 
     /// Log posterior density up to a constant.
@@ -85,7 +87,12 @@ impl<'a> Machines<'a> {
         let mut terms = Vec::new();
         for window in self.starts.windows(2) {
             let constant = self.terms(&scale, window[0]..window[1], &mut terms);
-            let machine = Machine { terms: &terms, shape: scale[0].exp(), spread, distribution: self.base.likelihood.distribution };
+            let machine = Machine {
+                terms: &terms,
+                shape: scale[0].exp(),
+                spread,
+                distribution: self.base.likelihood.distribution,
+            };
             total += constant + machine.log_integral();
             if !total.is_finite() {
                 return f64::NEG_INFINITY;
@@ -121,8 +128,9 @@ impl<'a> Machines<'a> {
         let data = self.base.likelihood.lives;
         let n = data.n_groups;
         let (shape, ln_scale) = (scale[0].exp(), scale[1]);
-        let factors: Vec<f64> =
-            std::iter::once(1.0).chain(scale[2..].iter().map(|w| w.exp())).collect();
+        let factors: Vec<f64> = std::iter::once(1.0)
+            .chain(scale[2..].iter().map(|w| w.exp()))
+            .collect();
         let weigh = |u: &[f64]| u.iter().zip(&factors).map(|(u, w)| u * w).sum::<f64>();
         let at = |x: f64| shape * (x.ln() - ln_scale);
         let mut constant = 0.0;
@@ -132,7 +140,10 @@ impl<'a> Machines<'a> {
             let entry = weigh(&data.entry[row.clone()]);
             let (low, step) = (weigh(&data.low[row.clone()]), weigh(&data.step[row]));
             if 0.0 < entry {
-                terms.push(Term::Survived { t: at(entry), weight: -weight });
+                terms.push(Term::Survived {
+                    t: at(entry),
+                    weight: -weight,
+                });
             }
             let end = low + step;
             if end <= 0.0 {
@@ -147,12 +158,20 @@ impl<'a> Machines<'a> {
                 }
                 End::Between if low <= 0.0 => {
                     // From t = -60 on: nothing wears out before.
-                    terms.push(Term::Worn { t: -60.0, step: at(end) + 60.0, weight });
+                    terms.push(Term::Worn {
+                        t: -60.0,
+                        step: at(end) + 60.0,
+                        weight,
+                    });
                 }
                 End::Between => {
                     terms.push(Term::Survived { t: at(low), weight });
                     let step = shape * (step / low).ln_1p();
-                    terms.push(Term::Worn { t: at(low), step, weight });
+                    terms.push(Term::Worn {
+                        t: at(low),
+                        step,
+                        weight,
+                    });
                 }
             }
         }

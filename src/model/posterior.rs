@@ -81,7 +81,11 @@ impl Draws {
         Self {
             distribution: base.likelihood.distribution,
             n_parameters: base.likelihood.n_parameters(),
-            values: sample.points.iter().flat_map(|p| base.to_scale(p)).collect(),
+            values: sample
+                .points
+                .iter()
+                .flat_map(|p| base.to_scale(p))
+                .collect(),
             spreads: Vec::new(),
             effects: Vec::new(),
             effective_share: sample.effective_share,
@@ -103,7 +107,11 @@ impl Draws {
             distribution: machines.base.likelihood.distribution,
             n_parameters,
             values: sample.points.iter().flat_map(own).collect(),
-            spreads: sample.points.iter().map(|p| p[n_parameters].exp()).collect(),
+            spreads: sample
+                .points
+                .iter()
+                .map(|p| p[n_parameters].exp())
+                .collect(),
             effects: effects.concat(),
             effective_share: sample.effective_share,
         }
@@ -144,7 +152,9 @@ impl Draws {
     ///   gets an effect from the spread by `z`, a standard normal number.
     #[must_use]
     pub fn effect(&self, index: usize, machine: Option<usize>, z: f64) -> f64 {
-        let Some(spread) = self.spread(index) else { return 0.0 };
+        let Some(spread) = self.spread(index) else {
+            return 0.0;
+        };
         let n_machines = self.effects.len() / self.spreads.len();
         machine.map_or(spread * z, |m| self.effects[index * n_machines + m])
     }
@@ -160,8 +170,9 @@ impl Draws {
     /// The effects of one machine, sorted; empty where machines are taken as alike.
     #[must_use]
     pub fn sorted_effects(&self, machine: usize) -> Vec<f64> {
-        let mut values: Vec<f64> =
-            (0..self.spreads.len()).map(|i| self.effect(i, Some(machine), 0.0)).collect();
+        let mut values: Vec<f64> = (0..self.spreads.len())
+            .map(|i| self.effect(i, Some(machine), 0.0))
+            .collect();
         values.sort_by(f64::total_cmp);
         values
     }
@@ -267,8 +278,8 @@ impl Objective for Differenced<'_> {
                     return ((up - down) / (2.0 * STEP), curve);
                 }
                 let corner = |a: f64, b: f64| at(&[(*i, a), (*j, b)]);
-                let mixed = corner(1.0, 1.0) - corner(1.0, -1.0) - corner(-1.0, 1.0)
-                    + corner(-1.0, -1.0);
+                let mixed =
+                    corner(1.0, 1.0) - corner(1.0, -1.0) - corner(-1.0, 1.0) + corner(-1.0, -1.0);
                 (0.0, mixed / (4.0 * STEP * STEP))
             })
             .collect();
@@ -301,11 +312,16 @@ pub fn draw(
     if PLENTY <= worn {
         let round = bell.draw(seed, 2, count, |_| 0.0);
         let points = round.points.iter().map(|p| bell.full(p)).collect();
-        return Sample { points, effective_share: 1.0 };
+        return Sample {
+            points,
+            effective_share: 1.0,
+        };
     }
     for attempt in 0..2 {
         let full = bell.clone();
-        let round = bell.draw(seed, attempt, count.min(2_000), |p| target.height(&full.full(p)));
+        let round = bell.draw(seed, attempt, count.min(2_000), |p| {
+            target.height(&full.full(p))
+        });
         bell.reshape(&round);
     }
     let full = bell.clone();

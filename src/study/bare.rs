@@ -336,6 +336,6 @@ fn observation(life: &BareLife, end: f64, groups: &[String]) -> Observation {
         end: of(&|u| u.end),
         known,
         count: life.count as f64,
-            machine: None,
+        machine: None,
     }
 }

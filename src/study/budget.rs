@@ -15,6 +15,20 @@ impl Study {
     /// # Errors
     /// As [`Study::outlook`].
     pub fn budget(&self, account: &[Account]) -> Result<BudgetReport, StudyError> {
+        let (outlook, outcome) = self.played()?;
+        Ok(Summing {
+            study: self,
+            outlook: &outlook,
+            outcome: &outcome,
+        }
+        .report(account))
+    }
+
+    /// What the season is forecast from, and its plays.
+    ///
+    /// # Errors
+    /// As [`Study::outlook`].
+    pub fn played(&self) -> Result<(Outlook, Outcome), StudyError> {
         let outlook = self.outlook()?;
         let outcome = simulate::play(Game {
             in_service: &outlook.in_service,
@@ -26,12 +40,7 @@ impl Study {
             labor_rate: self.records.settings.labor_rate,
             seed: self.options.seed,
         });
-        Ok(Summing {
-            study: self,
-            outlook: &outlook,
-            outcome: &outcome,
-        }
-        .report(account))
+        Ok((outlook, outcome))
     }
 }
 

@@ -156,7 +156,9 @@ impl Teller<'_> {
 
     fn machines(&self) -> Vec<MachineEffect> {
         let draws = self.assessment.draws.as_ref().filter(|_| self.priors);
-        let Some(draws) = draws.filter(|d| d.spread(0).is_some()) else { return Vec::new() };
+        let Some(draws) = draws.filter(|d| d.spread(0).is_some()) else {
+            return Vec::new();
+        };
         let machines = self.assessment.lives.machines.iter().enumerate();
         machines
             .map(|(m, machine)| MachineEffect {
