@@ -13,5 +13,6 @@ mod read_bare;
 mod read_check;
 mod read_files;
 mod read_properties;
+mod readme;
 mod reference;
 mod workbook;
