@@ -1,4 +1,4 @@
-//! What README.md shows, held against the program.
+//! What README.md shows, held against the program, and what DEVELOPERS.md names, against the files.
 
 use std::fs;
 use std::path::Path;
@@ -98,4 +98,27 @@ fn the_first_command_of_the_set_up_and_the_tests_are_the_whole_of_it() {
         set_up[0].1,
         "cargo run -- budget sample-data/owner\ncargo test\n"
     );
+}
+
+#[test]
+fn the_code_map_names_files_that_are_there() {
+    let root = Path::new(env!("CARGO_MANIFEST_DIR"));
+    let text = fs::read_to_string(root.join("DEVELOPERS.md")).expect("DEVELOPERS.md");
+    let (mut room, mut files) = (String::new(), 0);
+    for line in text.lines() {
+        let name = |start: &str| {
+            line.strip_prefix(start)?
+                .split('`')
+                .next()
+                .map(str::to_owned)
+        };
+        if let Some(name) = name("  - `") {
+            let file = root.join("src").join(&room).join(&name);
+            assert!(file.is_file(), "no src/{room}/{name}: mend the code map");
+            files += 1;
+        } else if let Some(name) = name("- `") {
+            room = name;
+        }
+    }
+    assert!(50 < files, "the code map names {files} files");
 }
