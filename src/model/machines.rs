@@ -54,6 +54,46 @@ enum Term {
     At { t: f64, weight: f64 },
 }
 
+/// The lives of one machine under one set of parameters.
+#[derive(Default)]
+struct Terms {
+    /// For a Weibull life, whose cumulative hazard is multiplied by `s = exp(-shape * effect)`:
+    /// the hazard survived in all, and the rise in which each part wore out.
+    survived: f64,
+    rises: Vec<(f64, f64)>,
+    /// Weight of lives seen to end exactly, under a Weibull life.
+    exact: f64,
+    /// For any other life.
+    general: Vec<Term>,
+    /// What does not depend on the effect.
+    constant: f64,
+}
+
+impl Terms {
+    fn clear(&mut self) {
+        self.rises.clear();
+        self.general.clear();
+        (self.survived, self.exact, self.constant) = (0.0, 0.0, 0.0);
+    }
+
+    fn add(&mut self, distribution: Distribution, term: Term) {
+        if distribution == Distribution::Lognormal {
+            self.general.push(term);
+            return;
+        }
+        match term {
+            Term::Survived { t, weight } => self.survived += weight * t.exp(),
+            Term::Worn { t, step, weight } => {
+                self.rises.push((distribution.rise(t, step).value, weight));
+            }
+            Term::At { t, weight } => {
+                self.constant += weight * t;
+                self.exact += weight;
+            }
+        }
+    }
+}
+
 impl<'a> Machines<'a> {
     /// `None` where fewer than two machines have lives: then there is no difference to see.
     #[must_use]
@@ -84,16 +124,16 @@ impl<'a> Machines<'a> {
         let scale = self.base.to_scale(theta);
         let gap = (ln_spread - SPREAD_PRIOR.mean) / SPREAD_PRIOR.sd;
         let mut total = self.base.log_prior(theta) - gap * gap / 2.0;
-        let mut terms = Vec::new();
+        let mut terms = Terms::default();
         for window in self.starts.windows(2) {
-            let constant = self.terms(&scale, window[0]..window[1], &mut terms);
+            self.terms(&scale, window[0]..window[1], &mut terms);
             let machine = Machine {
                 terms: &terms,
                 shape: scale[0].exp(),
                 spread,
                 distribution: self.base.likelihood.distribution,
             };
-            total += constant + machine.log_integral();
+            total += terms.constant + machine.log_integral();
             if !total.is_finite() {
                 return f64::NEG_INFINITY;
             }
@@ -106,7 +146,7 @@ impl<'a> Machines<'a> {
     pub fn effects(&self, theta: &[f64], rng: &mut ChaCha8Rng) -> Vec<f64> {
         let (ln_spread, theta) = theta.split_last().expect("the spread comes last");
         let scale = self.base.to_scale(theta);
-        let mut terms = Vec::new();
+        let mut terms = Terms::default();
         self.starts
             .windows(2)
             .map(|window| {
@@ -122,9 +162,10 @@ impl<'a> Machines<'a> {
             .collect()
     }
 
-    /// Fills `terms` with the lives of one machine; what does not depend on its effect is returned.
-    fn terms(&self, scale: &[f64], lives: std::ops::Range<usize>, terms: &mut Vec<Term>) -> f64 {
+    /// Fills `terms` with the lives of one machine.
+    fn terms(&self, scale: &[f64], lives: std::ops::Range<usize>, terms: &mut Terms) {
         terms.clear();
+        let distribution = self.base.likelihood.distribution;
         let data = self.base.likelihood.lives;
         let n = data.n_groups;
         let (shape, ln_scale) = (scale[0].exp(), scale[1]);
@@ -133,6 +174,7 @@ impl<'a> Machines<'a> {
             .collect();
         let weigh = |u: &[f64]| u.iter().zip(&factors).map(|(u, w)| u * w).sum::<f64>();
         let at = |x: f64| shape * (x.ln() - ln_scale);
+        let mut add = |term| terms.add(distribution, term);
         let mut constant = 0.0;
         for i in lives {
             let row = i * n..(i + 1) * n;
@@ -140,7 +182,7 @@ impl<'a> Machines<'a> {
             let entry = weigh(&data.entry[row.clone()]);
             let (low, step) = (weigh(&data.low[row.clone()]), weigh(&data.step[row]));
             if 0.0 < entry {
-                terms.push(Term::Survived {
+                add(Term::Survived {
                     t: at(entry),
                     weight: -weight,
                 });
@@ -150,24 +192,24 @@ impl<'a> Machines<'a> {
                 continue;
             }
             match data.known[i] {
-                End::Censored => terms.push(Term::Survived { t: at(end), weight }),
+                End::Censored => add(Term::Survived { t: at(end), weight }),
                 End::At => {
                     constant += weight * (shape.ln() - end.ln());
-                    terms.push(Term::Survived { t: at(end), weight });
-                    terms.push(Term::At { t: at(end), weight });
+                    add(Term::Survived { t: at(end), weight });
+                    add(Term::At { t: at(end), weight });
                 }
                 End::Between if low <= 0.0 => {
                     // From t = -60 on: nothing wears out before.
-                    terms.push(Term::Worn {
+                    add(Term::Worn {
                         t: -60.0,
                         step: at(end) + 60.0,
                         weight,
                     });
                 }
                 End::Between => {
-                    terms.push(Term::Survived { t: at(low), weight });
+                    add(Term::Survived { t: at(low), weight });
                     let step = shape * (step / low).ln_1p();
-                    terms.push(Term::Worn {
+                    add(Term::Worn {
                         t: at(low),
                         step,
                         weight,
@@ -175,13 +217,13 @@ impl<'a> Machines<'a> {
                 }
             }
         }
-        constant
+        terms.constant += constant;
     }
 }
 
 /// The lives of one machine under one set of parameters.
 struct Machine<'a> {
-    terms: &'a [Term],
+    terms: &'a Terms,
     shape: f64,
     spread: f64,
     distribution: Distribution,
@@ -197,7 +239,17 @@ impl Machine<'_> {
             sum.1 += weight * d1;
             sum.2 += weight * d2;
         };
-        for term in self.terms {
+        let s = shift.exp();
+        let alive = self.terms.survived * s;
+        add(1.0, -alive, -alive, -alive);
+        add(self.terms.exact, shift, 1.0, 0.0);
+        for (rise, weight) in &self.terms.rises {
+            let rise = rise * s;
+            let q = 1.0 / rise.exp_m1();
+            let d2 = q * rise - q * (1.0 + q) * rise * rise;
+            add(*weight, (-(-rise).exp_m1()).ln(), q * rise, d2);
+        }
+        for term in &self.terms.general {
             match *term {
                 Term::Survived { t, weight } => {
                     let h = self.distribution.cumulative(t + shift);
