@@ -898,7 +898,7 @@ def exposure_until(life, usage, last):
 
 
 def ends(life, usage, as_of):
-    """Entry, low and end in effective exposure, as the contract of the records reads a row."""
+    """Entry, low and end in effective exposure, as DEVELOPERS.md says a row is read."""
     life["was_before"] = life["fitted"] is None or life["fitted"] < life["records_from"]
     end_day = life["removed"] or as_of
     end = exposure_until(life, usage, end_day)

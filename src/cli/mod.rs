@@ -14,7 +14,7 @@ use crate::read::ReadError;
 use crate::report::xlsx::XlsxError;
 use crate::study::StudyError;
 
-/// How a command ended, in the contract's numbers.
+/// How a command ended, in numbers that scripts rely on.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[repr(u8)]
 pub enum ExitStatus {

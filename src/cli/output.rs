@@ -21,7 +21,8 @@ pub(super) struct Forms<'a> {
 
 /// Columns of the screen, 80 where there is none.
 fn width() -> usize {
-    terminal_size::terminal_size().map_or(80, |(width, _)| usize::from(width.0).clamp(80, 160))
+    terminal_size::terminal_size_of(std::io::stdout())
+        .map_or(80, |(width, _)| usize::from(width.0).clamp(80, 160))
 }
 
 /// Prints the result, or writes it to the file of `--out`.

@@ -204,7 +204,10 @@ impl Planner<'_> {
         tell: bool,
         told: &mut Told,
     ) -> Vec<PlannedUse> {
-        let Some((past, full)) = self.last_season(machine) else {
+        let past = self
+            .last_season(machine)
+            .filter(|(past, _)| past.year < target.year);
+        let Some((past, full)) = past else {
             if tell {
                 told.without.insert(machine.name.clone());
             }

@@ -79,7 +79,7 @@ const FEW_BATCHES: usize = 5;
 const MOST_BATCHES: usize = 20;
 /// Parts in service that count as few.
 const FEW_UNITS: usize = 2_000;
-/// Relative standard error of the total's mean that is good enough; METHODS asks for 0.005.
+/// Relative standard error of the total's mean that is good enough: well below the half percent that anybody could see.
 const GOOD_ENOUGH: f64 = 0.004;
 
 /// Plays the season until the total's mean is known well enough.

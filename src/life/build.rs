@@ -1,4 +1,4 @@
-//! Records to installed lives, by the contract's rules.
+//! Records to installed lives, by the rules that DEVELOPERS.md states.
 //!
 //! Use on the day of a replacement belongs to the part taken out. A wear-out is known to the day
 //! at best: it lies between the exposure before its last day of use and the exposure at removal,

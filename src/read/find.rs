@@ -259,7 +259,7 @@ fn missing(tables: &BTreeMap<Table, Found>, problems: &[Problem]) -> Vec<Problem
             let name = table.name();
             let expected = format!(
                 "`{name}.csv`, `{name}.parquet` or a sheet `{name}` of the only .xlsx file in the folder{why}; \
-                 `wearcast start DIR` writes a workbook to fill in"
+                 README.md shows a small one of each"
             );
             whole(severity, name, ProblemKind::MissingTable, "no such table", expected)
         })

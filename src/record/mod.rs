@@ -71,7 +71,7 @@ impl Table {
     }
 }
 
-/// Columns the contract does not name, kept as text to group by: header as written, cell text.
+/// Columns of the owner's own, kept as text to group by: header as written, cell text.
 pub type Extra = BTreeMap<String, String>;
 
 /// An amount for each measure of use; `None` where it was not recorded.

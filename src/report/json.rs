@@ -1,4 +1,4 @@
-//! Results as JSON, by the contract's keys. Unknown is `null`, never 0 and never left out.
+//! Results as JSON, by keys that other programs rely on. Unknown is `null`, never 0 and never left out.
 
 use chrono::NaiveDate;
 use serde_json::{Map, Value, json};

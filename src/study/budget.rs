@@ -318,7 +318,22 @@ impl Summing<'_> {
             }
         }
         notes.extend(self.outlook.notes(&self.study.built));
+        notes.extend(self.short_season());
         notes
+    }
+
+    /// A season that is nearly over is seldom the one meant.
+    fn short_season(&self) -> Option<String> {
+        let season = self.outlook.season;
+        let from = season.start.max(self.study.as_of);
+        let days = (season.end - from).num_days();
+        (days < 90).then(|| {
+            format!(
+                "only {days} days of season {} are left; for the next one add `--season {}`",
+                season.year,
+                season.year + 1
+            )
+        })
     }
 
     fn assumptions(&self) -> Vec<(String, String)> {

@@ -20,6 +20,7 @@ use crate::life::supersession::Supersession;
 use crate::model::assess::{self, Assessment, Wanted};
 use crate::record::Records;
 use crate::report::Header;
+use crate::units::Measure;
 use crate::wear::{Groups, UnknownGroup};
 
 /// What a user asked for, beside the question itself.
@@ -321,6 +322,7 @@ impl Study {
             ));
         }
         self.check_draws(&in_service, &assessments)?;
+        self.check_plan(&in_service, &assessments, &plan, season)?;
         Ok(Outlook {
             season,
             plan,
@@ -344,6 +346,25 @@ impl Study {
         };
         units.retain(|u| wanted(u.machine, u.line));
         due.retain(|d| wanted(d.machine, d.line));
+    }
+
+    /// Parts that wear by use need use to come.
+    fn check_plan(
+        &self,
+        in_service: &InService,
+        assessments: &[Assessment],
+        plan: &Plan,
+        season: Season,
+    ) -> Result<(), StudyError> {
+        let by_use = |family: usize| assessments[family].lives.measure != Measure::Days;
+        let planned = plan.uses.iter().any(|u| season.holds(u.from));
+        if planned || !in_service.units.iter().any(|u| by_use(u.family)) {
+            return Ok(());
+        }
+        Err(StudyError::TooThin(format!(
+            "no use is known for season {}: `plan` has no rows for it and no earlier season is on record; fill in `plan`",
+            season.year
+        )))
     }
 
     fn check_draws(

@@ -7,7 +7,7 @@ use rand_distr::{Distribution as _, Exp1, StandardNormal};
 use wearcast::family::{Families, Family};
 use wearcast::record::{
     Amounts, Extra, Installed, Machine, Part, PlanRow, Position, Product, Reason, Records,
-    Replacement, Settings, UsageLog, UsageRow,
+    Replacement, Settings, UsageRow,
 };
 
 /// One family of a fleet.

@@ -1,4 +1,4 @@
-//! Lives by the rules of the contract, each worked by hand.
+//! Lives by the rules that DEVELOPERS.md states, each worked by hand.
 #![expect(clippy::float_cmp, reason = "sums of small whole numbers are exact")]
 
 use wearcast::family::{Families, Family};

@@ -1,6 +1,7 @@
 //! Every test that looks at wearcast from outside, in one binary: polars is linked once.
 
 mod calibration;
+mod cli;
 mod fleet;
 mod forecast;
 mod layers;

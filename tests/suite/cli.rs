@@ -1,0 +1,455 @@
+//! The program as a whole: exit statuses, messages, files written whole or not at all.
+
+use std::path::Path;
+
+use wearcast::cli::{self, ExitStatus};
+
+use crate::read::Folder;
+
+/// Runs the program; status, standard output, standard error.
+pub(crate) fn wearcast(args: &[&str]) -> (ExitStatus, String, String) {
+    let (mut out, mut err) = (Vec::new(), Vec::new());
+    let args = std::iter::once("wearcast")
+        .chain(args.iter().copied())
+        .map(Into::into);
+    let status = cli::main(args, &mut out, &mut err);
+    let text = |bytes| String::from_utf8(bytes).expect("text");
+    (status, text(out), text(err))
+}
+
+const SAMPLE: &str = "sample-data/owner";
+
+/// A folder of good records with enough in them to forecast from.
+fn fleet() -> Folder {
+    let folder = Folder::empty();
+    folder
+        .write("machines.csv", "machine,in_service\nnorth,2023-11-01\n")
+        .write(
+            "positions.csv",
+            "machine,position,part,quantity\nnorth,chain,C-1,1\nnorth,fins,F-1,4\n",
+        )
+        .write(
+            "parts.csv",
+            "part,family,price,labor_hours\nC-1,conveyor-chain,900,6\nF-1,spinner-fin,40,1\n",
+        )
+        .write("products.csv", "product,group\nlime,lime\npotash,dry\n")
+        .write(
+            "replacements.csv",
+            "date,machine,position,reason\n2024-09-09,north,fins,worn\n",
+        )
+        .write("settings.toml", "labor_rate = 100\n");
+    let mut usage = "date,machine,product,acres,tons,hours\n".to_owned();
+    for (year, month) in [(2023, 11), (2024, 4), (2024, 9), (2025, 4), (2025, 9)] {
+        for day in 5..25 {
+            let (product, acres, tons) = if day % 3 == 0 {
+                ("lime", 60, 120)
+            } else {
+                ("potash", 300, 40)
+            };
+            usage += &format!("{year}-{month:02}-{day:02},north,{product},{acres},{tons},5\n");
+        }
+    }
+    folder.write("usage.csv", usage);
+    folder
+}
+
+fn dir(folder: &Folder) -> String {
+    folder.path().display().to_string()
+}
+
+/// The names of everything in a folder, hidden files too.
+fn listing(path: &Path) -> Vec<String> {
+    let entries = std::fs::read_dir(path).expect("a folder");
+    let mut names: Vec<String> = entries
+        .map(|e| {
+            e.expect("an entry")
+                .file_name()
+                .to_string_lossy()
+                .into_owned()
+        })
+        .collect();
+    names.sort();
+    names
+}
+
+/// Bad input: what is done to a good folder, the status of `budget`, words of the message.
+type Case = (
+    &'static str,
+    fn(&Folder),
+    ExitStatus,
+    &'static [&'static str],
+);
+
+const BAD_INPUT: &[Case] = &[
+    (
+        "an empty file",
+        |f| drop(f.write("usage.csv", "")),
+        ExitStatus::Problems,
+        &["usage.csv"],
+    ),
+    (
+        "UTF-16",
+        |f| drop(f.write("parts.csv", b"\xff\xfep\x00a\x00r\x00t\x00".as_slice())),
+        ExitStatus::Problems,
+        &["parts.csv", "UTF-8"],
+    ),
+    (
+        "a name in Latin-1",
+        |f| {
+            drop(f.write(
+                "machines.csv",
+                b"machine,in_service\nnorth,2023-11-01\nM\xfcller,2024-01-01\n".as_slice(),
+            ))
+        },
+        ExitStatus::Problems,
+        &["machines.csv, row 3", "UTF-8"],
+    ),
+    (
+        "semicolons",
+        |f| drop(f.write("machines.csv", "machine;in_service\nnorth;2023-11-01\n")),
+        ExitStatus::Problems,
+        &["machines.csv", "semicolon"],
+    ),
+    (
+        "30 February",
+        |f| drop(f.write("machines.csv", "machine,in_service\nnorth,2023-02-30\n")),
+        ExitStatus::Problems,
+        &["machines.csv, row 2, column `in_service`", "2023-02-30"],
+    ),
+    (
+        "text in a number",
+        |f| drop(f.add("usage.csv", "2025-10-01,north,lime,12k,100,3")),
+        ExitStatus::Problems,
+        &["usage.csv, row 102, column `acres`", "12k"],
+    ),
+    (
+        "a table both in csv and xlsx",
+        |f| {
+            let mut book = rust_xlsxwriter::Workbook::new();
+            let sheet = book.add_worksheet();
+            sheet.set_name("parts").expect("a name");
+            sheet.write(0, 0, "part").expect("a cell");
+            book.save(f.path().join("records.xlsx")).expect("written");
+        },
+        ExitStatus::Problems,
+        &["parts"],
+    ),
+    (
+        "a corrupt workbook",
+        |f| drop(f.write("records.xlsx", "PK not a workbook")),
+        ExitStatus::File,
+        &["records.xlsx"],
+    ),
+    (
+        "a missing column",
+        |f| drop(f.write("parts.csv", "part,price\nC-1,900\n")),
+        ExitStatus::Problems,
+        &["parts.csv", "family"],
+    ),
+    (
+        "an unknown part",
+        |f| drop(f.add("positions.csv", "north,belt,B-9,1")),
+        ExitStatus::Problems,
+        &["positions.csv, row 4, column `part`", "B-9"],
+    ),
+    (
+        "nothing but headers",
+        |f| {
+            f.write("machines.csv", "machine,in_service\n");
+            f.write("positions.csv", "machine,position,part\n");
+            f.write("replacements.csv", "date,machine,position,reason\n");
+            f.write("usage.csv", "date,machine,product,tons\n");
+        },
+        ExitStatus::TooThin,
+        &["machine"],
+    ),
+    (
+        "a wrong setting",
+        |f| drop(f.write("settings.toml", "labour_rate = 100\n")),
+        ExitStatus::Problems,
+        &["settings.toml", "labour_rate"],
+    ),
+];
+
+#[test]
+fn bad_input_gets_a_clear_message_its_status_and_nothing_written() {
+    for (name, spoil, status, words) in BAD_INPUT {
+        let folder = fleet();
+        spoil(&folder);
+        let before = listing(folder.path());
+        let target = folder.path().join("budget.xlsx");
+        let (got, out, err) = wearcast(&[
+            "budget",
+            &dir(&folder),
+            "--out",
+            &target.display().to_string(),
+        ]);
+        assert_eq!(got, *status, "{name}: {err}");
+        assert_eq!(out, "", "{name}");
+        for word in *words {
+            assert!(err.contains(word), "{name}: no `{word}` in {err}");
+        }
+        assert_eq!(listing(folder.path()), before, "{name}");
+    }
+}
+
+#[test]
+fn a_folder_that_is_empty_or_not_there_is_told_apart() {
+    let folder = Folder::empty();
+    let (status, _, err) = wearcast(&["budget", &dir(&folder)]);
+    assert_eq!(status, ExitStatus::Problems);
+    assert!(
+        err.contains("machines") && err.contains("positions") && err.contains("parts"),
+        "{err}"
+    );
+    let (status, _, err) = wearcast(&["budget", "no/such/folder"]);
+    assert_eq!(status, ExitStatus::File);
+    assert!(err.contains("no/such/folder"), "{err}");
+}
+
+#[test]
+fn a_byte_order_mark_is_no_problem() {
+    let folder = fleet();
+    folder.write(
+        "machines.csv",
+        "\u{feff}machine,in_service\nnorth,2023-11-01\n",
+    );
+    assert_eq!(wearcast(&["budget", &dir(&folder)]).0, ExitStatus::Done);
+}
+
+#[test]
+fn no_wear_out_and_one_wear_out_are_enough_for_a_budget() {
+    let folder = fleet();
+    assert_eq!(wearcast(&["budget", &dir(&folder)]).0, ExitStatus::Done);
+    folder.write("replacements.csv", "date,machine,position,reason\n");
+    let (status, out, err) = wearcast(&["budget", &dir(&folder), "--format", "json"]);
+    assert_eq!(status, ExitStatus::Done, "{err}");
+    let budget: serde_json::Value = serde_json::from_str(&out).expect("JSON");
+    assert!(0.0 < budget["total"]["expected"].as_f64().expect("known"));
+}
+
+#[test]
+fn without_wear_outs_and_priors_the_records_are_too_thin_to_forecast() {
+    let folder = fleet();
+    folder.write("replacements.csv", "date,machine,position,reason\n");
+    let (status, _, err) = wearcast(&["budget", &dir(&folder), "--no-priors"]);
+    assert_eq!(status, ExitStatus::TooThin);
+    assert!(err.contains("--no-priors"), "{err}");
+    // A fit says what it can: a bound.
+    let (status, out, err) = wearcast(&["fit", &dir(&folder), "--no-priors", "--format", "json"]);
+    assert_eq!(status, ExitStatus::Done, "{err}");
+    let fit: serde_json::Value = serde_json::from_str(&out).expect("JSON");
+    let chain = &fit["families"][0];
+    assert!(chain["scale"].is_null() && chain["shape"].is_null());
+    assert!(0.0 < chain["life50_at_least"].as_f64().expect("a bound"));
+}
+
+#[test]
+fn a_price_that_is_not_known_is_never_zero() {
+    let folder = fleet();
+    folder.write(
+        "parts.csv",
+        "part,family,price,labor_hours\nC-1,conveyor-chain,,6\nF-1,spinner-fin,40,1\n",
+    );
+    let (status, out, _) = wearcast(&["budget", &dir(&folder), "--format", "json"]);
+    assert_eq!(status, ExitStatus::Done);
+    let budget: serde_json::Value = serde_json::from_str(&out).expect("JSON");
+    for key in ["total", "per_acre"] {
+        assert!(budget[key].is_null(), "{key}");
+    }
+    assert!(budget["families"][0]["parts_cost"].is_null());
+    assert!(0.0 < budget["known_total"]["expected"].as_f64().expect("known"));
+    assert!(budget["notes"].to_string().contains("C-1"));
+}
+
+#[test]
+fn rows_with_problems_can_be_set_aside() {
+    let folder = fleet();
+    folder.add("usage.csv", "2025-10-01,north,lime,12k,100,3");
+    let (status, out, err) =
+        wearcast(&["budget", &dir(&folder), "--set-aside", "--format", "json"]);
+    assert_eq!(status, ExitStatus::Done);
+    assert!(err.contains("usage.csv, row 102"), "{err}");
+    let budget: serde_json::Value = serde_json::from_str(&out).expect("JSON");
+    let rows = budget["rows"].as_array().expect("an account");
+    let usage = rows.iter().find(|r| r["table"] == "usage").expect("usage");
+    assert_eq!(
+        (&usage["read"], &usage["used"], &usage["set_aside"]),
+        (&101.into(), &100.into(), &1.into())
+    );
+}
+
+#[test]
+fn a_file_that_is_there_is_replaced_only_with_force() {
+    let folder = fleet();
+    let target = folder.path().join("out.csv");
+    folder.write("out.csv", "mine\n");
+    let target_text = target.display().to_string();
+    let args = ["fit", &dir(&folder), "--out", &target_text];
+    // The file in the folder is not a table, so it is a remark and no problem.
+    let (status, _, err) = wearcast(&args);
+    assert_eq!(status, ExitStatus::File);
+    assert!(err.contains("--force"), "{err}");
+    assert_eq!(
+        std::fs::read_to_string(&target).expect("still there"),
+        "mine\n"
+    );
+    let (status, ..) = wearcast(&[&args[..], &["--force"]].concat());
+    assert_eq!(status, ExitStatus::Done);
+    assert!(
+        std::fs::read_to_string(&target)
+            .expect("written")
+            .starts_with("family,")
+    );
+}
+
+#[test]
+fn a_wrong_command_line_says_so() {
+    for args in [
+        &["budget"][..],
+        &["budget", SAMPLE, "--as-of", "last week"],
+        &["budget", SAMPLE, "--level", "1.5"],
+        &["budget", SAMPLE, "--family", "no-such-family"],
+        &["budget", SAMPLE, "--machine", "no such machine"],
+        &["budget", SAMPLE, "--reference", "no such group"],
+        &["budget", SAMPLE, "--season", "2020"],
+        &["fit", SAMPLE, "--out", "fit.docx"],
+        &["nothing"],
+    ] {
+        let (status, out, err) = wearcast(args);
+        assert_eq!(status, ExitStatus::Usage, "{args:?}: {err}");
+        assert!(out.is_empty() && !err.is_empty(), "{args:?}");
+    }
+}
+
+#[test]
+fn what_lives_writes_gives_the_same_fit_as_the_folder() {
+    let folder = fleet();
+    let table = folder.path().join("lives-out.csv");
+    let table = table.display().to_string();
+    assert_eq!(
+        wearcast(&["lives", &dir(&folder), "--out", &table]).0,
+        ExitStatus::Done
+    );
+    let fit = |args: &[&str]| {
+        let rest = ["--no-priors", "--family", "spinner-fin", "--format", "json"];
+        let (status, out, err) = wearcast(&[&["fit"], args, &rest].concat());
+        assert_eq!(status, ExitStatus::Done, "{err}");
+        let value: serde_json::Value = serde_json::from_str(&out).expect("JSON");
+        value["families"][0].clone()
+    };
+    let (of_folder, of_table) = (fit(&[&dir(&folder)]), fit(&["--lives", &table]));
+    for key in [
+        "lives",
+        "worn",
+        "log_likelihood",
+        "shape",
+        "scale",
+        "wear_factors",
+    ] {
+        assert_eq!(of_folder[key], of_table[key], "{key}");
+    }
+}
+
+/// The sample in one workbook and in Parquet says what it says in CSV.
+#[test]
+fn the_same_records_in_a_workbook_and_in_parquet_give_the_same_budget() {
+    let budget = |dir: &str| {
+        let (status, out, err) = wearcast(&["budget", dir, "--format", "json"]);
+        assert_eq!(status, ExitStatus::Done, "{err}");
+        let mut value: serde_json::Value = serde_json::from_str(&out).expect("JSON");
+        value["rows"] = serde_json::Value::Null;
+        value
+    };
+    let folder = Folder::empty();
+    let mut book = rust_xlsxwriter::Workbook::new();
+    for entry in std::fs::read_dir(SAMPLE).expect("the sample") {
+        let path = entry.expect("an entry").path();
+        let stem = path
+            .file_stem()
+            .expect("a name")
+            .to_string_lossy()
+            .into_owned();
+        match path.extension().and_then(|e| e.to_str()) {
+            Some("toml") => {
+                std::fs::copy(&path, folder.path().join("settings.toml")).expect("copied");
+            }
+            Some("csv") if stem == "usage" => {
+                to_parquet(&path, &folder.path().join("usage.parquet"))
+            }
+            Some("csv") => to_sheet(&path, book.add_worksheet().set_name(&stem).expect("a name")),
+            _ => {}
+        }
+    }
+    book.save(folder.path().join("records.xlsx"))
+        .expect("written");
+    assert_eq!(budget(SAMPLE), budget(&dir(&folder)));
+}
+
+fn rows(path: &Path) -> Vec<Vec<String>> {
+    let mut reader = csv::ReaderBuilder::new()
+        .has_headers(false)
+        .from_path(path)
+        .expect("csv");
+    reader
+        .records()
+        .map(|r| r.expect("a row").iter().map(str::to_owned).collect())
+        .collect()
+}
+
+/// Numbers as numbers, dates as dates, the rest as text.
+fn to_sheet(path: &Path, sheet: &mut rust_xlsxwriter::Worksheet) {
+    let date = rust_xlsxwriter::Format::new().set_num_format("yyyy-mm-dd");
+    for (r, row) in rows(path).iter().enumerate() {
+        for (c, cell) in row.iter().enumerate() {
+            let (r, c) = (
+                u32::try_from(r).expect("few rows"),
+                u16::try_from(c).expect("few columns"),
+            );
+            if cell.is_empty() {
+                continue;
+            }
+            if let Ok(day) = cell.parse::<chrono::NaiveDate>() {
+                sheet
+                    .write_with_format(
+                        r,
+                        c,
+                        rust_xlsxwriter::ExcelDateTime::parse_from_str(&day.to_string())
+                            .expect("a date"),
+                        &date,
+                    )
+                    .expect("a cell");
+            } else if let Ok(number) = cell.parse::<f64>() {
+                sheet.write(r, c, number).expect("a cell");
+            } else {
+                sheet.write(r, c, cell).expect("a cell");
+            }
+        }
+    }
+}
+
+fn to_parquet(path: &Path, target: &Path) {
+    use polars::prelude::{Column, DataFrame, ParquetWriter};
+    let rows = rows(path);
+    let columns: Vec<Column> = rows[0]
+        .iter()
+        .enumerate()
+        .map(|(c, name)| {
+            let cells = rows[1..].iter().map(|r| r[c].as_str());
+            let name = name.as_str().into();
+            if ["acres", "tons", "hours"].contains(&rows[0][c].as_str()) {
+                let numbers: Vec<Option<f64>> = cells.map(|c| c.parse().ok()).collect();
+                Column::new(name, numbers)
+            } else {
+                let words: Vec<Option<&str>> =
+                    cells.map(|c| Some(c).filter(|c| !c.is_empty())).collect();
+                Column::new(name, words)
+            }
+        })
+        .collect();
+    let mut frame = DataFrame::new(rows.len() - 1, columns).expect("columns of one length");
+    let file = std::fs::File::create(target).expect("a file");
+    ParquetWriter::new(file)
+        .finish(&mut frame)
+        .expect("written");
+}
