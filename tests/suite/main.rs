@@ -5,6 +5,7 @@ mod fleet;
 mod forecast;
 mod layers;
 mod lives;
+mod models;
 mod notebooks;
 mod properties;
 mod read;
