@@ -33,6 +33,12 @@ pub(super) enum Command {
     /// Next season's replacements, money and cost per acre
     #[command(after_help = "Example: wearcast budget sample-data/owner --out budget.xlsx")]
     Budget(Shared),
+    /// The part families known: what a life is, what is assumed of it, and where that comes from
+    #[command(
+        after_help = "Examples:\n  wearcast models\n  wearcast models spinner-fin\n  \
+                            wearcast models --validate my-models/gate-seal.toml"
+    )]
+    Models(ModelsArgs),
 }
 
 /// The form of a result on the screen.
@@ -83,7 +89,28 @@ pub(super) struct RemainingArgs {
 }
 
 #[derive(Clone, Debug, clap::Args)]
-pub(super) struct Choices {
+pub(super) struct ModelsArgs {
+    /// Explain this family in full
+    #[arg(value_name = "NAME")]
+    pub(super) name: Option<String>,
+    /// A folder with more family files
+    #[arg(long, value_name = "DIR")]
+    pub(super) models: Option<PathBuf>,
+    /// Only say whether these model files are valid, and what is wrong where they are not
+    #[arg(
+        long,
+        value_name = "FILE",
+        num_args = 1..,
+        conflicts_with_all = ["name", "models", "format", "out", "force"]
+    )]
+    pub(super) validate: Vec<PathBuf>,
+    #[command(flatten)]
+    pub(super) target: Target,
+}
+
+/// Where a result goes, and in which form.
+#[derive(Clone, Debug, clap::Args)]
+pub(super) struct Target {
     /// The form of the result
     #[arg(long, value_enum, default_value = "table")]
     pub(super) format: Format,
@@ -93,6 +120,24 @@ pub(super) struct Choices {
     /// Replace the file of `--out` where there is one
     #[arg(long, requires = "out")]
     pub(super) force: bool,
+}
+
+impl AsRef<Self> for Target {
+    fn as_ref(&self) -> &Self {
+        self
+    }
+}
+
+impl AsRef<Target> for Choices {
+    fn as_ref(&self) -> &Target {
+        &self.target
+    }
+}
+
+#[derive(Clone, Debug, clap::Args)]
+pub(super) struct Choices {
+    #[command(flatten)]
+    pub(super) target: Target,
     /// Treat records after this date as not yet known [default: the last date in the records]
     #[arg(long, value_name = "DATE", value_parser = date)]
     pub(super) as_of: Option<NaiveDate>,

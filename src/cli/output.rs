@@ -8,7 +8,7 @@ use std::io::Write;
 use std::path::Path;
 
 use super::CliError;
-use super::args::{Choices, Format};
+use super::args::{Format, Target};
 
 /// A result in every form it has.
 pub(super) struct Forms<'a> {
@@ -28,12 +28,13 @@ fn width() -> usize {
 /// Prints the result, or writes it to the file of `--out`.
 pub(super) fn give(
     forms: &Forms<'_>,
-    choices: &Choices,
+    target: &impl AsRef<Target>,
     out: &mut dyn Write,
     err: &mut dyn Write,
 ) -> Result<(), CliError> {
-    let Some(path) = &choices.out else {
-        out.write_all(&bytes(forms, choices.format, width())?)?;
+    let target = target.as_ref();
+    let Some(path) = &target.out else {
+        out.write_all(&bytes(forms, target.format, width())?)?;
         return Ok(out.flush()?);
     };
     let extension = path
@@ -58,15 +59,16 @@ pub(super) fn give(
             )));
         }
     };
-    write_whole(path, &bytes, choices.force)?;
+    write_whole(path, &bytes, target.force)?;
     writeln!(err, "wrote {}", path.display())?;
     Ok(())
 }
 
 /// Refuses early what [`give`] would refuse late.
-pub(super) fn check(choices: &Choices) -> Result<(), CliError> {
-    match &choices.out {
-        Some(path) if path.exists() && !choices.force => Err(CliError::Write {
+pub(super) fn check(target: &impl AsRef<Target>) -> Result<(), CliError> {
+    let target = target.as_ref();
+    match &target.out {
+        Some(path) if path.exists() && !target.force => Err(CliError::Write {
             path: path.display().to_string(),
             why: "it is there already; name another file, or add `--force` to replace it"
                 .to_owned(),

@@ -1,9 +1,9 @@
 //! One function a command: read, ask, tell.
 
 use std::io::Write;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
-use super::args::{Args, Choices, Command, FitArgs, RemainingArgs, Shared};
+use super::args::{Args, Choices, Command, FitArgs, ModelsArgs, RemainingArgs, Shared};
 use super::output::{self, Forms};
 use super::{CliError, ExitStatus};
 use crate::family::Families;
@@ -11,7 +11,7 @@ use crate::read::{self, Reading};
 use crate::record::{Account, Problem, Severity};
 use crate::report::{Header, csv, json, terminal, xlsx};
 use crate::study::bare::BareStudy;
-use crate::study::{Options, Study};
+use crate::study::{self, Options, Study};
 
 type Out<'a> = &'a mut dyn Write;
 
@@ -22,6 +22,7 @@ pub(super) fn run(args: &Args, out: Out<'_>, err: Out<'_>) -> Result<ExitStatus,
         Command::Fit(args) => fit(args, out, err),
         Command::Remaining(args) => remaining(args, out, err),
         Command::Budget(args) => budget(args, out, err),
+        Command::Models(args) => models(args, out, err),
     }
 }
 
@@ -226,4 +227,41 @@ fn budget(args: &Shared, out: Out<'_>, err: Out<'_>) -> Result<ExitStatus, CliEr
     };
     output::give(&forms, &args.choices, out, err)?;
     Ok(ExitStatus::Done)
+}
+
+fn models(args: &ModelsArgs, out: Out<'_>, err: Out<'_>) -> Result<ExitStatus, CliError> {
+    if !args.validate.is_empty() {
+        return validate(&args.validate, out, err);
+    }
+    output::check(&args.target)?;
+    let (families, wrong) = read::families(None, args.models.as_deref())?;
+    if tell_problems(&wrong, false, err)? {
+        return Ok(ExitStatus::Problems);
+    }
+    let report = study::models::models(&families, args.name.as_deref())
+        .map_err(|e| CliError::Usage(e.to_string()))?;
+    let forms = Forms {
+        table: &|width| terminal::models(&report, width),
+        json: &|| json::models(&report),
+        csv: &|| csv::models(&report),
+        xlsx: None,
+    };
+    output::give(&forms, &args.target, out, err)?;
+    Ok(ExitStatus::Done)
+}
+
+/// Says of each model file that it is valid, or what is wrong with it.
+fn validate(paths: &[PathBuf], out: Out<'_>, err: Out<'_>) -> Result<ExitStatus, CliError> {
+    let mut status = ExitStatus::Done;
+    for file in read::model_files(paths)? {
+        let path = file.path.display();
+        match file.family {
+            Ok(family) => writeln!(out, "{path}: valid, family `{}`", family.name)?,
+            Err(error) => {
+                writeln!(err, "{path}, {error}")?;
+                status = ExitStatus::Problems;
+            }
+        }
+    }
+    Ok(status)
 }

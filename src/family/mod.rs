@@ -17,6 +17,17 @@ pub enum MeasureChoice {
     Best,
 }
 
+impl MeasureChoice {
+    /// The word in files and JSON.
+    #[must_use]
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::Fixed(measure) => measure.name(),
+            Self::Best => "best",
+        }
+    }
+}
+
 /// Whether a life is a single part's or the whole position's.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Counted {
@@ -212,12 +223,26 @@ pub struct Families {
 
 /// The model files that are part of the program.
 const BUILT_IN: &[&str] = &[
+    include_str!("../../models/chain-oil.toml"),
+    include_str!("../../models/chute-liner.toml"),
+    include_str!("../../models/conveyor-belt.toml"),
+    include_str!("../../models/conveyor-chain-stainless.toml"),
     include_str!("../../models/conveyor-chain.toml"),
-    include_str!("../../models/spinner-fin.toml"),
+    include_str!("../../models/divider-liner.toml"),
     include_str!("../../models/frame-bushing.toml"),
-    include_str!("../../models/shaft-bearing.toml"),
     include_str!("../../models/gearcase-oil.toml"),
+    include_str!("../../models/gearcase-seal.toml"),
+    include_str!("../../models/hydraulic-filter.toml"),
     include_str!("../../models/hydraulic-fluid.toml"),
+    include_str!("../../models/hydraulic-hose.toml"),
+    include_str!("../../models/hydraulic-motor.toml"),
+    include_str!("../../models/oiler-nozzle.toml"),
+    include_str!("../../models/sensor.toml"),
+    include_str!("../../models/shaft-bearing.toml"),
+    include_str!("../../models/spinner-bearing.toml"),
+    include_str!("../../models/spinner-disc.toml"),
+    include_str!("../../models/spinner-fin.toml"),
+    include_str!("../../models/sprocket.toml"),
 ];
 
 impl Families {

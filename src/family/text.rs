@@ -1,5 +1,7 @@
 //! The text of a model file to a [`Family`].
 
+mod complaint;
+
 use serde::Deserialize;
 
 use super::{
@@ -8,15 +10,22 @@ use super::{
 use crate::units::Measure;
 
 /// What is wrong with a model file.
-#[derive(Clone, Debug, PartialEq, thiserror::Error)]
+#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
 pub enum FamilyError {
-    /// Not TOML, an unknown key, or a value of the wrong kind; the text names line and key.
-    #[error("{0}")]
-    Toml(String),
+    /// Not TOML, an unknown or missing key, or a value of the wrong kind.
+    #[error("{}{why}", place(*line, key.as_deref()))]
+    Text {
+        /// Line of the file, from 1; `None` where the trouble is with the whole file.
+        line: Option<usize>,
+        /// The key, where one is near.
+        key: Option<String>,
+        /// What is wrong.
+        why: String,
+    },
     /// A value that cannot be.
-    #[error("line {line}, `{key}` is {found}, expected {expected}")]
+    #[error("{}found {found}; expected {expected}", place(Some(*line), Some(key)))]
     Value {
-        /// Line of the file, from 1; 0 where the key stands nowhere.
+        /// Line of the file, from 1.
         line: usize,
         /// The key.
         key: &'static str,
@@ -27,9 +36,25 @@ pub enum FamilyError {
     },
     /// `[service]` and `[prior]` exclude each other.
     #[error(
-        "`[service]` and `[prior]` are both given; a family is changed by schedule or by wear, keep one"
+        "{}`[service]` and `[prior]` are both given; a family is changed by schedule or by wear, keep one",
+        place(Some(*line), Some(key))
     )]
-    ServiceAndPrior,
+    ServiceAndPrior {
+        /// Line of the later of the two.
+        line: usize,
+        /// The later of the two.
+        key: &'static str,
+    },
+}
+
+/// The words for a place in the file.
+fn place(line: Option<usize>, key: Option<&str>) -> String {
+    match (line, key) {
+        (Some(line), Some(key)) => format!("line {line}, key `{key}`: "),
+        (Some(line), None) => format!("line {line}: "),
+        (None, Some(key)) => format!("key `{key}`: "),
+        (None, None) => String::new(),
+    }
 }
 
 #[derive(Deserialize)]
@@ -46,9 +71,9 @@ struct FileText {
     distribution: DistributionText,
     source: Option<String>,
     caution: Option<String>,
-    prior: Option<PriorText>,
+    prior: Option<toml::Spanned<PriorText>>,
     wear: Option<WearText>,
-    service: Option<ServiceText>,
+    service: Option<toml::Spanned<ServiceText>>,
 }
 
 #[derive(Clone, Copy, Default, Deserialize)]
@@ -83,24 +108,24 @@ enum DistributionText {
 #[derive(Deserialize)]
 #[serde(deny_unknown_fields)]
 struct PriorText {
-    shape: Option<toml::Spanned<SpreadText>>,
-    life50: Option<toml::Spanned<SpreadText>>,
-    wear_factor: Option<toml::Spanned<FactorText>>,
+    shape: Option<SpreadText>,
+    life50: Option<SpreadText>,
+    wear_factor: Option<FactorText>,
     /// Where the figures come from; the file's own `source` serves as well.
     source: Option<String>,
 }
 
-#[derive(Clone, Copy, Deserialize)]
+#[derive(Deserialize)]
 #[serde(deny_unknown_fields)]
 struct SpreadText {
-    median: f64,
-    spread: f64,
+    median: toml::Spanned<f64>,
+    spread: toml::Spanned<f64>,
 }
 
-#[derive(Clone, Copy, Deserialize)]
+#[derive(Deserialize)]
 #[serde(deny_unknown_fields)]
 struct FactorText {
-    spread: f64,
+    spread: toml::Spanned<f64>,
 }
 
 #[derive(Deserialize)]
@@ -135,10 +160,13 @@ fn line_at(text: &str, byte: usize) -> usize {
 }
 
 pub(super) fn parse(text: &str) -> Result<Family, FamilyError> {
-    let file: FileText =
-        toml::from_str(text).map_err(|e| FamilyError::Toml(e.to_string().trim().to_owned()))?;
-    if file.service.is_some() && file.prior.is_some() {
-        return Err(FamilyError::ServiceAndPrior);
+    let file: FileText = toml::from_str(text).map_err(|error| complaint::of(text, &error))?;
+    if let (Some(service), Some(prior)) = (&file.service, &file.prior) {
+        let (service, prior) = (service.span().start, prior.span().start);
+        return Err(FamilyError::ServiceAndPrior {
+            line: line_at(text, service.max(prior)),
+            key: if service < prior { "prior" } else { "service" },
+        });
     }
     let name = file.family.get_ref().trim().to_owned();
     if name.is_empty() {
@@ -151,9 +179,11 @@ pub(super) fn parse(text: &str) -> Result<Family, FamilyError> {
     }
     let sources = [
         file.source,
-        file.prior.as_ref().and_then(|p| p.source.clone()),
+        file.prior.as_ref().and_then(|p| p.get_ref().source.clone()),
         file.wear.as_ref().and_then(|w| w.source.clone()),
-        file.service.as_ref().and_then(|s| s.source.clone()),
+        file.service
+            .as_ref()
+            .and_then(|s| s.get_ref().source.clone()),
     ];
     let source = sources.into_iter().flatten().collect::<Vec<_>>().join("; ");
     Ok(Family {
@@ -178,11 +208,14 @@ pub(super) fn parse(text: &str) -> Result<Family, FamilyError> {
         },
         prior: file
             .prior
-            .map_or(Ok(Prior::default()), |p| prior(text, &p))?,
+            .map_or(Ok(Prior::default()), |p| prior(text, p.get_ref()))?,
         source: Some(source).filter(|s| !s.is_empty()),
         caution: file.caution,
         wear: file.wear.map(|w| wear(text, w)).transpose()?,
-        service: file.service.map(|s| service(text, &s)).transpose()?,
+        service: file
+            .service
+            .map(|s| service(text, s.get_ref()))
+            .transpose()?,
         from_file: true,
     })
 }
@@ -194,10 +227,7 @@ fn prior(text: &str, prior: &PriorText) -> Result<Prior, FamilyError> {
         wear_factor: prior
             .wear_factor
             .as_ref()
-            .map(|w| {
-                let line = line_at(text, w.span().start);
-                check_spread(line, "wear_factor", w.get_ref().spread)
-            })
+            .map(|w| check_spread(text, "wear_factor", &w.spread))
             .transpose()?,
     })
 }
@@ -205,31 +235,35 @@ fn prior(text: &str, prior: &PriorText) -> Result<Prior, FamilyError> {
 fn spread(
     text: &str,
     key: &'static str,
-    value: Option<&toml::Spanned<SpreadText>>,
+    value: Option<&SpreadText>,
 ) -> Result<Option<Spread>, FamilyError> {
     let Some(value) = value else { return Ok(None) };
-    let line = line_at(text, value.span().start);
-    let SpreadText { median, spread } = *value.get_ref();
+    let median = *value.median.get_ref();
     if !(median.is_finite() && 0.0 < median) {
         return Err(FamilyError::Value {
-            line,
+            line: line_at(text, value.median.span().start),
             key,
             found: format!("median = {median}"),
             expected: "a median above 0",
         });
     }
-    check_spread(line, key, spread)?;
+    let spread = check_spread(text, key, &value.spread)?;
     Ok(Some(Spread { median, spread }))
 }
 
-fn check_spread(line: usize, key: &'static str, spread: f64) -> Result<f64, FamilyError> {
-    if spread.is_finite() && 1.0 < spread {
-        return Ok(spread);
+fn check_spread(
+    text: &str,
+    key: &'static str,
+    spread: &toml::Spanned<f64>,
+) -> Result<f64, FamilyError> {
+    let value = *spread.get_ref();
+    if value.is_finite() && 1.0 < value {
+        return Ok(value);
     }
     Err(FamilyError::Value {
-        line,
+        line: line_at(text, spread.span().start),
         key,
-        found: format!("spread = {spread}"),
+        found: format!("spread = {value}"),
         expected: "a spread above 1: 90 % sure to lie within median / spread .. median * spread",
     })
 }

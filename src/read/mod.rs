@@ -39,7 +39,7 @@ use xlsx::Book;
 
 pub use bare::{BareReading, RowCounts, bare_ages, bare_lives};
 pub use error::ReadError;
-pub use text::families;
+pub use text::{ModelFile, ModelFileError, families, model_files};
 
 /// What a records folder says, and what is wrong with it.
 #[derive(Clone, Debug, PartialEq)]

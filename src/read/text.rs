@@ -1,7 +1,7 @@
 //! The small TOML files: settings of the owner, and model files of part families.
 
 use std::collections::BTreeMap;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 use chrono::format::{Item, StrftimeItems};
 
@@ -154,67 +154,107 @@ pub fn families(
     let own = dir
         .map(|dir| dir.join("models"))
         .filter(|models| models.is_dir());
-    for folder in own.iter().map(std::path::PathBuf::as_path).chain(extra) {
+    for folder in own.iter().map(PathBuf::as_path).chain(extra) {
         model_folder(folder, &mut families, &mut problems)?;
     }
     problems.sort();
     Ok((families, problems))
 }
 
-/// Adds the families of one folder; two files for one family contradict each other.
+/// Adds the families of one folder.
 fn model_folder(
     folder: &Path,
     families: &mut Families,
     problems: &mut Vec<Problem>,
 ) -> Result<(), ReadError> {
-    let mut known: BTreeMap<String, String> = BTreeMap::new();
-    for path in files(folder)?
-        .into_iter()
-        .filter(|path| extension(path) == "toml")
-    {
-        let source = format!("{}/{}", file_name(folder), file_name(&path));
-        let parsed = match text(&path)? {
-            Ok(text) => Family::from_toml(&text),
-            Err(()) => Err(FamilyError::Toml("not UTF-8 text".to_owned())),
-        };
-        let family = match parsed {
-            Ok(family) => family,
-            Err(error) => {
-                problems.push(family_problem(&source, &error));
-                continue;
-            }
-        };
-        if let Some(first) = known.get(&family.name) {
-            let found = format!(
-                "`family` = {}, as in {}",
-                quoted(&family.name),
-                quoted(first)
-            );
-            let expected = "one file for a family; delete or rename one of the two";
-            problems.push(problem(&source, found, expected));
-            continue;
+    let paths = files(folder)?;
+    let models = paths.iter().filter(|path| extension(path) == "toml");
+    for file in model_files(models)? {
+        let source = format!("{}/{}", file_name(folder), file_name(&file.path));
+        match file.family {
+            Ok(family) => families.insert(family),
+            Err(error) => problems.push(model_problem(&source, &error)),
         }
-        known.insert(family.name.clone(), source);
-        families.insert(family);
     }
     Ok(())
 }
 
-fn family_problem(source: &str, error: &FamilyError) -> Problem {
+/// A model file, and what it says or what is wrong with it.
+#[derive(Clone, Debug, PartialEq)]
+pub struct ModelFile {
+    /// The file.
+    pub path: PathBuf,
+    /// Its family.
+    pub family: Result<Family, ModelFileError>,
+}
+
+/// What is wrong with a model file.
+#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+pub enum ModelFileError {
+    /// The text.
+    #[error(transparent)]
+    Family(#[from] FamilyError),
+    /// Another encoding.
+    #[error("not text in UTF-8; save it again")]
+    Encoding,
+    /// Two files for one family contradict each other.
+    #[error(
+        "key `family`: `{family}` is the family of {first} too; delete or rename one of the two"
+    )]
+    Twice {
+        /// The family.
+        family: String,
+        /// Name of the file that is read.
+        first: String,
+    },
+}
+
+/// Reads model files; of two for one family the second is refused.
+///
+/// # Errors
+/// [`ReadError`] when a file is not there or may not be read.
+pub fn model_files<'a>(
+    paths: impl IntoIterator<Item = &'a PathBuf>,
+) -> Result<Vec<ModelFile>, ReadError> {
+    let mut known: BTreeMap<String, String> = BTreeMap::new();
+    let mut read = Vec::new();
+    for path in paths {
+        let mut family = match text(path)? {
+            Ok(text) => Family::from_toml(&text).map_err(ModelFileError::from),
+            Err(()) => Err(ModelFileError::Encoding),
+        };
+        if let Ok(Family { name, .. }) = &family {
+            if let Some(first) = known.get(name) {
+                family = Err(ModelFileError::Twice {
+                    family: name.clone(),
+                    first: first.clone(),
+                });
+            } else {
+                known.insert(name.clone(), file_name(path));
+            }
+        }
+        read.push(ModelFile {
+            path: path.clone(),
+            family,
+        });
+    }
+    Ok(read)
+}
+
+fn model_problem(source: &str, error: &ModelFileError) -> Problem {
+    let expected = "a model file of a part family";
     match error {
-        FamilyError::Toml(message) => problem(
-            source,
-            in_one_line(message),
-            "a model file of a part family",
-        ),
-        FamilyError::Value {
+        ModelFileError::Family(FamilyError::Value {
             line,
             key,
             found,
             expected,
-        } => problem(source, format!("line {line}, `{key}`: {found}"), *expected),
-        FamilyError::ServiceAndPrior => {
-            problem(source, "both `[service]` and `[prior]`", error.to_string())
-        }
+        }) => problem(source, format!("line {line}, `{key}`: {found}"), *expected),
+        ModelFileError::Twice { family, first } => problem(
+            source,
+            format!("`family` = {}, as in {}", quoted(family), quoted(first)),
+            "one file for a family; delete or rename one of the two",
+        ),
+        other => problem(source, other.to_string(), expected),
     }
 }

@@ -2,6 +2,7 @@
 
 use super::fits::FitsReport;
 use super::lives::LivesReport;
+use super::models::ModelsReport;
 use super::remaining::RemainingReport;
 use super::{BudgetReport, Estimate, Forecast};
 use crate::record::{Problem, Severity};
@@ -296,6 +297,60 @@ pub fn budget(report: &BudgetReport) -> String {
     cells.extend(forecast(report.down_total.as_ref()));
     cells.extend(forecast(report.total.as_ref()));
     table.row(cells);
+    table.text()
+}
+
+/// Part families.
+#[must_use]
+pub fn models(report: &ModelsReport) -> String {
+    let mut header: Vec<String> = ["family", "built_in", "measure", "counted", "distribution"]
+        .map(str::to_owned)
+        .to_vec();
+    for name in ["life50", "shape", "wear_factor"] {
+        header.extend([
+            name.to_owned(),
+            format!("{name}_low"),
+            format!("{name}_high"),
+        ]);
+    }
+    header.extend(Measure::ALL.map(|m| format!("every_{}", m.name())));
+    header.extend(
+        [
+            "wear_measure",
+            "wear_unit",
+            "wear_new",
+            "wear_limit",
+            "description",
+            "source",
+            "caution",
+        ]
+        .map(str::to_owned),
+    );
+    let mut table = Table::new(&header);
+    for line in &report.families {
+        let mut cells = vec![
+            words(&line.family),
+            line.built_in.to_string(),
+            line.measure.name().to_owned(),
+            line.counted.name().to_owned(),
+            line.distribution.name().to_owned(),
+        ];
+        for value in [line.life50, line.shape, line.wear_factor] {
+            cells.extend(estimate(value.as_ref()));
+        }
+        cells.extend(Measure::ALL.map(|m| number(line.service.and_then(|s| s.every(m)))));
+        let wear = line.wear.as_ref();
+        cells.extend([
+            word(wear.map(|w| &w.measure)),
+            word(wear.map(|w| &w.unit)),
+            number(wear.map(|w| w.new)),
+            number(wear.map(|w| w.limit)),
+            words(&line.description),
+            word(line.source.as_ref()),
+            word(line.caution.as_ref()),
+        ]);
+        table.row(cells);
+    }
     table.text()
 }
 

@@ -4,6 +4,7 @@ pub mod bare;
 pub mod budget;
 pub mod fits;
 pub mod lives;
+pub mod models;
 pub mod remaining;
 
 use chrono::NaiveDate;

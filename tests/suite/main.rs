@@ -6,6 +6,7 @@ mod fleet;
 mod forecast;
 mod layers;
 mod lives;
+mod models;
 mod notebooks;
 mod properties;
 mod read;

@@ -5,6 +5,7 @@ mod check;
 mod fits;
 mod grid;
 mod lives;
+mod models;
 mod remaining;
 mod words;
 
@@ -12,6 +13,7 @@ pub use budget::budget;
 pub use check::check;
 pub use fits::fits;
 pub use lives::lives;
+pub use models::models;
 pub use remaining::remaining;
 
 use super::Header;

@@ -32,6 +32,15 @@ pub(super) fn amount(value: f64) -> String {
     }
 }
 
+/// A figure that is only known roughly: hundreds above a thousand, tens above a hundred.
+pub(super) fn about(value: f64) -> String {
+    match value.abs() {
+        v if 1000.0 <= v => whole((value / 100.0).round() * 100.0),
+        v if 100.0 <= v => whole((value / 10.0).round() * 10.0),
+        _ => amount(value),
+    }
+}
+
 /// Pieces or replacements: one decimal.
 pub(super) fn pieces(value: f64) -> String {
     format!("{value:.1}")
