@@ -117,6 +117,9 @@ impl<'a> Machines<'a> {
     }
 
     /// Log posterior density up to a constant.
+    ///
+    /// # Panics
+    /// When `theta` is empty.
     #[must_use]
     pub fn height(&self, theta: &[f64]) -> f64 {
         let (ln_spread, theta) = theta.split_last().expect("the spread comes last");
@@ -142,6 +145,9 @@ impl<'a> Machines<'a> {
     }
 
     /// A draw of every machine's effect, given the other parameters.
+    ///
+    /// # Panics
+    /// When `theta` is empty.
     #[must_use]
     pub fn effects(&self, theta: &[f64], rng: &mut ChaCha8Rng) -> Vec<f64> {
         let (ln_spread, theta) = theta.split_last().expect("the spread comes last");
