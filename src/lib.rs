@@ -9,6 +9,7 @@ pub mod model;
 pub mod read;
 pub mod record;
 pub mod report;
+pub mod score;
 pub mod study;
 pub mod units;
 pub mod wear;

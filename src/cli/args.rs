@@ -33,6 +33,9 @@ pub(super) enum Command {
     /// Next season's replacements, money and cost per acre
     #[command(after_help = "Example: wearcast budget sample-data/owner --out budget.xlsx")]
     Budget(Shared),
+    /// Forecast past seasons from the records before them, and score the forecasts
+    #[command(after_help = "Example: wearcast backtest sample-data/owner --season 2026")]
+    Backtest(Shared),
 }
 
 /// The form of a result on the screen.

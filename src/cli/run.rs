@@ -22,6 +22,7 @@ pub(super) fn run(args: &Args, out: Out<'_>, err: Out<'_>) -> Result<ExitStatus,
         Command::Fit(args) => fit(args, out, err),
         Command::Remaining(args) => remaining(args, out, err),
         Command::Budget(args) => budget(args, out, err),
+        Command::Backtest(args) => backtest(args, out, err),
     }
 }
 
@@ -222,6 +223,21 @@ fn budget(args: &Shared, out: Out<'_>, err: Out<'_>) -> Result<ExitStatus, CliEr
         json: &|| json::budget(&report),
         csv: &|| csv::budget(&report),
         xlsx: Some(&|| Ok(xlsx::budget(&report)?)),
+    };
+    output::give(&forms, &args.choices, out, err)?;
+    Ok(ExitStatus::Done)
+}
+
+fn backtest(args: &Shared, out: Out<'_>, err: Out<'_>) -> Result<ExitStatus, CliError> {
+    let Some((study, _)) = study(&args.dir, &args.choices, err)? else {
+        return Ok(ExitStatus::Problems);
+    };
+    let report = study.backtest()?;
+    let forms = Forms {
+        table: &|width| terminal::backtest(&report, width),
+        json: &|| json::backtest(&report),
+        csv: &|| csv::backtest(&report),
+        xlsx: None,
     };
     output::give(&forms, &args.choices, out, err)?;
     Ok(ExitStatus::Done)

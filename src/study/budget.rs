@@ -16,7 +16,18 @@ impl Study {
     /// As [`Study::outlook`].
     pub fn budget(&self, account: &[Account]) -> Result<BudgetReport, StudyError> {
         let outlook = self.outlook()?;
-        let outcome = simulate::play(Game {
+        let outcome = self.play(&outlook);
+        Ok(Summing {
+            study: self,
+            outlook: &outlook,
+            outcome: &outcome,
+        }
+        .report(account))
+    }
+
+    /// Plays the season of an outlook.
+    pub(super) fn play(&self, outlook: &Outlook) -> Outcome {
+        simulate::play(Game {
             in_service: &outlook.in_service,
             assessments: &outlook.assessments,
             plan: &outlook.plan,
@@ -25,13 +36,7 @@ impl Study {
             as_of: self.as_of,
             labor_rate: self.records.settings.labor_rate,
             seed: self.options.seed,
-        });
-        Ok(Summing {
-            study: self,
-            outlook: &outlook,
-            outcome: &outcome,
-        }
-        .report(account))
+        })
     }
 }
 
