@@ -1,5 +1,6 @@
 //! Every test that looks at wearcast from outside, in one binary.
 
+mod backtest;
 mod forecast;
 mod lives;
 mod read;

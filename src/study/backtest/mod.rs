@@ -80,7 +80,8 @@ impl Study {
         let last = of_as_of.year - i32::from(self.as_of < of_as_of.end);
         let asked = |year: &i32| self.options.season.is_none_or(|asked| asked == *year);
         let seasons: Vec<Season> = first
-            .map_or(1..=0, |first| first..=last)
+            .into_iter()
+            .flat_map(|first| first..=last)
             .filter(asked)
             .map(|year| Season::ending_in(year, starts))
             .collect();
