@@ -111,6 +111,9 @@ pub(super) struct Choices {
     /// Use the records alone: maximum likelihood, and no prior
     #[arg(long)]
     pub(super) no_priors: bool,
+    /// Take all machines as alike: no effect of its own for each
+    #[arg(long)]
+    pub(super) no_machine_effect: bool,
     /// The product group whose wear factor is 1
     #[arg(long, value_name = "GROUP")]
     pub(super) reference: Option<String>,

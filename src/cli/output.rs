@@ -1,4 +1,8 @@
 //! Results to the screen or to a file that is written whole or not at all.
+#![expect(
+    clippy::disallowed_methods,
+    reason = "this is where the screen is measured and results are written"
+)]
 
 use std::io::Write;
 use std::path::Path;

@@ -32,6 +32,7 @@ fn options(choices: &Choices) -> Options {
         season: choices.season,
         reference: choices.reference.clone(),
         priors: !choices.no_priors,
+        machine_effect: !choices.no_machine_effect,
         level: choices.level,
         seed: choices.seed,
         families: choices.family.clone(),

@@ -67,8 +67,11 @@ fn part_left(
     let mut left = Vec::with_capacity(draws.len() * PLAYS);
     let mut rest = Vec::with_capacity(draws.len() * PLAYS);
     let mut chance = 0.0;
-    for theta in draws.iter() {
-        let life = Life::new(draws.distribution, theta, 0.0);
+    let machine = assessments[unit.family]
+        .lives
+        .place_of(&in_service.machines[unit.machine]);
+    for draw in 0..draws.len() {
+        let life = Life::new(draws, draw, machine, &mut rng, 0.0);
         let rate = life.effective(&mix);
         let ahead = path
             .at_end(in_season)
@@ -87,7 +90,8 @@ fn part_left(
         }
     }
     let half_worn = half_worn(path.dates.len(), &rest, |k, d| {
-        Life::new(draws.distribution, draws.get(d), 0.0).effective(path.at(k))
+        // Wear factors alone: what a machine does to life is in the plays already.
+        effective(draws.get(d), path.at(k))
     });
     Some(PartLeft {
         unit: index,
@@ -106,6 +110,15 @@ impl super::path::FuturePath {
     fn at_end(&self, count: usize) -> Option<&[f64]> {
         count.checked_sub(1).map(|k| self.at(k))
     }
+}
+
+/// Effective exposure of use by group under one draw.
+fn effective(theta: &[f64], used: &[f64]) -> f64 {
+    let factors = theta[2..].iter().map(|w| w.exp());
+    used.iter()
+        .zip(std::iter::once(1.0).chain(factors))
+        .map(|(u, w)| u * w)
+        .sum()
 }
 
 /// Shares of the groups in the use to come; in the use so far where none is planned.

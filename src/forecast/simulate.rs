@@ -16,6 +16,7 @@ use super::season::{Season, month_of, months_later};
 use super::unit::{Age, InService, SeenPath, Unit};
 use crate::model::Distribution;
 use crate::model::assess::Assessment;
+use crate::model::posterior::Draws;
 use crate::units::Measure;
 use crate::wear::Groups;
 
@@ -111,6 +112,8 @@ struct Table<'a> {
     hour_shares: Vec<Vec<f64>>,
     /// Shares of acres by machine and group.
     acre_shares: Vec<Vec<f64>>,
+    /// Place of each path's machine among those its family has lives of.
+    known_machines: Vec<Option<usize>>,
     /// Place of each family's groups among all.
     group_places: Vec<Vec<Option<usize>>>,
     /// What the schedule costs in every play.
@@ -156,6 +159,15 @@ impl<'a> Table<'a> {
                 .map(|m| shares(game, Some(m)))
                 .collect(),
             group_places,
+            known_machines: service
+                .paths
+                .iter()
+                .map(|p| {
+                    game.assessments[p.family]
+                        .lives
+                        .place_of(&service.machines[p.machine])
+                })
+                .collect(),
             scheduled: Vec::new(),
         };
         table.hour_shares = service.paths.iter().map(|p| table.hour_share(p)).collect();
@@ -253,8 +265,9 @@ impl<'a> Table<'a> {
                 let Some(draws) = &self.game.assessments[seen.family].draws else {
                     continue;
                 };
-                let theta = draws.get(number % draws.len());
-                life = Life::new(draws.distribution, theta, rates[seen.family]);
+                let draw = number % draws.len();
+                let machine = self.known_machines[unit.path];
+                life = Life::new(draws, draw, machine, &mut rng, rates[seen.family]);
                 life.exposures(seen, &mut exposure);
                 self.wear_shares(unit.path, seen, &life, &mut shares);
             }
@@ -413,11 +426,27 @@ impl Life {
         rate: 0.0,
     };
 
-    pub(crate) fn new(distribution: Distribution, theta: &[f64], rate: f64) -> Self {
+    /// The life of one draw on one machine.
+    ///
+    /// - `machine`: its place among the machines the family has lives of; one without any gets an
+    ///   effect from the spread of machines.
+    pub(crate) fn new(
+        draws: &Draws,
+        draw: usize,
+        machine: Option<usize>,
+        rng: &mut ChaCha8Rng,
+        rate: f64,
+    ) -> Self {
+        let theta = draws.get(draw);
+        let z = if machine.is_none() && draws.spread(draw).is_some() {
+            rand_distr::StandardNormal.sample(rng)
+        } else {
+            0.0
+        };
         Self {
-            distribution,
+            distribution: draws.distribution,
             shape: theta[0].exp(),
-            ln_scale: theta[1],
+            ln_scale: theta[1] + draws.effect(draw, machine, z),
             factors: std::iter::once(1.0)
                 .chain(theta[2..].iter().map(|w| w.exp()))
                 .collect(),

@@ -77,7 +77,18 @@ impl Anchored<'_> {
     /// The value alone.
     #[must_use]
     pub fn height(&self, theta: &[f64]) -> f64 {
-        let mut value = self.likelihood.value(&self.to_scale(theta));
+        let value = self.likelihood.value(&self.to_scale(theta)) + self.log_prior(theta);
+        if value.is_nan() {
+            f64::NEG_INFINITY
+        } else {
+            value
+        }
+    }
+
+    /// Log prior density up to a constant.
+    #[must_use]
+    pub fn log_prior(&self, theta: &[f64]) -> f64 {
+        let mut value = 0.0;
         for (prior, x) in self.priors.iter().zip(theta) {
             if let Some(Normal { mean, sd }) = prior {
                 let z = (x - mean) / sd;
@@ -87,11 +98,7 @@ impl Anchored<'_> {
         if let Some(ln_life) = self.half_worn_at {
             value -= theta[0].exp() * (theta[1] - ln_life) / 2.0;
         }
-        if value.is_nan() {
-            f64::NEG_INFINITY
-        } else {
-            value
-        }
+        value
     }
 
     fn add_priors(&self, theta: &[f64], out: &mut Derivatives) {

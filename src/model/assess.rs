@@ -9,6 +9,8 @@ use super::anchor::{Anchor, Anchored, Normal};
 use super::fit::{self, Fit, FitError};
 use super::kernel::Distribution;
 use super::likelihood::Likelihood;
+use super::machines::{Machines, SPREAD_PRIOR};
+use super::newton;
 use super::observations::{End, Observation, Observations};
 use super::posterior::{self, Draws};
 
@@ -38,10 +40,22 @@ pub struct FamilyLives {
     pub measure: Measure,
     /// Product groups, the reference first; only that one where the measure has no groups.
     pub groups: Vec<String>,
+    /// Machines with lives in the fit, sorted.
+    pub machines: Vec<String>,
     /// What the fit sees.
     pub observations: Observations,
     /// How many, of which sort.
     pub counts: Counts,
+}
+
+impl FamilyLives {
+    /// Place of a machine among those with lives.
+    #[must_use]
+    pub fn place_of(&self, machine: &str) -> Option<usize> {
+        self.machines
+            .binary_search_by(|m| m.as_str().cmp(machine))
+            .ok()
+    }
 }
 
 /// How the draws are wanted.
@@ -49,6 +63,8 @@ pub struct FamilyLives {
 pub struct Wanted {
     /// Whether the family's prior counts.
     pub priors: bool,
+    /// Whether machines may differ.
+    pub machine_effect: bool,
     /// Number of draws.
     pub draws: usize,
     /// Seed of the random numbers.
@@ -85,6 +101,9 @@ pub fn family_lives(
     also: &[String],
 ) -> FamilyLives {
     let names = group_names(lives, measure, groups, also);
+    let mut machines: Vec<String> = lives.iter().map(|l| l.machine.clone()).collect();
+    machines.sort();
+    machines.dedup();
     let mut counts = Counts::default();
     let mut rows = Vec::new();
     for life in lives {
@@ -104,13 +123,16 @@ pub fn family_lives(
         counts.lives += 1.0;
         counts.worn += f64::from(u8::from(life.ended.is_wear()));
         counts.late_entry += f64::from(u8::from(0.0 < entry));
-        rows.push(observation(life, measure, &names));
+        let machine = machines.binary_search(&life.machine).ok();
+        let machine = machine.and_then(|m| u32::try_from(m).ok());
+        rows.push(observation(life, measure, &names, machine));
     }
     counts.censored = counts.lives - counts.worn;
     FamilyLives {
         measure,
         observations: Observations::new(names.len(), rows),
         groups: names,
+        machines,
         counts,
     }
 }
@@ -138,7 +160,12 @@ fn group_names(lives: &[&Life], measure: Measure, groups: &Groups, also: &[Strin
     names
 }
 
-fn observation(life: &Life, measure: Measure, names: &[String]) -> Observation {
+fn observation(
+    life: &Life,
+    measure: Measure,
+    names: &[String],
+    machine: Option<u32>,
+) -> Observation {
     let known = if life.ended.is_wear() {
         End::Between
     } else {
@@ -153,6 +180,7 @@ fn observation(life: &Life, measure: Measure, names: &[String]) -> Observation {
             end: only(span.end),
             known,
             count: 1.0,
+            machine,
         };
     }
     // A group that a life of known use never saw is absent: none of it was spread.
@@ -173,6 +201,7 @@ fn observation(life: &Life, measure: Measure, names: &[String]) -> Observation {
         end: by_group(|g| g.end),
         known,
         count: 1.0,
+        machine,
     }
 }
 
@@ -409,8 +438,17 @@ impl Assessment {
                 return;
             }
         };
+        let at_mode = objective.likelihood.value(&objective.to_scale(&mode.theta));
         let seed = wanted.seed ^ name_hash(&self.family.name);
-        let draws = posterior::draw(&objective, &mode, &free, wanted.draws, seed);
+        let count = wanted.draws.min(most_draws(observations.lives()));
+        let machines = Some(objective.clone()).filter(|_| wanted.machine_effect);
+        let draws = machines
+            .and_then(Machines::new)
+            .and_then(|machines| draw_machines(&machines, &mode, &free, count, seed))
+            .unwrap_or_else(|| {
+                let sample = posterior::draw(&objective, &mode, &free, worn, count, seed);
+                Draws::alike(&objective, &sample)
+            });
         if draws.effective_share < posterior::HEALTHY_SHARE {
             self.notes.push(format!(
                 "{}: only {:.0} % of the draws carry weight; its intervals are rough",
@@ -418,7 +456,6 @@ impl Assessment {
                 100.0 * draws.effective_share
             ));
         }
-        let at_mode = objective.likelihood.value(&objective.to_scale(&mode.theta));
         self.log_likelihood_at_mode = Some(at_mode);
         self.draws = Some(draws);
     }
@@ -479,6 +516,33 @@ impl Assessment {
             }
         }
         starts
+    }
+}
+
+/// Draws with an effect for each machine; `None` where no peak was found.
+fn draw_machines(
+    machines: &Machines<'_>,
+    alike: &newton::Maximum,
+    free: &[bool],
+    count: usize,
+    seed: u64,
+) -> Option<Draws> {
+    let mut start = alike.theta.clone();
+    start.push(SPREAD_PRIOR.mean);
+    let mut free = free.to_vec();
+    free.push(true);
+    let mode = posterior::numeric_mode(machines, &start, &free).ok()?;
+    let worn = machines.base.likelihood.lives.worn();
+    let sample = posterior::draw(machines, &mode, &free, worn, count, seed);
+    Some(Draws::of_machines(machines, &sample, seed))
+}
+
+/// With many lives the draws are costly and alike: fewer do.
+fn most_draws(lives: f64) -> usize {
+    match lives {
+        n if n < 3_000.0 => 4_000,
+        n if n < 30_000.0 => 2_000,
+        _ => 1_000,
     }
 }
 

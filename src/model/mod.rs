@@ -19,6 +19,7 @@ pub mod assess;
 pub mod fit;
 pub mod kernel;
 pub mod likelihood;
+pub mod machines;
 pub mod newton;
 pub mod observations;
 pub mod posterior;

@@ -24,6 +24,8 @@ pub struct Observation {
     pub known: End,
     /// This many lives are alike.
     pub count: f64,
+    /// Which machine it was on, for the differences between machines; `None`: nobody says.
+    pub machine: Option<u32>,
 }
 
 impl Observation {
@@ -32,7 +34,8 @@ impl Observation {
     }
 
     fn order(&self, other: &Self) -> std::cmp::Ordering {
-        self.known.cmp(&other.known).then_with(|| {
+        let first = |o: &Self| (o.machine, o.known);
+        first(self).cmp(&first(other)).then_with(|| {
             self.key()
                 .zip(other.key())
                 .map(|(a, b)| a.total_cmp(&b))
@@ -54,6 +57,8 @@ pub struct Observations {
     pub(super) step: Vec<f64>,
     pub(super) known: Vec<End>,
     pub(super) count: Vec<f64>,
+    /// Ascending, so that the lives of one machine lie together.
+    pub(super) machine: Vec<Option<u32>>,
 }
 
 impl Observations {
@@ -87,6 +92,7 @@ impl Observations {
                 .extend(life.end.iter().zip(low).map(|(e, l)| e - l));
             out.known.push(life.known);
             out.count.push(life.count);
+            out.machine.push(life.machine);
             last = Some(life);
         }
         out

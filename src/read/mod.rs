@@ -3,6 +3,10 @@
 //! The only home of the file formats. A file is streamed row by row through a sink that knows the
 //! table's columns; the rows that pass go through [`crate::record::check`], and every row that was
 //! read ends up either used or set aside with at least one problem.
+#![expect(
+    clippy::disallowed_methods,
+    reason = "this is where files are looked for and opened"
+)]
 
 mod bare;
 mod cell;

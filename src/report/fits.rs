@@ -52,8 +52,21 @@ pub struct FitLine {
     pub priors: bool,
     /// With no wear-out: the median life is at least this.
     pub at_least: Option<f64>,
+    /// Spread of machines in log life; `None` where they are taken as alike.
+    pub machine_spread: Option<Estimate>,
+    /// Each machine's life against the typical machine's; empty where they are taken as alike.
+    pub machines: Vec<MachineEffect>,
     /// How many independent draws one posterior draw is worth.
     pub effective_share: Option<f64>,
+}
+
+/// What one machine does to life.
+#[derive(Clone, Debug, PartialEq)]
+pub struct MachineEffect {
+    /// Machine.
+    pub machine: String,
+    /// Its life over the life on a typical machine, shrunk towards 1 by how little is known.
+    pub life_ratio: Estimate,
 }
 
 /// A wear factor.

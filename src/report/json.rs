@@ -80,6 +80,11 @@ fn fit(line: &FitLine) -> Value {
             })
         })
         .collect();
+    let machines: Vec<Value> = line
+        .machines
+        .iter()
+        .map(|m| json!({ "machine": m.machine, "life_ratio": estimate(Some(&m.life_ratio)) }))
+        .collect();
     json!({
         "family": line.family,
         "measure": line.measure.map(Measure::name),
@@ -100,6 +105,8 @@ fn fit(line: &FitLine) -> Value {
         "life50_at_least": line.at_least,
         "wear_factors": factors,
         "log_likelihood": line.log_likelihood,
+        "machine_spread": estimate(line.machine_spread.as_ref()),
+        "machines": machines,
         "effective_share": line.effective_share,
         "priors": line.priors,
     })

@@ -7,6 +7,7 @@ use rand_chacha::ChaCha8Rng;
 
 use super::{CAUTIONS, Options, StudyError, fits};
 use crate::family::{Families, Family, MeasureChoice};
+use crate::forecast::simulate::Life;
 use crate::forecast::summary::Forecast;
 use crate::forecast::unit::Age;
 use crate::life::bare::{BareAge, BareLife};
@@ -57,6 +58,7 @@ impl BareStudy {
         let reference = Reference::new(lives, options.reference.as_deref())?;
         let wanted = Wanted {
             priors: options.priors,
+            machine_effect: false,
             draws: super::DRAWS,
             seed: options.seed,
         };
@@ -160,10 +162,9 @@ impl BareStudy {
         let mut rng =
             ChaCha8Rng::seed_from_u64(self.options.seed ^ name_hash(&format!("age {}", age.row)));
         let known = Age::Known(used);
-        let left: Vec<f64> = draws
-            .iter()
-            .map(|theta| {
-                let life = crate::forecast::simulate::Life::new(draws.distribution, theta, 0.0);
+        let left: Vec<f64> = (0..draws.len())
+            .map(|draw| {
+                let life = Life::new(draws, draw, None, &mut rng, 0.0);
                 life.draw_rest(&known, &mut rng) / life.effective(&mix)
             })
             .collect();
@@ -284,6 +285,7 @@ fn assess_family(
         measure,
         observations: Observations::new(groups.len(), rows),
         groups,
+        machines: Vec::new(),
         counts,
     };
     // A bare table is in one measure: there is nothing to choose among.
@@ -311,6 +313,7 @@ fn observation(life: &BareLife, end: f64, groups: &[String]) -> Observation {
             end: vec![0.0; groups.len()],
             known,
             count: life.count as f64,
+            machine: None,
         };
         (row.entry[0], row.low[0], row.end[0]) = (life.entry, low, end);
         return row;
@@ -333,5 +336,6 @@ fn observation(life: &BareLife, end: f64, groups: &[String]) -> Observation {
         end: of(&|u| u.end),
         known,
         count: life.count as f64,
+        machine: None,
     }
 }

@@ -15,8 +15,7 @@ impl Study {
     /// # Errors
     /// As [`Study::outlook`].
     pub fn budget(&self, account: &[Account]) -> Result<BudgetReport, StudyError> {
-        let outlook = self.outlook()?;
-        let outcome = self.play(&outlook);
+        let (outlook, outcome) = self.played()?;
         Ok(Summing {
             study: self,
             outlook: &outlook,
@@ -25,9 +24,13 @@ impl Study {
         .report(account))
     }
 
-    /// Plays the season of an outlook.
-    pub(super) fn play(&self, outlook: &Outlook) -> Outcome {
-        simulate::play(Game {
+    /// What the season is forecast from, and its plays.
+    ///
+    /// # Errors
+    /// As [`Study::outlook`].
+    pub fn played(&self) -> Result<(Outlook, Outcome), StudyError> {
+        let outlook = self.outlook()?;
+        let outcome = simulate::play(Game {
             in_service: &outlook.in_service,
             assessments: &outlook.assessments,
             plan: &outlook.plan,
@@ -36,7 +39,8 @@ impl Study {
             as_of: self.as_of,
             labor_rate: self.records.settings.labor_rate,
             seed: self.options.seed,
-        })
+        });
+        Ok((outlook, outcome))
     }
 }
 

@@ -8,7 +8,7 @@ use crate::model::anchor::Anchor;
 use crate::model::assess::Assessment;
 use crate::model::fit::{self, Fit};
 use crate::model::profile::{self, Quantity};
-use crate::report::fits::{FactorLine, FitLine, FitsReport};
+use crate::report::fits::{FactorLine, FitLine, FitsReport, MachineEffect};
 use crate::report::{Estimate, Header};
 
 impl Study {
@@ -87,6 +87,8 @@ fn line(assessment: &Assessment, priors: bool, level: f64) -> FitLine {
         log_likelihood,
         priors,
         at_least: at_least(assessment, level),
+        machine_spread: teller.spread(),
+        machines: teller.machines(),
         effective_share: assessment
             .draws
             .as_ref()
@@ -143,12 +145,40 @@ impl Teller<'_> {
             }
             Quantity::Factor(g) => theta[g + 1].exp(),
         });
+        Some(self.middle(&sorted))
+    }
+
+    fn spread(&self) -> Option<Estimate> {
+        let draws = self.assessment.draws.as_ref().filter(|_| self.priors)?;
+        let sorted = draws.sorted_spreads();
+        (!sorted.is_empty()).then(|| self.middle(&sorted))
+    }
+
+    fn machines(&self) -> Vec<MachineEffect> {
+        let draws = self.assessment.draws.as_ref().filter(|_| self.priors);
+        let Some(draws) = draws.filter(|d| d.spread(0).is_some()) else {
+            return Vec::new();
+        };
+        let machines = self.assessment.lives.machines.iter().enumerate();
+        machines
+            .map(|(m, machine)| MachineEffect {
+                machine: machine.clone(),
+                life_ratio: {
+                    let logs = draws.sorted_effects(m);
+                    self.middle(&logs.iter().map(|a| a.exp()).collect::<Vec<_>>())
+                },
+            })
+            .collect()
+    }
+
+    /// Median and interval of sorted values.
+    fn middle(&self, sorted: &[f64]) -> Estimate {
         let tail = (1.0 - self.level) / 2.0;
-        Some(Estimate {
-            estimate: quantile(&sorted, 0.5),
-            low: Some(quantile(&sorted, tail)),
-            high: Some(quantile(&sorted, 1.0 - tail)),
-        })
+        Estimate {
+            estimate: quantile(sorted, 0.5),
+            low: Some(quantile(sorted, tail)),
+            high: Some(quantile(sorted, 1.0 - tail)),
+        }
     }
 
     fn profile(&self, quantity: Quantity) -> Option<Estimate> {

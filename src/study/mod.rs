@@ -34,6 +34,8 @@ pub struct Options {
     pub reference: Option<String>,
     /// Whether the families' priors count.
     pub priors: bool,
+    /// Whether machines may differ.
+    pub machine_effect: bool,
     /// Width of every interval.
     pub level: f64,
     /// Seed of the random numbers.
@@ -51,6 +53,7 @@ impl Default for Options {
             season: None,
             reference: None,
             priors: true,
+            machine_effect: true,
             level: 0.9,
             seed: 1,
             families: Vec::new(),
@@ -249,6 +252,7 @@ impl Study {
     pub fn assess(&self, also: &[String], keep: impl Fn(&Life) -> bool) -> Vec<Assessment> {
         let wanted = Wanted {
             priors: self.options.priors,
+            machine_effect: self.options.priors && self.options.machine_effect,
             draws: DRAWS,
             seed: self.options.seed,
         };

@@ -137,6 +137,7 @@ impl Bench {
             lives: FamilyLives {
                 measure: Measure::Tons,
                 groups: vec!["g".to_owned()],
+                machines: Vec::new(),
                 observations: Observations::default(),
                 counts: Counts::default(),
             },

@@ -1,4 +1,5 @@
 //! Lives by the rules of the contract, each worked by hand.
+#![expect(clippy::float_cmp, reason = "sums of small whole numbers are exact")]
 
 use wearcast::family::{Families, Family};
 use wearcast::life::{Ending, Life, Span};

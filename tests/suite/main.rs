@@ -1,12 +1,19 @@
-//! Every test that looks at wearcast from outside, in one binary.
+//! Every test that looks at wearcast from outside, in one binary: polars is linked once.
 
 mod backtest;
+mod calibration;
+mod fleet;
 mod forecast;
+mod layers;
 mod lives;
+mod notebooks;
+mod properties;
 mod read;
 mod read_bare;
 mod read_check;
 mod read_files;
 mod read_properties;
+mod readme;
+mod recovery;
 mod reference;
 mod workbook;

@@ -108,6 +108,14 @@ fn family(out: &mut String, line: &FitLine, report: &FitsReport, width: usize) {
             ]);
         }
     }
+    for machine in &line.machines {
+        let ratio = Some(&machine.life_ratio);
+        grid.row([
+            format!("life on {}, times", machine.machine),
+            told(ratio),
+            interval(ratio, amount),
+        ]);
+    }
     out.push_str(&grid.text());
 }
 

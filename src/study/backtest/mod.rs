@@ -120,8 +120,7 @@ impl Study {
     /// Forecasts one season and holds it against what happened.
     fn score(&self, season: Season, told: &mut Told) -> Result<Vec<BacktestRow>, StudyError> {
         let past = self.before(season)?;
-        let outlook = past.outlook()?;
-        let outcome = past.play(&outlook);
+        let (outlook, outcome) = past.played()?;
         let happened = Happened {
             all: self,
             past: &past,

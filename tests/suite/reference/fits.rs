@@ -27,6 +27,7 @@ fn lives_of_rows(rows: &Value) -> Observations {
             end: vec![high.or(low).expect("one end")],
             known,
             count: cell(3).expect("a weight"),
+            machine: None,
         }
     });
     Observations::new(1, lives.collect())
@@ -154,6 +155,7 @@ fn lives_of_exposures(rows: &Value) -> Observations {
             end,
             known,
             count: 1.0,
+            machine: None,
         }
     });
     Observations::new(3, lives.collect())

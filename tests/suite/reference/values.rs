@@ -64,6 +64,7 @@ fn the_lower_bound_without_wear_outs_is_that_of_the_reference() {
             end: vec![t],
             known: End::Censored,
             count: 1.0,
+            machine: None,
         });
         let lives = Observations::new(1, lives.collect());
         let bound = fit::scale_lower_bound(&lives, check.number("shape"), check.number("conf"));

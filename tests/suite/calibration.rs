@@ -1,0 +1,196 @@
+//! Whether intervals are true: invented fleets whose truths are drawn from the priors, forecast
+//! one season ahead, again and again.
+//!
+//! The quick version runs with every test. The full one, 200 fleets a line:
+//!
+//! ```text
+//! WEARCAST_FLEETS=200 cargo test --release --test suite calibration -- --nocapture
+//! ```
+
+use rand::SeedableRng;
+use rand_chacha::ChaCha8Rng;
+use rand_distr::{Distribution as _, StandardNormal};
+use rayon::prelude::*;
+use wearcast::forecast::summary::Forecast;
+use wearcast::study::{Options, Study};
+
+use crate::fleet::{Fleet, TrueFamily};
+
+const PRIOR: &str = "[prior]\nshape = { median = 2.5, spread = 1.6 }\n\
+                     life50 = { median = 2500, spread = 2.0 }\nwear_factor = { spread = 2.0 }\n";
+
+const FAMILIES: [(&str, f64, usize); 4] = [
+    ("bearing", 160.0, 4),
+    ("bushing", 60.0, 4),
+    ("chain", 1_800.0, 1),
+    ("fin", 300.0, 2),
+];
+
+/// A fleet whose truths come from [`PRIOR`].
+fn fleet(machines: usize, spread: f64, seed: u64) -> Fleet {
+    let mut rng = ChaCha8Rng::seed_from_u64(seed);
+    let mut draw = |median: f64, spread: f64| {
+        let z: f64 = StandardNormal.sample(&mut rng);
+        median * (spread.ln() / 1.644_853_6 * z).exp()
+    };
+    let families = FAMILIES
+        .iter()
+        .map(|(name, price, positions)| {
+            let shape = draw(2.5, 1.6);
+            let life50 = draw(2_500.0, 2.0);
+            TrueFamily {
+                name,
+                shape,
+                scale: life50 / std::f64::consts::LN_2.powf(1.0 / shape),
+                factors: [1.0, draw(1.0, 2.0), draw(1.0, 2.0)],
+                price: *price,
+                positions: *positions,
+            }
+        })
+        .collect();
+    Fleet {
+        machines,
+        seasons: 5,
+        spread,
+        families,
+        seed,
+    }
+}
+
+/// Mean absolute difference of two samples' members, halved: the spread term of the CRPS.
+fn crps(samples: &[f64], actual: f64) -> f64 {
+    let mut sorted = samples.to_vec();
+    sorted.sort_by(f64::total_cmp);
+    let n = sorted.len() as f64;
+    let miss = sorted.iter().map(|x| (x - actual).abs()).sum::<f64>() / n;
+    let rank = |i: usize| 2.0 * i as f64 + 1.0 - n;
+    let spread = sorted
+        .iter()
+        .enumerate()
+        .map(|(i, x)| rank(i) * x)
+        .sum::<f64>()
+        / (n * n);
+    miss - spread
+}
+
+/// What one fleet's forecast was worth.
+struct Score {
+    money_inside: bool,
+    families_inside: f64,
+    expected: f64,
+    actual: f64,
+    crps: f64,
+    last_season_miss: f64,
+}
+
+fn score(machines: usize, spread: f64, seed: u64) -> Score {
+    let fleet = fleet(machines, spread, seed);
+    let played = fleet.play();
+    let families = fleet.families(PRIOR);
+    let last_season = played.as_of - chrono::Days::new(364);
+    let price = |name: &str| {
+        FAMILIES
+            .iter()
+            .find(|f| name.starts_with(f.0))
+            .map_or(0.0, |f| f.1)
+    };
+    let before: f64 = played
+        .records
+        .replacements
+        .iter()
+        .filter(|r| last_season <= r.date)
+        .map(|r| price(&r.position))
+        .sum();
+    let options = Options {
+        as_of: Some(played.as_of),
+        seed,
+        ..Options::default()
+    };
+    let study = Study::new(played.records, families, options).expect("enough");
+    let (outlook, outcome) = study.played().expect("enough");
+    let actual: f64 = FAMILIES
+        .iter()
+        .zip(&played.worn_next)
+        .map(|(f, n)| f.1 * n)
+        .sum();
+    let money = Forecast::of(&outcome.total);
+    let inside = |f: &Forecast, x: f64| f.p10 - 1e-9 <= x && x <= f.p90 + 1e-9;
+    let families_inside = outlook
+        .in_service
+        .lines
+        .iter()
+        .zip(&outcome.lines)
+        .map(|(line, samples)| {
+            let place = FAMILIES
+                .iter()
+                .position(|f| f.0 == line.family)
+                .expect("one of them");
+            f64::from(u8::from(inside(
+                &Forecast::of(&samples.worn),
+                played.worn_next[place],
+            )))
+        })
+        .sum::<f64>()
+        / FAMILIES.len() as f64;
+    Score {
+        money_inside: inside(&money, actual),
+        families_inside,
+        expected: money.expected,
+        actual,
+        crps: crps(&outcome.total, actual),
+        last_season_miss: (before - actual).abs(),
+    }
+}
+
+/// A line of the table: coverage of money and of pieces, bias, skill over last season.
+struct Line {
+    money: f64,
+    families: f64,
+    bias: f64,
+    skill: f64,
+}
+
+fn study(machines: usize, spread: f64, fleets: u64) -> Line {
+    let scores: Vec<Score> = (0..fleets)
+        .into_par_iter()
+        .map(|i| score(machines, spread, 1_000 * machines as u64 + i))
+        .collect();
+    let n = scores.len() as f64;
+    let sum = |of: fn(&Score) -> f64| scores.iter().map(of).sum::<f64>();
+    Line {
+        money: sum(|s| f64::from(u8::from(s.money_inside))) / n,
+        families: sum(|s| s.families_inside) / n,
+        bias: sum(|s| s.expected) / sum(|s| s.actual) - 1.0,
+        skill: 1.0 - sum(|s| s.crps) / sum(|s| s.last_season_miss),
+    }
+}
+
+#[test]
+fn intervals_hold_what_they_promise() {
+    let full: Option<u64> = std::env::var("WEARCAST_FLEETS")
+        .ok()
+        .and_then(|n| n.parse().ok());
+    let fleets = full.unwrap_or(24);
+    let sizes: &[usize] = if full.is_some() { &[3, 30, 300] } else { &[3] };
+    println!("machines  spread  money in 80 %  pieces in 80 %   bias  skill");
+    for machines in sizes {
+        for spread in [0.0, 0.2] {
+            let line = study(*machines, spread, fleets);
+            println!(
+                "{machines:>8}  {spread:>6.1}  {:>11.1} %  {:>12.1} %  {:>+4.1} %  {:>5.2}",
+                100.0 * line.money,
+                100.0 * line.families,
+                100.0 * line.bias,
+                line.skill
+            );
+            // Four standard errors of so many fleets; the full table is read, not only passed.
+            let error = (0.16 / fleets as f64).sqrt();
+            assert!(
+                (line.money - 0.8).abs() < 4.0 * error,
+                "coverage of money {}",
+                line.money
+            );
+            assert!(0.3 < line.skill, "skill {}", line.skill);
+        }
+    }
+}

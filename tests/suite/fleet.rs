@@ -1,0 +1,277 @@
+//! Invented fleets of known truth: records in memory, played day by day.
+
+use chrono::{Datelike, Days, NaiveDate};
+use rand::{RngExt, SeedableRng};
+use rand_chacha::ChaCha8Rng;
+use rand_distr::{Distribution as _, Exp1, StandardNormal};
+use wearcast::family::{Families, Family};
+use wearcast::record::{
+    Amounts, Extra, Installed, Machine, Part, PlanRow, Position, Product, Reason, Records,
+    Replacement, Settings, UsageLog, UsageRow,
+};
+
+/// One family of a fleet.
+#[derive(Clone, Debug)]
+pub(crate) struct TrueFamily {
+    pub(crate) name: &'static str,
+    pub(crate) shape: f64,
+    pub(crate) scale: f64,
+    /// By product group, in the order of [`GROUPS`]; the first is 1.
+    pub(crate) factors: [f64; 3],
+    pub(crate) price: f64,
+    /// Positions a machine has of it.
+    pub(crate) positions: usize,
+}
+
+/// A fleet.
+#[derive(Clone, Debug)]
+pub(crate) struct Fleet {
+    pub(crate) machines: usize,
+    /// Seasons on record.
+    pub(crate) seasons: i32,
+    /// Standard deviation of a machine's log life.
+    pub(crate) spread: f64,
+    pub(crate) families: Vec<TrueFamily>,
+    pub(crate) seed: u64,
+}
+
+/// Product groups, the reference first: mild and common, so that it is the most used.
+pub(crate) const GROUPS: [&str; 3] = ["dry", "corrosive", "lime"];
+
+/// Records up to the end of the last season, and what happened in the season after.
+pub(crate) struct Played {
+    pub(crate) records: Records,
+    /// Worn out in the season after, by family.
+    pub(crate) worn_next: Vec<f64>,
+    /// Last day on record.
+    pub(crate) as_of: NaiveDate,
+}
+
+const FIRST_YEAR: i32 = 2019;
+
+impl Fleet {
+    /// Model files' worth of families: measured in tons, each piece a life of its own, with the
+    /// prior text given.
+    pub(crate) fn families(&self, prior: &str) -> Families {
+        let mut families = Families::default();
+        for family in &self.families {
+            let text = format!(
+                "family = \"{}\"\nmeasure = \"tons\"\ncounted = \"each\"\n{prior}",
+                family.name
+            );
+            families.insert(Family::from_toml(&text).expect("valid"));
+        }
+        families
+    }
+
+    /// Plays the seasons on record and one more.
+    pub(crate) fn play(&self) -> Played {
+        let mut rng = ChaCha8Rng::seed_from_u64(self.seed);
+        let start = NaiveDate::from_ymd_opt(FIRST_YEAR - 1, 11, 1).expect("a date");
+        let last = FIRST_YEAR + self.seasons - 1;
+        let as_of = NaiveDate::from_ymd_opt(last, 10, 31).expect("a date");
+        let mut played = Played {
+            records: self.empty_records(start),
+            worn_next: vec![0.0; self.families.len()],
+            as_of,
+        };
+        for m in 0..self.machines {
+            self.play_machine(m, last, &mut played, &mut rng);
+        }
+        played.records.replacements.sort_by(|a, b| {
+            (a.date, &a.machine, &a.position).cmp(&(b.date, &b.machine, &b.position))
+        });
+        played
+    }
+
+    fn empty_records(&self, start: NaiveDate) -> Records {
+        let machine = |m: usize| Machine {
+            row: 2,
+            name: name(m),
+            in_service: start,
+            records_from: start,
+            retired: None,
+            site: None,
+            customer: None,
+            extra: Extra::new(),
+        };
+        let part = |f: &TrueFamily| Part {
+            row: 2,
+            number: f.name.to_owned(),
+            family: f.name.to_owned(),
+            description: None,
+            material: None,
+            price: Some(f.price),
+            pack: 1,
+            lead_days: None,
+            lead_days_spread: None,
+            labor_hours: None,
+            replaces: None,
+            kit: None,
+            critical: None,
+            min_order: None,
+            extra: Extra::new(),
+        };
+        let mut positions = Vec::new();
+        for m in 0..self.machines {
+            for f in &self.families {
+                for p in 0..f.positions {
+                    positions.push(Position {
+                        row: 2,
+                        machine: name(m),
+                        name: format!("{} {p:02}", f.name),
+                        part: f.name.to_owned(),
+                        quantity: 1.0,
+                        bin: None,
+                        installed: Installed::On(start),
+                        before: Amounts::default(),
+                        extra: Extra::new(),
+                    });
+                }
+            }
+        }
+        positions.sort_by(|a, b| (&a.machine, &a.name).cmp(&(&b.machine, &b.name)));
+        let mut parts: Vec<Part> = self.families.iter().map(part).collect();
+        parts.sort_by(|a, b| a.number.cmp(&b.number));
+        let mut products: Vec<Product> = GROUPS
+            .iter()
+            .map(|g| Product {
+                row: 2,
+                name: (*g).to_owned(),
+                group: (*g).to_owned(),
+                extra: Extra::new(),
+            })
+            .collect();
+        products.sort_by(|a, b| a.name.cmp(&b.name));
+        Records {
+            machines: (0..self.machines).map(machine).collect(),
+            positions,
+            parts,
+            products,
+            settings: Settings {
+                reference_group: Some(GROUPS[0].to_owned()),
+                ..Settings::default()
+            },
+            ..Records::default()
+        }
+    }
+
+    fn play_machine(&self, m: usize, last: i32, played: &mut Played, rng: &mut ChaCha8Rng) {
+        let z: f64 = StandardNormal.sample(rng);
+        let effect = (self.spread * z).exp();
+        let size = rng.random_range(0.6..1.5);
+        let lime = rng.random_range(0.05..0.35);
+        // What is left of each position's part, in effective tons.
+        let mut left: Vec<Vec<f64>> = self
+            .families
+            .iter()
+            .map(|f| (0..f.positions).map(|_| f.life(effect, rng)).collect())
+            .collect();
+        let mut plan = std::collections::BTreeMap::new();
+        for year in FIRST_YEAR..=last + 1 {
+            for date in working_days(year) {
+                let (group, tons) = day_of_work(size, lime, rng);
+                let amounts = Amounts {
+                    acres: Some(if group == 2 { tons / 2.0 } else { tons / 0.15 }),
+                    tons: Some(tons),
+                    hours: Some(tons / 12.0),
+                };
+                if year <= last {
+                    played.records.usage.push(UsageRow {
+                        row: 2,
+                        date,
+                        machine: &name(m),
+                        product: GROUPS[group],
+                        bin: None,
+                        amounts,
+                    });
+                } else {
+                    let month = date.with_day(1).expect("a first day");
+                    *plan.entry((month, group)).or_insert(0.0) += tons;
+                }
+                for (f, family) in self.families.iter().enumerate() {
+                    for p in 0..family.positions {
+                        left[f][p] -= tons * family.factors[group];
+                        if 0.0 < left[f][p] {
+                            continue;
+                        }
+                        left[f][p] = family.life(effect, rng);
+                        if year <= last {
+                            played.records.replacements.push(worn(m, family, p, date));
+                        } else {
+                            played.worn_next[f] += 1.0;
+                        }
+                    }
+                }
+            }
+        }
+        for ((month, group), tons) in plan {
+            played.records.plan.push(PlanRow {
+                row: 2,
+                month,
+                machine: name(m),
+                product: GROUPS[group].to_owned(),
+                bin: None,
+                amounts: Amounts {
+                    tons: Some(tons),
+                    ..Amounts::default()
+                },
+                extra: Extra::new(),
+            });
+        }
+    }
+}
+
+impl TrueFamily {
+    fn life(&self, effect: f64, rng: &mut ChaCha8Rng) -> f64 {
+        let e: f64 = Exp1.sample(rng);
+        effect * self.scale * e.powf(1.0 / self.shape)
+    }
+}
+
+pub(crate) fn name(m: usize) -> String {
+    format!("M{m:04}")
+}
+
+fn worn(m: usize, family: &TrueFamily, p: usize, date: NaiveDate) -> Replacement {
+    Replacement {
+        row: 2,
+        date,
+        machine: name(m),
+        position: format!("{} {p:02}", family.name),
+        part: None,
+        quantity: None,
+        slot: None,
+        reason: Reason::Worn,
+        last_good: None,
+        down_hours: None,
+        labor_hours: None,
+        parts_cost: None,
+        note: None,
+        extra: Extra::new(),
+    }
+}
+
+/// Twenty days each spring and autumn.
+fn working_days(year: i32) -> Vec<NaiveDate> {
+    let from = |month: u32| NaiveDate::from_ymd_opt(year, month, 5).expect("a date");
+    [from(3), from(9)]
+        .into_iter()
+        .flat_map(|start| (0..20).map(move |k| start + Days::new(2 * k)))
+        .inspect(|d| debug_assert_eq!(d.year(), year))
+        .collect()
+}
+
+/// Group and tons of a day's work; lime days are heavy.
+fn day_of_work(size: f64, lime: f64, rng: &mut ChaCha8Rng) -> (usize, f64) {
+    let u: f64 = rng.random();
+    let z: f64 = StandardNormal.sample(rng);
+    let tons = size * 40.0 * (0.4 * z).exp();
+    if u < lime {
+        (2, 2.0 * tons)
+    } else if u < lime + 0.2 {
+        (1, tons)
+    } else {
+        (0, tons)
+    }
+}
