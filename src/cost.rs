@@ -14,6 +14,17 @@ pub struct PartCost {
     pub labor_hours: Option<f64>,
 }
 
+impl PartCost {
+    /// Money of one replacement: pieces, and labor where it is known; 0 where the price is not.
+    #[must_use]
+    pub fn of_change(&self, pieces: f64, labor_rate: Option<f64>) -> f64 {
+        let labor = labor_rate
+            .zip(self.labor_hours)
+            .map_or(0.0, |(rate, hours)| rate * hours);
+        self.price.map_or(0.0, |price| price * pieces + labor)
+    }
+}
+
 /// Replacements up to `as_of` with the newest number of the part taken out.
 fn changes_of<'a>(
     records: &'a Records,

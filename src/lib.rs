@@ -10,6 +10,7 @@
 //! - [`model`]: lives to a life distribution and wear factors, and what the records leave open
 //! - [`cost`]: what one replacement costs, as far as the parts list and the records tell
 //! - [`forecast`]: the coming season, played many times
+//! - [`score`]: forecasts against what happened
 //! - [`report`]: results as plain structs, and their forms for people and programs
 //! - [`study`]: each question a user asks, put together from the rooms above
 //! - [`read`]: files to records; every row is used, or listed with what is wrong with it
@@ -62,6 +63,7 @@ pub mod model;
 pub mod read;
 pub mod record;
 pub mod report;
+pub mod score;
 pub mod study;
 pub mod units;
 pub mod wear;

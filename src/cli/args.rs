@@ -39,6 +39,9 @@ pub(super) enum Command {
                             wearcast models --validate my-models/gate-seal.toml"
     )]
     Models(ModelsArgs),
+    /// Forecast past seasons from the records before them, and score the forecasts
+    #[command(after_help = "Example: wearcast backtest sample-data/owner --season 2026")]
+    Backtest(Shared),
 }
 
 /// The form of a result on the screen.

@@ -23,6 +23,7 @@ pub(super) fn run(args: &Args, out: Out<'_>, err: Out<'_>) -> Result<ExitStatus,
         Command::Remaining(args) => remaining(args, out, err),
         Command::Budget(args) => budget(args, out, err),
         Command::Models(args) => models(args, out, err),
+        Command::Backtest(args) => backtest(args, out, err),
     }
 }
 
@@ -264,4 +265,19 @@ fn validate(paths: &[PathBuf], out: Out<'_>, err: Out<'_>) -> Result<ExitStatus,
         }
     }
     Ok(status)
+}
+
+fn backtest(args: &Shared, out: Out<'_>, err: Out<'_>) -> Result<ExitStatus, CliError> {
+    let Some((study, _)) = study(&args.dir, &args.choices, err)? else {
+        return Ok(ExitStatus::Problems);
+    };
+    let report = study.backtest()?;
+    let forms = Forms {
+        table: &|width| terminal::backtest(&report, width),
+        json: &|| json::backtest(&report),
+        csv: &|| csv::backtest(&report),
+        xlsx: None,
+    };
+    output::give(&forms, &args.choices, out, err)?;
+    Ok(ExitStatus::Done)
 }

@@ -364,14 +364,10 @@ impl<'a> Table<'a> {
     }
 }
 
-/// Money of one replacement: pieces, and labor where it is known; 0 where the price is not.
+/// Money of one replacement of a line.
 fn event_money(game: Game<'_>, line: usize, pieces: f64) -> f64 {
     let cost = game.in_service.lines[line].cost;
-    let labor = game
-        .labor_rate
-        .zip(cost.labor_hours)
-        .map_or(0.0, |(rate, hours)| rate * hours);
-    cost.price.map_or(0.0, |price| price * pieces + labor)
+    cost.of_change(pieces, game.labor_rate)
 }
 
 /// Months from the later of as-of date and season start to the season's end.

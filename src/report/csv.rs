@@ -1,5 +1,9 @@
 //! Results as CSV: one table each, numbers plain, unknown cells empty.
 
+mod backtest;
+
+pub use backtest::backtest;
+
 use super::fits::FitsReport;
 use super::lives::LivesReport;
 use super::models::ModelsReport;

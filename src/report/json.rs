@@ -1,5 +1,9 @@
 //! Results as JSON, by keys that other programs rely on. Unknown is `null`, never 0 and never left out.
 
+mod backtest;
+
+pub use backtest::backtest;
+
 use chrono::NaiveDate;
 use serde_json::{Map, Value, json};
 

@@ -1,5 +1,6 @@
 //! Results as plain structs, and their forms for people and programs. Nothing is computed here.
 
+pub mod backtest;
 pub mod csv;
 pub mod fits;
 pub mod json;

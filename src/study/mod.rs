@@ -1,5 +1,6 @@
 //! From records to results: each question a user asks, answered by the rooms before this one.
 
+pub mod backtest;
 pub mod bare;
 pub mod budget;
 pub mod fits;

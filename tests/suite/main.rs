@@ -1,5 +1,6 @@
 //! Every test that looks at wearcast from outside, in one binary: polars is linked once.
 
+mod backtest;
 mod calibration;
 mod cli;
 mod fleet;

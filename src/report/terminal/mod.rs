@@ -1,5 +1,6 @@
 //! Results as tables for people, 80 columns wide or more.
 
+mod backtest;
 mod budget;
 mod check;
 mod fits;
@@ -9,6 +10,7 @@ mod models;
 mod remaining;
 mod words;
 
+pub use backtest::backtest;
 pub use budget::budget;
 pub use check::check;
 pub use fits::fits;

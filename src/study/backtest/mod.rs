@@ -1,0 +1,237 @@
+//! Past seasons forecast from the records before them, and scored against what happened.
+
+pub mod happened;
+mod notes;
+pub mod past;
+
+use std::collections::BTreeSet;
+
+use chrono::{Days, NaiveDate};
+
+use super::{Options, Study, StudyError};
+use crate::forecast::simulate::Outcome;
+use crate::forecast::{Season, real_use};
+use crate::life::Ending;
+use crate::report::backtest::{BacktestReport, BacktestRow, FamilyScore};
+use crate::score::{Calibration, Placing, Score, Scored};
+use happened::{Happened, Tally};
+use notes::Told;
+
+impl Study {
+    /// Forecasts every season that is over and began after a full season of records, from the
+    /// records before it alone, and scores the forecasts.
+    ///
+    /// # Errors
+    /// [`StudyError::TooThin`] where there is no such season, or none that can be forecast.
+    pub fn backtest(&self) -> Result<BacktestReport, StudyError> {
+        let mut told = Told::default();
+        let mut rows = Vec::new();
+        for season in self.seasons_to_score()? {
+            match self.score(season, &mut told) {
+                Ok(scored) => rows.extend(scored),
+                Err(StudyError::TooThin(why)) => told.left_out(season, &why),
+                Err(error) => return Err(error),
+            }
+        }
+        if rows.is_empty() {
+            return Err(StudyError::TooThin(told.nothing_scored()));
+        }
+        Ok(self.summed_up(rows, told))
+    }
+
+    /// The study as it could have been made the day before `season` began, with the season's real
+    /// use as its plan. Nothing else dated after that day is in it.
+    ///
+    /// # Errors
+    /// [`StudyError::TooThin`] where nothing that is asked for was in service.
+    pub fn before(&self, season: Season) -> Result<Self, StudyError> {
+        let as_of = season.start - Days::new(1);
+        let mut records = past::known_on(&self.records, as_of);
+        let known = |name: &str| records.machines.iter().any(|m| m.name == name);
+        let mut machines = self.options.machines.clone();
+        machines.retain(|name| known(name));
+        let none_left = machines.is_empty() && !self.options.machines.is_empty();
+        if none_left || records.positions.is_empty() {
+            return Err(StudyError::TooThin(format!(
+                "nothing that is asked for was in service on {as_of}"
+            )));
+        }
+        let mut plan = real_use::plan_of(&self.records, season);
+        plan.retain(|row| known(&row.machine));
+        records.plan = plan;
+        let options = Options {
+            as_of: Some(as_of),
+            season: Some(season.year),
+            machines,
+            ..self.options.clone()
+        };
+        Self::new(records, self.families.clone(), options)
+    }
+
+    /// Seasons over on the as-of date that began after at least one full season of records.
+    fn seasons_to_score(&self) -> Result<Vec<Season>, StudyError> {
+        let starts = self.records.settings.season_start();
+        let begin = self.records_begin();
+        let first = begin.map(|begin| {
+            let season = Season::of(begin, starts);
+            season.year + if begin <= season.start { 1 } else { 2 }
+        });
+        let of_as_of = Season::of(self.as_of, starts);
+        let last = of_as_of.year - i32::from(self.as_of < of_as_of.end);
+        let asked = |year: &i32| self.options.season.is_none_or(|asked| asked == *year);
+        let seasons: Vec<Season> = first
+            .into_iter()
+            .flat_map(|first| first..=last)
+            .filter(asked)
+            .map(|year| Season::ending_in(year, starts))
+            .collect();
+        if seasons.is_empty() {
+            return Err(StudyError::TooThin(self.too_few_seasons(begin, first)));
+        }
+        Ok(seasons)
+    }
+
+    /// First day on which records of a machine asked for are whole.
+    fn records_begin(&self) -> Option<NaiveDate> {
+        let machines = self.records.machines.iter();
+        let wanted = machines.filter(|m| self.wants_machine(&m.name));
+        wanted.map(|m| m.records_from.max(m.in_service)).min()
+    }
+
+    fn too_few_seasons(&self, begin: Option<NaiveDate>, first: Option<i32>) -> String {
+        let starts = self.records.settings.season_start();
+        let wish = self.options.season.map_or_else(String::new, |year| {
+            format!("season {year} cannot be scored: ")
+        });
+        let begin = begin.map_or_else(String::new, |date| format!("; they begin on {date}"));
+        let first = first.map_or_else(String::new, |year| {
+            let season = Season::ending_in(year, starts);
+            format!(
+                ", so the first season that can be scored is {year}, once it is over on {}",
+                season.end
+            )
+        });
+        format!(
+            "{wish}a backtest needs a season that is over on {} and a full season of records before it{begin}{first}",
+            self.as_of
+        )
+    }
+
+    /// Forecasts one season and holds it against what happened.
+    fn score(&self, season: Season, told: &mut Told) -> Result<Vec<BacktestRow>, StudyError> {
+        let past = self.before(season)?;
+        let (outlook, outcome) = past.played()?;
+        let happened = Happened {
+            all: self,
+            past: &past,
+        };
+        let last = Season::ending_in(season.year - 1, self.records.settings.season_start());
+        let tallies = Tallies {
+            actual: happened.in_season(season),
+            last: happened.in_season(last),
+            average: happened.average_before(season),
+        };
+        told.hear(self, &past, season, &tallies.actual, &outlook);
+        let mut rows: Vec<BacktestRow> = families(&past, &tallies.actual)
+            .into_iter()
+            .map(|family| {
+                let samples = changes(&outlook, &outcome, &family);
+                let of = |tally: &Tally| tally.count(&family);
+                BacktestRow {
+                    season: season.year,
+                    scored: Some(tallies.scored(&samples, of)),
+                    family: Some(family),
+                }
+            })
+            .collect();
+        let service = &outlook.in_service;
+        let used = service.units.iter().map(|u| u.line);
+        let priced = used
+            .chain(service.due.iter().map(|d| d.line))
+            .any(|line| service.lines[line].cost.price.is_some());
+        let money = || tallies.scored(&rounded(&outcome.total), |t| to_a_millionth(t.money));
+        rows.push(BacktestRow {
+            season: season.year,
+            family: None,
+            scored: priced.then(money),
+        });
+        Ok(rows)
+    }
+
+    fn summed_up(&self, rows: Vec<BacktestRow>, told: Told) -> BacktestReport {
+        let of = |keep: &dyn Fn(Option<&str>) -> bool| -> Vec<&Scored> {
+            rows.iter()
+                .filter(|row| keep(row.family.as_deref()))
+                .filter_map(|row| row.scored.as_ref())
+                .collect()
+        };
+        let counts = of(&|family| family.is_some());
+        let money = of(&|family| family.is_none());
+        let names: BTreeSet<&str> = rows.iter().filter_map(|r| r.family.as_deref()).collect();
+        let families = names.into_iter().map(|name| FamilyScore {
+            family: name.to_owned(),
+            score: Score::of(&of(&|family| family == Some(name))),
+        });
+        let calibration = |scored: &[&Scored]| {
+            let placings: Vec<Placing> = scored.iter().map(|s| s.placing).collect();
+            Calibration::of(&placings)
+        };
+        BacktestReport {
+            header: self.header(told.notes(self, &rows)),
+            currency: self.records.settings.currency.clone(),
+            families: families.collect(),
+            replacements: Score::of(&counts),
+            money: Score::of(&money),
+            calibration: calibration(&counts),
+            money_calibration: calibration(&money),
+            rows,
+        }
+    }
+}
+
+/// What happened, and what the budgets without a model said.
+struct Tallies {
+    actual: Tally,
+    last: Tally,
+    average: Tally,
+}
+
+impl Tallies {
+    fn scored(&self, samples: &[f64], of: impl Fn(&Tally) -> f64) -> Scored {
+        Scored::of(samples, of(&self.actual), of(&self.last), of(&self.average))
+    }
+}
+
+/// Families in service when the forecast was made, and those changed since in the same positions.
+fn families(past: &Study, actual: &Tally) -> BTreeSet<String> {
+    let lives = past.lives().into_iter();
+    lives
+        .filter(|l| l.ended == Ending::Running)
+        .map(|l| l.family.clone())
+        .chain(actual.counts.keys().cloned())
+        .collect()
+}
+
+/// Replacements of a family, play by play.
+fn changes(outlook: &super::Outlook, outcome: &Outcome, family: &str) -> Vec<f64> {
+    let mut sums = vec![0.0; outcome.total.len()];
+    let lines = outlook.in_service.lines.iter().zip(&outcome.lines);
+    for (_, samples) in lines.filter(|(line, _)| line.family == family) {
+        for column in [&samples.worn, &samples.damage, &samples.planned] {
+            for (sum, value) in sums.iter_mut().zip(column) {
+                *sum += value;
+            }
+        }
+    }
+    sums
+}
+
+/// Sums made in another order differ in their last digits, which must not decide whether a sum
+/// lies within an interval.
+fn to_a_millionth(money: f64) -> f64 {
+    (money * 1e6).round() / 1e6
+}
+
+fn rounded(samples: &[f64]) -> Vec<f64> {
+    samples.iter().map(|v| to_a_millionth(*v)).collect()
+}
