@@ -20,10 +20,11 @@ pub mod fit;
 pub mod kernel;
 pub mod likelihood;
 pub mod newton;
+pub mod nonparametric;
 pub mod observations;
 pub mod posterior;
-
 pub mod profile;
+pub mod ranks;
 
 pub use kernel::Distribution;
 pub use observations::{Observation, Observations};
