@@ -17,6 +17,7 @@
 pub mod anchor;
 pub mod assess;
 pub mod fit;
+pub mod goodness;
 pub mod kernel;
 pub mod likelihood;
 pub mod newton;

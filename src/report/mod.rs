@@ -4,6 +4,7 @@ pub mod csv;
 pub mod fits;
 pub mod json;
 pub mod lives;
+pub mod probability;
 pub mod remaining;
 pub mod terminal;
 pub mod xlsx;

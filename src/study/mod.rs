@@ -3,6 +3,7 @@
 pub mod bare;
 pub mod budget;
 pub mod fits;
+mod goodness;
 pub mod lives;
 pub mod remaining;
 

@@ -1,6 +1,7 @@
 //! Every test that looks at wearcast from outside, in one binary.
 
 mod forecast;
+mod goodness;
 mod lives;
 mod read;
 mod read_bare;
