@@ -1,5 +1,6 @@
 //! How well a fit agrees with its lives, and whether age matters to them at all.
 
+pub mod agreement;
 pub mod residuals;
 mod verdict;
 
@@ -8,7 +9,7 @@ use statrs::distribution::{ChiSquared, ContinuousCDF};
 use super::fit::{self, Fit, FitError};
 use super::kernel::Distribution;
 use super::observations::Observations;
-use residuals::Agreement;
+use agreement::Agreement;
 
 /// A distribution tried.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -80,7 +81,7 @@ pub fn judge(judged: &Judged<'_>) -> Goodness {
             .likeliest
             .as_ref()
             .ok()
-            .and_then(|fit| residuals::agreement(fit, judged.lives)),
+            .and_then(|fit| agreement::agreement(fit, judged.lives)),
         tried: weighed(&fits, judged.lives),
         verdict: Vec::new(),
     };

@@ -239,7 +239,7 @@ fn steps(cells: &Cells, maximum: &Maximum, z: f64) -> Vec<Step> {
     let variances = maximum.variances(cells);
     let mut out = Vec::new();
     let (mut hazard, mut survival) = (0.0, 1.0);
-    for (j, cell) in cells.cells.iter().enumerate() {
+    for (j, cell) in cells.bounds.iter().enumerate() {
         hazard += maximum.hazard[j];
         let after = f64::exp(-hazard);
         let mass = survival - after;

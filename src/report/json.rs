@@ -7,7 +7,7 @@ use super::fits::{FitLine, FitsReport};
 use super::lives::{LifeLine, LivesReport};
 use super::remaining::{RemainingLine, RemainingReport};
 use super::{BudgetReport, Estimate, Forecast, Header, PlanSource};
-use crate::model::goodness::residuals::Stretch;
+use crate::model::goodness::agreement::Stretch;
 use crate::record::{Account, Amounts, Problem, Severity};
 use crate::units::Measure;
 

@@ -4,7 +4,7 @@ use proptest::prelude::*;
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 use wearcast::model::fit;
-use wearcast::model::goodness::{self, Goodness, Judged, residuals};
+use wearcast::model::goodness::{self, Goodness, Judged, agreement, residuals};
 use wearcast::model::likelihood::Likelihood;
 use wearcast::model::nonparametric::{self, MOST_STEPS, Survival};
 use wearcast::model::observations::End;
@@ -13,6 +13,15 @@ use wearcast::model::{Distribution, Observation, Observations};
 /// Lives of a known distribution, found worn out at the end of a day's work of some size; every
 /// third still good when last seen, every fifth first seen with use behind it.
 fn simulated(distribution: Distribution, shape: f64, n: usize, seed: u64) -> Observations {
+    Observations::new(1, simulated_lives(distribution, shape, n, seed))
+}
+
+fn simulated_lives(
+    distribution: Distribution,
+    shape: f64,
+    n: usize,
+    seed: u64,
+) -> Vec<Observation> {
     let mut rng = ChaCha8Rng::seed_from_u64(seed);
     let mut life = || {
         let hazard = -(-rng.random::<f64>()).ln_1p();
@@ -47,7 +56,23 @@ fn simulated(distribution: Distribution, shape: f64, n: usize, seed: u64) -> Obs
             count: 1.0,
         });
     }
-    Observations::new(1, lives)
+    lives
+}
+
+/// The same with a second product that wears twice as much; its share differs from life to life.
+fn with_products(lives: &[Observation]) -> Observations {
+    let split = |i: usize, use_: f64| {
+        let share = (i * 7 % 10) as f64 / 10.0;
+        let plain = use_ / (1.0 + share);
+        vec![plain * (1.0 - share), plain * share]
+    };
+    let lives = lives.iter().enumerate().map(|(i, life)| Observation {
+        entry: split(i, life.entry[0]),
+        low: split(i, life.low[0]),
+        end: split(i, life.end[0]),
+        ..*life
+    });
+    Observations::new(2, lives.collect())
 }
 
 fn judged(distribution: Distribution, lives: &Observations) -> Goodness {
@@ -88,21 +113,27 @@ fn a_true_model_is_judged_well_and_a_wrong_one_badly() {
 /// With a true fit a p-value below 0.05 comes once in 20, also with few wear-outs.
 #[test]
 fn a_true_fit_is_called_wrong_as_often_as_it_says() {
-    for n in [20, 50, 150] {
+    for (n, products) in [(20, 1), (50, 1), (150, 1), (25, 2), (80, 2)] {
         let p_values: Vec<f64> = (0..300)
             .filter_map(|seed| {
-                let lives = simulated(Distribution::Weibull, 2.0, n, 1_000 + seed);
+                let lives = simulated_lives(Distribution::Weibull, 2.0, n, 1_000 + seed);
+                let lives = if products == 1 {
+                    Observations::new(1, lives)
+                } else {
+                    with_products(&lives)
+                };
                 let fit = fit::maximum_likelihood(Distribution::Weibull, &lives).ok()?;
-                Some(residuals::agreement(&fit, &lives)?.p_value)
+                Some(agreement::agreement(&fit, &lives)?.p_value)
             })
             .collect();
         let below = |level: f64| {
             p_values.iter().filter(|p| **p < level).count() as f64 / p_values.len() as f64
         };
-        assert!(280 < p_values.len(), "judged {} at {n}", p_values.len());
+        let case = format!("{n} lives, {products} products");
+        assert!(280 < p_values.len(), "judged {}: {case}", p_values.len());
         // Three standard errors are 0.038 and 0.087.
-        assert!((below(0.05) - 0.05).abs() < 0.04, "{} at {n}", below(0.05));
-        assert!((below(0.5) - 0.5).abs() < 0.09, "{} at {n}", below(0.5));
+        assert!((below(0.05) - 0.05).abs() < 0.04, "{}: {case}", below(0.05));
+        assert!((below(0.5) - 0.5).abs() < 0.09, "{}: {case}", below(0.5));
     }
 }
 

@@ -1,6 +1,6 @@
 //! A judgement in words.
 
-use super::residuals::{Agreement, Stretch};
+use super::agreement::{Agreement, Stretch};
 use super::{Goodness, Judged, likelihood_ratio_p};
 use crate::model::fit::Fit;
 use crate::model::kernel::Distribution;
@@ -95,19 +95,19 @@ fn agreement(agreement: Option<&Agreement>, judged: &Judged<'_>) -> String {
 }
 
 fn better(goodness: &Goodness, distribution: Distribution) -> Option<String> {
-    let best = goodness.tried.first()?;
+    // Whether an exponential life would do is what the sentence on age says.
+    let best = goodness
+        .tried
+        .iter()
+        .find(|t| t.distribution != Distribution::Exponential)?;
     let own = goodness
         .tried
         .iter()
         .find(|t| t.distribution == distribution)?;
     let (best_weight, own_weight) = (best.weight?, own.weight?);
-    (best.distribution != distribution && own_weight < 0.1).then(|| {
+    (best.distribution != distribution && 9.0 * own_weight < best_weight).then(|| {
         format!(
-            "{} {} life explains these lives better (Akaike weight {best_weight:.2} against {own_weight:.2})",
-            match best.distribution {
-                Distribution::Exponential => "an",
-                Distribution::Weibull | Distribution::Lognormal => "a",
-            },
+            "a {} life explains these lives better (Akaike weight {best_weight:.2} against {own_weight:.2})",
             best.distribution.name(),
         )
     })

@@ -26,7 +26,7 @@ pub(super) struct Span {
 #[derive(Clone, Debug, Default, PartialEq)]
 pub(super) struct Cells {
     /// Lower and upper end of each cell, in order; equal for an exact wear-out.
-    pub cells: Vec<(f64, f64)>,
+    pub bounds: Vec<(f64, f64)>,
     /// How many lives are known to have come through each cell.
     pub survived: Vec<f64>,
     /// The wear-outs, alike ones joined.
@@ -58,13 +58,13 @@ impl Cells {
             }
         }
         ends.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)));
-        let cells = ends
+        let bounds = ends
             .windows(2)
             .filter(|pair| pair[0].1 != CLOSES && pair[1].1 == CLOSES)
             .map(|pair| (pair[0].0, pair[1].0))
             .collect();
         let mut out = Self {
-            cells,
+            bounds,
             ..Self::default()
         };
         out.drop_cells_without_wear_out(rows);
@@ -74,12 +74,12 @@ impl Cells {
 
     /// Number of cells.
     pub fn len(&self) -> usize {
-        self.cells.len()
+        self.bounds.len()
     }
 
     /// Number of cells that end at or before `x`.
     fn up_to(&self, x: f64) -> usize {
-        self.cells.partition_point(|c| c.1 <= x)
+        self.bounds.partition_point(|c| c.1 <= x)
     }
 
     /// First and last cell in which a wear-out may lie.
@@ -104,7 +104,7 @@ impl Cells {
             covered += c;
             0 < covered
         });
-        self.cells.retain(|_| kept.next().unwrap_or(false));
+        self.bounds.retain(|_| kept.next().unwrap_or(false));
     }
 
     fn count(&mut self, rows: &[Row]) {

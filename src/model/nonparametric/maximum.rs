@@ -64,10 +64,11 @@ impl Maximum {
                 left *= (-h).exp();
             }
             let mut still = 0.0;
-            for (j, share) in (span.first..span.last + 1).zip(&shares).rev() {
+            for (k, share) in shares.iter().enumerate().rev() {
                 still += share;
-                out[j].0 += span.count * still;
-                out[j].1 += span.count * share;
+                let (risk, worn) = &mut out[span.first + k];
+                *risk += span.count * still;
+                *worn += span.count * share;
             }
         }
         out
