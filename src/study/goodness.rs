@@ -121,3 +121,55 @@ fn line(printed: &Printed, start: f64, (from, to): (f64, f64)) -> Vec<(f64, f64)
         })
         .collect()
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::model::observations::{End, Observation, Observations};
+
+    fn plotted(entry: f64) -> ProbabilityPlot {
+        let lives = [(100.0, End::At), (200.0, End::At), (300.0, End::Censored)];
+        let lives = lives.into_iter().map(|(end, known)| Observation {
+            entry: vec![entry],
+            low: vec![end],
+            end: vec![end],
+            known,
+            count: 1.0,
+        });
+        let lives = Observations::new(1, lives.collect());
+        let printed = Printed {
+            distribution: Distribution::Weibull,
+            shape_and_scale: Some((2.0, 150.0)),
+            factors: vec![1.0],
+        };
+        plot(&nonparametric::survival(&lives, &[1.0], 0.9), &printed).expect("wear-outs")
+    }
+
+    /// Of three parts: 0.206 for the first to wear out, half for the second.
+    #[test]
+    fn lives_from_new_are_plotted_at_median_ranks() {
+        let plot = plotted(0.0);
+        assert_eq!(plot.position, Position::MedianRank);
+        let shares: Vec<f64> = plot.points.iter().map(|p| p.probability).collect();
+        assert!((shares[0] - (1.0 - 0.5_f64.powf(1.0 / 3.0))).abs() < 1e-9);
+        assert!((shares[1] - 0.5).abs() < 1e-9);
+    }
+
+    #[test]
+    fn lives_that_entered_late_are_plotted_in_the_middle_of_each_fall() {
+        let plot = plotted(50.0);
+        assert_eq!(plot.position, Position::MiddleOfFall);
+        let shares: Vec<f64> = plot.points.iter().map(|p| p.probability).collect();
+        assert!((shares[0] - 1.0 / 6.0).abs() < 1e-9);
+        assert!((shares[1] - 0.5).abs() < 1e-9);
+    }
+
+    #[test]
+    fn the_fit_is_a_straight_line_on_its_own_axes() {
+        let plot = plotted(0.0);
+        for (exposure, share) in &plot.line {
+            let height = 2.0 * (ProbabilityPlot::across(*exposure) - 150_f64.ln());
+            assert!((plot.height(*share) - height).abs() < 1e-6);
+        }
+    }
+}

@@ -28,7 +28,14 @@ pub(super) fn words(
     judged: &Judged<'_>,
     weibull: Option<&Fit>,
 ) -> Vec<String> {
-    let age = age(goodness.age_matters_p, judged.lives.worn(), weibull);
+    if judged.lives.worn() < LEAST_WORN {
+        let few = "too few wear-outs to tell whether age matters or to judge the fit";
+        return [Some(few.to_owned()), prior(judged)]
+            .into_iter()
+            .flatten()
+            .collect();
+    }
+    let age = age(goodness.age_matters_p, weibull);
     let sentences = [
         Some(age),
         Some(agreement(goodness.agreement.as_ref(), judged)),
@@ -38,9 +45,9 @@ pub(super) fn words(
     sentences.into_iter().flatten().collect()
 }
 
-fn age(p: Option<f64>, worn: f64, weibull: Option<&Fit>) -> String {
-    let (Some(p), Some(weibull), true) = (p, weibull, LEAST_WORN <= worn) else {
-        return "too few wear-outs to tell whether age matters".to_owned();
+fn age(p: Option<f64>, weibull: Option<&Fit>) -> String {
+    let (Some(p), Some(weibull)) = (p, weibull) else {
+        return "too few wear-outs, or too alike, to tell whether age matters".to_owned();
     };
     let told = p_value(p);
     if p < 0.05 && weibull.theta[0] < 0.0 {
