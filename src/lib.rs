@@ -34,6 +34,7 @@
 //!     end: end.to_vec(),
 //!     known,
 //!     count: 1.0,
+//!     machine: None,
 //! };
 //! let lives = Observations::new(
 //!     2, // groups: potash, which counts as 1, and lime

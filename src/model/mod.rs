@@ -17,14 +17,16 @@
 pub mod anchor;
 pub mod assess;
 pub mod fit;
+pub mod goodness;
 pub mod kernel;
 pub mod likelihood;
 pub mod machines;
 pub mod newton;
+pub mod nonparametric;
 pub mod observations;
 pub mod posterior;
-
 pub mod profile;
+pub mod ranks;
 
 pub use kernel::Distribution;
 pub use observations::{Observation, Observations};

@@ -1,9 +1,12 @@
 //! Life models and wear factors.
 
+use super::probability::ProbabilityPlot;
 use super::{Estimate, Header};
 use crate::family::Counted;
 use crate::model::Distribution;
 use crate::model::assess::Counts;
+use crate::model::goodness::Goodness;
+use crate::model::nonparametric::Survival;
 use crate::units::{Measure, Units};
 
 /// Every family fitted.
@@ -58,6 +61,12 @@ pub struct FitLine {
     pub machines: Vec<MachineEffect>,
     /// How many independent draws one posterior draw is worth.
     pub effective_share: Option<f64>,
+    /// How well the fit agrees with its lives, in figures and words.
+    pub goodness: Goodness,
+    /// Survival along effective exposure without a distribution.
+    pub survival: Survival,
+    /// The fit against that survival; `None` without a wear-out.
+    pub plot: Option<ProbabilityPlot>,
 }
 
 /// What one machine does to life.

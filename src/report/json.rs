@@ -12,6 +12,7 @@ use super::lives::{LifeLine, LivesReport};
 use super::models::{ModelLine, ModelsReport};
 use super::remaining::{RemainingLine, RemainingReport};
 use super::{BudgetReport, Estimate, Forecast, Header, PlanSource};
+use crate::model::goodness::agreement::Stretch;
 use crate::record::{Account, Amounts, Problem, Severity};
 use crate::units::Measure;
 
@@ -110,6 +111,45 @@ fn fit(line: &FitLine) -> Value {
         "machines": machines,
         "effective_share": line.effective_share,
         "priors": line.priors,
+        "goodness": goodness(line),
+    })
+}
+
+fn goodness(line: &FitLine) -> Value {
+    let goodness = &line.goodness;
+    let tried: Vec<Value> = goodness
+        .tried
+        .iter()
+        .map(|t| json!({"distribution": t.distribution.name(), "aicc": t.aicc, "weight": t.weight}))
+        .collect();
+    let agreement = goodness.agreement.as_ref();
+    let stretches = agreement.map(|a| {
+        let stretch =
+            |s: &Stretch| json!({"until": s.until, "worn": s.worn, "expected": s.expected});
+        a.stretches.iter().map(stretch).collect::<Vec<_>>()
+    });
+    let steps: Vec<Value> = line
+        .survival
+        .steps
+        .iter()
+        .map(|s| {
+            json!({
+                "low": s.low,
+                "high": s.high,
+                "survival": s.survival,
+                "survival_low": s.survival_low,
+                "survival_high": s.survival_high,
+            })
+        })
+        .collect();
+    json!({
+        "age_matters_p": goodness.age_matters_p,
+        "fit_p": agreement.map(|a| a.p_value),
+        "stretches": stretches,
+        "distributions": tried,
+        "verdict": goodness.verdict,
+        "nonparametric_from": line.survival.start,
+        "nonparametric": steps,
     })
 }
 

@@ -6,6 +6,7 @@ pub mod fits;
 pub mod json;
 pub mod lives;
 pub mod models;
+pub mod probability;
 pub mod remaining;
 pub mod terminal;
 pub mod xlsx;

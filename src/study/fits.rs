@@ -1,12 +1,12 @@
 //! Life models and wear factors, family by family.
 
-use statrs::distribution::{ChiSquared, ContinuousCDF};
-
+use super::goodness::{Printed, judge, plot, survival};
 use super::{Study, StudyError};
 use crate::forecast::summary::quantile;
 use crate::model::anchor::Anchor;
 use crate::model::assess::Assessment;
 use crate::model::fit::{self, Fit};
+use crate::model::goodness::factor_p;
 use crate::model::profile::{self, Quantity};
 use crate::report::fits::{FactorLine, FitLine, FitsReport, MachineEffect};
 use crate::report::{Estimate, Header};
@@ -60,16 +60,27 @@ fn line(assessment: &Assessment, priors: bool, level: f64) -> FitLine {
         priors,
         level,
     };
-    let factors = (1..lives.groups.len()).map(|g| FactorLine {
-        group: lives.groups[g].clone(),
-        factor: teller.tell(Quantity::Factor(g)),
-        p_value: p_value(assessment, g),
-    });
+    let likeliest = assessment.likeliest.as_ref().ok();
+    let factors: Vec<FactorLine> = (1..lives.groups.len())
+        .map(|g| FactorLine {
+            group: lives.groups[g].clone(),
+            factor: teller.tell(Quantity::Factor(g)),
+            p_value: likeliest.and_then(|fit| factor_p(fit, &lives.observations, g)),
+        })
+        .collect();
     let log_likelihood = if priors {
         assessment.log_likelihood_at_mode
     } else {
-        assessment.likeliest.as_ref().ok().map(Fit::log_likelihood)
+        likeliest.map(Fit::log_likelihood)
     };
+    let shape = teller.tell(Quantity::Shape);
+    let scale = teller.tell(Quantity::Life(Anchor::Scale));
+    let printed = Printed {
+        distribution: assessment.distribution,
+        shape_and_scale: shape.zip(scale).map(|(b, n)| (b.estimate, n.estimate)),
+        factors: teller.factors(&factors),
+    };
+    let survival = survival(assessment, &printed, level);
     FitLine {
         family: assessment.family.name.clone(),
         description: assessment.family.description.clone(),
@@ -78,12 +89,12 @@ fn line(assessment: &Assessment, priors: bool, level: f64) -> FitLine {
         distribution: assessment.distribution,
         counts: lives.counts,
         reference_group: Some(lives.groups[0].clone()).filter(|g| !g.is_empty()),
-        shape: teller.tell(Quantity::Shape),
-        scale: teller.tell(Quantity::Life(Anchor::Scale)),
+        shape,
+        scale,
         life10: teller.tell(Quantity::Life(Anchor::Quantile(0.1))),
         life50: teller.tell(Quantity::Life(Anchor::Quantile(0.5))),
         mean_life: teller.tell(Quantity::Life(Anchor::Mean)),
-        factors: factors.collect(),
+        factors,
         log_likelihood,
         priors,
         at_least: at_least(assessment, level),
@@ -94,6 +105,9 @@ fn line(assessment: &Assessment, priors: bool, level: f64) -> FitLine {
             .as_ref()
             .filter(|_| priors)
             .map(|d| d.effective_share),
+        goodness: judge(assessment, priors),
+        plot: plot(&survival, &printed),
+        survival,
     }
 }
 
@@ -134,6 +148,17 @@ impl Teller<'_> {
         } else {
             self.profile(quantity)
         }
+    }
+
+    /// The wear factors in use, the reference first: one that is held counts as it is held.
+    fn factors(&self, told: &[FactorLine]) -> Vec<f64> {
+        let held = self.assessment.likeliest.as_ref().ok();
+        let held = held.filter(|_| !self.priors).map(|f| &f.theta[2..]);
+        let told = told.iter().enumerate().map(|(i, line)| {
+            let held = held.map_or(1.0, |theta| theta[i].exp());
+            line.factor.map_or(held, |f| f.estimate)
+        });
+        std::iter::once(1.0).chain(told).collect()
     }
 
     fn posterior(&self, quantity: Quantity) -> Option<Estimate> {
@@ -191,23 +216,4 @@ impl Teller<'_> {
             high: interval.high,
         })
     }
-}
-
-/// Likelihood-ratio test of one wear factor against 1.
-fn p_value(assessment: &Assessment, group: usize) -> Option<f64> {
-    let fit = assessment.likeliest.as_ref().ok()?;
-    let lives = &assessment.lives.observations;
-    if !lives.worn_under(group) {
-        return None;
-    }
-    let free: Vec<bool> = (0..lives.n_groups())
-        .map(|g| g != group && lives.worn_under(g))
-        .collect();
-    let held = fit::constrained(fit.distribution, lives, &free).ok()?;
-    let ratio = (2.0 * (fit.log_likelihood() - held.log_likelihood())).max(0.0);
-    Some(
-        ChiSquared::new(1.0)
-            .expect("one degree of freedom is valid")
-            .sf(ratio),
-    )
 }

@@ -4,6 +4,7 @@ pub mod backtest;
 pub mod bare;
 pub mod budget;
 pub mod fits;
+mod goodness;
 pub mod lives;
 pub mod models;
 pub mod remaining;
@@ -324,7 +325,7 @@ impl Study {
             ));
         }
         self.check_draws(&in_service, &assessments)?;
-        self.check_plan(&in_service, &assessments, &plan, season)?;
+        Self::check_plan(&in_service, &assessments, &plan, season)?;
         Ok(Outlook {
             season,
             plan,
@@ -352,7 +353,6 @@ impl Study {
 
     /// Parts that wear by use need use to come.
     fn check_plan(
-        &self,
         in_service: &InService,
         assessments: &[Assessment],
         plan: &Plan,

@@ -1,10 +1,16 @@
 //! Every test that looks at wearcast from outside, in one binary: polars is linked once.
 
+#![expect(
+    clippy::disallowed_methods,
+    reason = "tests write the files that the program reads"
+)]
+
 mod backtest;
 mod calibration;
 mod cli;
 mod fleet;
 mod forecast;
+mod goodness;
 mod layers;
 mod lives;
 mod models;

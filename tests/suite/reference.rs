@@ -4,6 +4,7 @@
 //! recomputed; `tests/reference/SOURCES.md` tells where every value comes from.
 
 mod fits;
+mod nonparametric;
 mod scores;
 mod values;
 
@@ -46,6 +47,13 @@ impl Check {
     /// Expected numbers, for relations that are not a plain comparison.
     pub fn expected_numbers(&self, key: &str) -> Vec<f64> {
         list(&self.value["expected"][key])
+    }
+
+    /// The check of a group of expected values.
+    pub fn within(&self, key: &str) -> Self {
+        let mut value = self.value.clone();
+        value["expected"] = value["expected"][key].take();
+        Self { value }
     }
 
     /// Holds a computed number against the expected one, within the check's own tolerance.

@@ -4,7 +4,7 @@ use std::fmt::Write as _;
 
 use super::close;
 use super::grid::{Grid, Lean};
-use super::words::{amount, capital, interval, whole};
+use super::words::{amount, capital, interval, whole, wrapped};
 use crate::family::Counted;
 use crate::report::Estimate;
 use crate::report::fits::{FitLine, FitsReport};
@@ -117,6 +117,9 @@ fn family(out: &mut String, line: &FitLine, report: &FitsReport, width: usize) {
         ]);
     }
     out.push_str(&grid.text());
+    for sentence in &line.goodness.verdict {
+        out.push_str(&wrapped(sentence, "  ", "  ", width));
+    }
 }
 
 fn shown(measure: Option<Measure>, value: f64, units: Units) -> f64 {

@@ -12,7 +12,7 @@ use super::{Check, list};
 
 /// Rows `[entry, low, high, weight]`: equal ends are exact, no high is right-censored, no low
 /// is left-censored.
-fn lives_of_rows(rows: &Value) -> Observations {
+pub(super) fn lives_of_rows(rows: &Value) -> Observations {
     let lives = rows.as_array().expect("rows").iter().map(|row| {
         let cell = |i: usize| row[i].as_f64();
         let (entry, low, high) = (cell(0).unwrap_or(0.0), cell(1), cell(2));
