@@ -166,6 +166,10 @@ fn study(machines: usize, spread: f64, fleets: u64) -> Line {
 }
 
 #[test]
+#[expect(
+    clippy::print_stdout,
+    reason = "the table is what the full study is run for"
+)]
 fn intervals_hold_what_they_promise() {
     let full: Option<u64> = std::env::var("WEARCAST_FLEETS")
         .ok()

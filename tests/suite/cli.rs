@@ -1,5 +1,6 @@
 //! The program as a whole: exit statuses, messages, files written whole or not at all.
 
+use std::fmt::Write as _;
 use std::path::Path;
 
 use wearcast::cli::{self, ExitStatus};
@@ -46,7 +47,11 @@ fn fleet() -> Folder {
             } else {
                 ("potash", 300, 40)
             };
-            usage += &format!("{year}-{month:02}-{day:02},north,{product},{acres},{tons},5\n");
+            writeln!(
+                usage,
+                "{year}-{month:02}-{day:02},north,{product},{acres},{tons},5"
+            )
+            .expect("text");
         }
     }
     folder.write("usage.csv", usage);
@@ -72,6 +77,9 @@ fn listing(path: &Path) -> Vec<String> {
     names
 }
 
+/// The folder after a deed.
+fn spoilt(_: &Folder) {}
+
 /// Bad input: what is done to a good folder, the status of `budget`, words of the message.
 type Case = (
     &'static str,
@@ -83,42 +91,42 @@ type Case = (
 const BAD_INPUT: &[Case] = &[
     (
         "an empty file",
-        |f| drop(f.write("usage.csv", "")),
+        |f| spoilt(f.write("usage.csv", "")),
         ExitStatus::Problems,
         &["usage.csv"],
     ),
     (
         "UTF-16",
-        |f| drop(f.write("parts.csv", b"\xff\xfep\x00a\x00r\x00t\x00".as_slice())),
+        |f| spoilt(f.write("parts.csv", b"\xff\xfep\x00a\x00r\x00t\x00".as_slice())),
         ExitStatus::Problems,
         &["parts.csv", "UTF-8"],
     ),
     (
         "a name in Latin-1",
         |f| {
-            drop(f.write(
+            spoilt(f.write(
                 "machines.csv",
                 b"machine,in_service\nnorth,2023-11-01\nM\xfcller,2024-01-01\n".as_slice(),
-            ))
+            ));
         },
         ExitStatus::Problems,
         &["machines.csv, row 3", "UTF-8"],
     ),
     (
         "semicolons",
-        |f| drop(f.write("machines.csv", "machine;in_service\nnorth;2023-11-01\n")),
+        |f| spoilt(f.write("machines.csv", "machine;in_service\nnorth;2023-11-01\n")),
         ExitStatus::Problems,
         &["machines.csv", "semicolon"],
     ),
     (
         "30 February",
-        |f| drop(f.write("machines.csv", "machine,in_service\nnorth,2023-02-30\n")),
+        |f| spoilt(f.write("machines.csv", "machine,in_service\nnorth,2023-02-30\n")),
         ExitStatus::Problems,
         &["machines.csv, row 2, column `in_service`", "2023-02-30"],
     ),
     (
         "text in a number",
-        |f| drop(f.add("usage.csv", "2025-10-01,north,lime,12k,100,3")),
+        |f| spoilt(f.add("usage.csv", "2025-10-01,north,lime,12k,100,3")),
         ExitStatus::Problems,
         &["usage.csv, row 102, column `acres`", "12k"],
     ),
@@ -136,19 +144,19 @@ const BAD_INPUT: &[Case] = &[
     ),
     (
         "a corrupt workbook",
-        |f| drop(f.write("records.xlsx", "PK not a workbook")),
+        |f| spoilt(f.write("records.xlsx", "PK not a workbook")),
         ExitStatus::File,
         &["records.xlsx"],
     ),
     (
         "a missing column",
-        |f| drop(f.write("parts.csv", "part,price\nC-1,900\n")),
+        |f| spoilt(f.write("parts.csv", "part,price\nC-1,900\n")),
         ExitStatus::Problems,
         &["parts.csv", "family"],
     ),
     (
         "an unknown part",
-        |f| drop(f.add("positions.csv", "north,belt,B-9,1")),
+        |f| spoilt(f.add("positions.csv", "north,belt,B-9,1")),
         ExitStatus::Problems,
         &["positions.csv, row 4, column `part`", "B-9"],
     ),
@@ -165,7 +173,7 @@ const BAD_INPUT: &[Case] = &[
     ),
     (
         "a wrong setting",
-        |f| drop(f.write("settings.toml", "labour_rate = 100\n")),
+        |f| spoilt(f.write("settings.toml", "labour_rate = 100\n")),
         ExitStatus::Problems,
         &["settings.toml", "labour_rate"],
     ),
@@ -375,7 +383,7 @@ fn the_same_records_in_a_workbook_and_in_parquet_give_the_same_budget() {
                 std::fs::copy(&path, folder.path().join("settings.toml")).expect("copied");
             }
             Some("csv") if stem == "usage" => {
-                to_parquet(&path, &folder.path().join("usage.parquet"))
+                to_parquet(&path, &folder.path().join("usage.parquet"));
             }
             Some("csv") => to_sheet(&path, book.add_worksheet().set_name(&stem).expect("a name")),
             _ => {}

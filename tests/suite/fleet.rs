@@ -190,12 +190,12 @@ impl Fleet {
                     *plan.entry((month, group)).or_insert(0.0) += tons;
                 }
                 for (f, family) in self.families.iter().enumerate() {
-                    for p in 0..family.positions {
-                        left[f][p] -= tons * family.factors[group];
-                        if 0.0 < left[f][p] {
+                    for (p, left) in left[f].iter_mut().enumerate() {
+                        *left -= tons * family.factors[group];
+                        if 0.0 < *left {
                             continue;
                         }
-                        left[f][p] = family.life(effect, rng);
+                        *left = family.life(effect, rng);
                         if year <= last {
                             played.records.replacements.push(worn(m, family, p, date));
                         } else {

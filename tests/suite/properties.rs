@@ -43,7 +43,9 @@ fn shuffled(log: &UsageLog, step: usize) -> UsageLog {
     let n = log.len();
     let mut out = UsageLog::default();
     // Every row once: the step shares no factor with the number of rows.
-    let step = (step..).find(|s| gcd(*s, n) == 1).expect("there is one");
+    let step = (step..step + n)
+        .find(|s| gcd(*s, n) == 1)
+        .expect("there is one");
     for i in 0..n {
         out.push(log.get(i * step % n));
     }
