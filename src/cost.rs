@@ -15,13 +15,19 @@ pub struct PartCost {
 }
 
 impl PartCost {
-    /// Money of one replacement: pieces, and labor where it is known; 0 where the price is not.
+    /// Money of one replacement, as far as it is known: see [`Self::is_known`].
     #[must_use]
     pub fn of_change(&self, pieces: f64, labor_rate: Option<f64>) -> f64 {
         let labor = labor_rate
             .zip(self.labor_hours)
             .map_or(0.0, |(rate, hours)| rate * hours);
-        self.price.map_or(0.0, |price| price * pieces + labor)
+        self.price.map_or(0.0, |price| price * pieces) + labor
+    }
+
+    /// Whether [`Self::of_change`] is all of it: without a labor rate, labor is not priced at all.
+    #[must_use]
+    pub fn is_known(&self, labor_rate: Option<f64>) -> bool {
+        self.price.is_some() && (labor_rate.is_none() || self.labor_hours.is_some())
     }
 }
 

@@ -28,7 +28,7 @@ impl DamageRate {
         let mut events = PRIOR_EVENTS;
         let mut hours = vec![PRIOR_HOURS];
         for life in lives {
-            let span = life.spans[Measure::Hours.index()];
+            let span = life.filled[Measure::Hours.index()];
             let (Some(entry), Some(end)) = (span.entry, span.end) else {
                 continue;
             };

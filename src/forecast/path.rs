@@ -146,65 +146,39 @@ pub struct View<'a> {
     pub until: NaiveDate,
 }
 
-/// Lays out planned use in days.
+/// Lays out planned use in days of work.
+///
+/// Days of different groups follow each other, each a step of its own even where a month has more
+/// of them than dates: a day is never larger than those on record.
 #[must_use]
 pub fn lay_out(uses: &[PlannedUse], sizes: &DaySizes, view: View<'_>) -> FuturePath {
-    let mut days: BTreeMap<NaiveDate, Day> = BTreeMap::new();
-    let mut known = true;
+    let joined = joined(uses, view);
+    let known = view.measure == Measure::Days
+        || joined
+            .values()
+            .all(|amounts| amounts[view.measure.index()].is_some());
+    let mut work: Vec<Day> = Vec::new();
+    let stretches: Vec<(&Stretch, &[Option<f64>; 3])> = joined.iter().collect();
+    for month in stretches.chunk_by(|a, b| (a.0.0, a.0.1) == (b.0.0, b.0.1)) {
+        work.extend(month_of_work(month, sizes, view));
+    }
     if view.measure == Measure::Days {
-        // Calendar time wears on every day, in the shed as well.
-        let mut date = view.as_of + Days::new(1);
-        while date <= view.until {
-            days.insert(
-                date,
-                Day {
-                    groups: vec![1.0],
-                    hours: 0.0,
-                },
-            );
-            date = date + Days::new(1);
-        }
+        work = on_the_calendar(&work, view);
     }
-    for ((from, until, group), amounts) in joined(uses, view) {
-        let measure = view.measure.index();
-        let main = [1, 0, 2]
-            .into_iter()
-            .find(|i| amounts[*i].is_some_and(|a| 0.0 < a));
-        let Some(main) = main else { continue };
-        let total = amounts[main].unwrap_or(0.0);
-        let room = ((until - from).num_days() + 1) as f64;
-        let size = sizes
-            .typical(view.machine, view.bin, group, main)
-            .unwrap_or(total);
-        let count = (total / size).round().clamp(1.0, room);
-        known &= view.measure == Measure::Days || amounts[measure].is_some();
-        for k in 0..count as u64 {
-            let offset = ((k as f64 + 0.5) * room / count).floor() as u64;
-            let day = days.entry(from + Days::new(offset)).or_insert_with(|| Day {
-                groups: vec![
-                    0.0;
-                    if view.measure == Measure::Days {
-                        1
-                    } else {
-                        view.n_groups
-                    }
-                ],
-                hours: 0.0,
-            });
-            day.hours += amounts[Measure::Hours.index()].unwrap_or(0.0) / count;
-            if view.measure != Measure::Days {
-                day.groups[group] += amounts[measure].unwrap_or(0.0) / count;
-            }
-        }
-    }
-    accumulate(&days, view, known)
+    accumulate(&work, view, known)
 }
 
+/// One day of work.
+#[derive(Clone, Copy, Debug)]
 struct Day {
-    groups: Vec<f64>,
+    date: NaiveDate,
+    group: usize,
+    /// In the measure of the view.
+    amount: f64,
     hours: f64,
 }
 
+/// First and last day it can fall on, and group.
 type Stretch = (NaiveDate, NaiveDate, usize);
 
 /// Planned use the position sees, joined by month and group.
@@ -226,29 +200,90 @@ fn joined(uses: &[PlannedUse], view: View<'_>) -> BTreeMap<Stretch, [Option<f64>
     sums
 }
 
-fn accumulate(days: &BTreeMap<NaiveDate, Day>, view: View<'_>, known: bool) -> FuturePath {
+/// The days of work of one month, its groups taking turns.
+fn month_of_work(
+    groups: &[(&Stretch, &[Option<f64>; 3])],
+    sizes: &DaySizes,
+    view: View<'_>,
+) -> Vec<Day> {
+    let measure = view.measure.index();
+    // Where in the month each day falls, as a share of it.
+    let mut turns: Vec<(f64, Day)> = Vec::new();
+    let mut room = 0.0;
+    let mut first = view.until;
+    for ((from, until, group), amounts) in groups {
+        (first, room) = (*from, ((*until - *from).num_days() + 1) as f64);
+        let main = [1, 0, 2]
+            .into_iter()
+            .find(|i| amounts[*i].is_some_and(|a| 0.0 < a));
+        let Some(main) = main else { continue };
+        let total = amounts[main].unwrap_or(0.0);
+        let size = sizes
+            .typical(view.machine, view.bin, *group, main)
+            .unwrap_or(total);
+        let count = (total / size).round().clamp(1.0, room);
+        let of = |i: usize| amounts.get(i).copied().flatten().unwrap_or(0.0) / count;
+        for k in 0..count as u64 {
+            let day = Day {
+                date: *from,
+                group: *group,
+                amount: of(measure),
+                hours: of(Measure::Hours.index()),
+            };
+            turns.push(((k as f64 + 0.5) / count, day));
+        }
+    }
+    turns.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.group.cmp(&b.1.group)));
+    let n = turns.len() as f64;
+    let dated = turns.into_iter().enumerate().map(|(i, (_, day))| {
+        let offset = ((i as f64 + 0.5) * room / n).floor() as u64;
+        Day {
+            date: first + Days::new(offset),
+            ..day
+        }
+    });
+    dated.collect()
+}
+
+/// Calendar time wears on every day, in the shed as well; hours of work fall on their dates.
+fn on_the_calendar(work: &[Day], view: View<'_>) -> Vec<Day> {
+    let mut hours: BTreeMap<NaiveDate, f64> = BTreeMap::new();
+    for day in work {
+        *hours.entry(day.date).or_default() += day.hours;
+    }
+    let first = view.as_of + Days::new(1);
+    std::iter::successors(Some(first), |date| Some(*date + Days::new(1)))
+        .take_while(|date| *date <= view.until)
+        .map(|date| Day {
+            date,
+            group: 0,
+            amount: 1.0,
+            hours: hours.get(&date).copied().unwrap_or(0.0),
+        })
+        .collect()
+}
+
+fn accumulate(work: &[Day], view: View<'_>, known: bool) -> FuturePath {
     let n_groups = if view.measure == Measure::Days {
         1
     } else {
         view.n_groups
     };
     let mut path = FuturePath {
-        dates: Vec::with_capacity(days.len()),
-        counts: Vec::with_capacity(days.len()),
+        dates: Vec::with_capacity(work.len()),
+        counts: Vec::with_capacity(work.len()),
         n_groups,
-        cumulative: Vec::with_capacity(days.len() * n_groups),
-        hours: Vec::with_capacity(days.len()),
+        cumulative: Vec::with_capacity(work.len() * n_groups),
+        hours: Vec::with_capacity(work.len()),
         known,
     };
     let mut sum = vec![0.0; n_groups];
     let mut hours = 0.0;
-    for (date, day) in days.range(..=view.until) {
-        for (s, a) in sum.iter_mut().zip(&day.groups) {
-            *s += a;
-        }
+    for day in work.iter().filter(|day| day.date <= view.until) {
+        sum[day.group] += day.amount;
         hours += day.hours;
-        path.dates.push(*date);
-        path.counts.push(view.season.holds(*date));
+        path.dates.push(day.date);
+        path.counts.push(view.season.holds(day.date));
         path.cumulative.extend_from_slice(&sum);
         path.hours.push(hours);
     }

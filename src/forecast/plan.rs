@@ -7,7 +7,6 @@ use chrono::{Days, NaiveDate};
 use super::season::{Season, month_end, month_of, months_later};
 use crate::life::exposure::UseSums;
 use crate::record::{Amounts, Machine, PlanRow, Records};
-use crate::units::Measure;
 use crate::wear::Groups;
 
 /// Where the use of the season comes from.
@@ -107,15 +106,12 @@ impl Planner<'_> {
                 }
             }
         }
-        let rates = Rates::new(self.sums, self.groups);
         for planned in &mut uses {
-            match rates.filled(planned) {
-                Some((amounts, filled)) => {
-                    planned.amounts = amounts;
-                    told.filled += usize::from(filled);
-                }
-                None => told.empty += 1,
-            }
+            let given = planned.amounts;
+            let rates = self.sums.rates();
+            planned.amounts = rates.filled(&planned.machine, planned.group, given);
+            told.filled += usize::from(planned.amounts != given);
+            told.empty += usize::from(given == Amounts::default());
         }
         uses.sort_by(|a, b| {
             (&a.machine, a.month, &a.product, &a.bin)
@@ -255,47 +251,33 @@ impl Planner<'_> {
         Some((Season::of(used, self.starts), false))
     }
 
-    /// Recorded use of a season by month, product and bin.
+    /// Use of a season by month, product and bin; days that leave a measure out are filled in.
     fn months_of(
         &self,
         machine: &Machine,
         season: Season,
     ) -> BTreeMap<(NaiveDate, String, Option<String>), Amounts> {
-        let mut rows: Vec<_> = self
-            .records
-            .usage
-            .iter()
-            .filter(|r| r.machine == machine.name && season.holds(r.date) && r.date <= self.as_of)
-            .collect();
-        // A fixed order of adding, whatever the order of rows.
-        let key = |a: &Amounts| [a.acres, a.tons, a.hours].map(|v| v.unwrap_or(-1.0));
-        rows.sort_by(|a, b| {
-            (a.date, a.product, a.bin)
-                .cmp(&(b.date, b.product, b.bin))
-                .then_with(|| {
-                    key(&a.amounts)
-                        .partial_cmp(&key(&b.amounts))
-                        .expect("finite")
-                })
-        });
         let mut months: BTreeMap<_, Amounts> = BTreeMap::new();
-        for row in rows {
-            let key = (
-                month_of(row.date),
-                row.product.to_owned(),
-                row.bin.map(str::to_owned),
-            );
-            let sum = months.entry(key).or_default();
-            let add = |sum: &mut Option<f64>, amount: Option<f64>| {
-                if let Some(amount) = amount {
-                    *sum = Some(sum.unwrap_or(0.0) + amount);
-                }
-            };
-            add(&mut sum.acres, row.amounts.acres);
-            add(&mut sum.tons, row.amounts.tons);
-            add(&mut sum.hours, row.amounts.hours);
+        let days = self.sums.of_machine(&machine.name).iter();
+        for day in days.filter(|d| season.holds(d.date)) {
+            let product = self.sums.products()[day.product].clone();
+            let key = (month_of(day.date), product, day.bin.clone());
+            months
+                .entry(key)
+                .and_modify(|sum| *sum = both(*sum, day.amounts))
+                .or_insert(day.amounts);
         }
         months
+    }
+}
+
+/// The sum of two amounts, unknown where either is.
+fn both(a: Amounts, b: Amounts) -> Amounts {
+    let add = |a: Option<f64>, b: Option<f64>| Some(a? + b?);
+    Amounts {
+        acres: add(a.acres, b.acres),
+        tons: add(a.tons, b.tons),
+        hours: add(a.hours, b.hours),
     }
 }
 
@@ -338,86 +320,11 @@ impl Told {
         }
         if 0 < self.empty {
             notes.push(format!(
-                "{} rows of planned use say no amount and are left out",
+                "{} rows of planned use say no amount: what wears by it is unknown",
                 self.empty
             ));
         }
         notes
-    }
-}
-
-/// Past ratios between acres, tons and hours, by machine and group, by group, and overall.
-struct Rates {
-    by_machine: BTreeMap<(String, usize), Ratio>,
-    by_group: BTreeMap<usize, Ratio>,
-}
-
-/// Sums over days on which both measures are recorded: `sums[a][b]` holds (sum of a, sum of b).
-#[derive(Clone, Copy, Default)]
-struct Ratio {
-    sums: [[(f64, f64); 3]; 3],
-}
-
-impl Ratio {
-    fn add(&mut self, amounts: &Amounts) {
-        let values = Measure::OF_USE.map(|m| amounts.get(m));
-        for (a, x) in values.iter().enumerate() {
-            for (b, y) in values.iter().enumerate() {
-                if let (Some(x), Some(y)) = (x, y) {
-                    self.sums[a][b].0 += x;
-                    self.sums[a][b].1 += y;
-                }
-            }
-        }
-    }
-
-    fn per(&self, wanted: usize, given: usize) -> Option<f64> {
-        let (x, y) = self.sums[wanted][given];
-        (0.0 < y).then(|| x / y)
-    }
-}
-
-impl Rates {
-    fn new(sums: &UseSums, groups: &Groups) -> Self {
-        let mut by_machine: BTreeMap<(String, usize), Ratio> = BTreeMap::new();
-        let mut by_group: BTreeMap<usize, Ratio> = BTreeMap::new();
-        debug_assert!(groups.names().is_sorted());
-        for machine in sums.machines() {
-            for day in sums.of_machine(machine) {
-                let key = (machine.to_owned(), day.group);
-                by_machine.entry(key).or_default().add(&day.amounts);
-                by_group.entry(day.group).or_default().add(&day.amounts);
-            }
-        }
-        Self {
-            by_machine,
-            by_group,
-        }
-    }
-
-    /// Amounts with what is missing filled in, and whether anything was; `None` where nothing is
-    /// given at all.
-    fn filled(&self, planned: &PlannedUse) -> Option<(Amounts, bool)> {
-        let given = Measure::OF_USE.map(|m| planned.amounts.get(m));
-        // Tons tell most of what a spreader did, then acres, then hours.
-        let from = [1, 0, 2].into_iter().find(|i| given[*i].is_some())?;
-        let key = (planned.machine.clone(), planned.group);
-        let fill = |wanted: usize| {
-            given[wanted].or_else(|| {
-                let own = self.by_machine.get(&key).and_then(|r| r.per(wanted, from));
-                let rate = own.or_else(|| self.by_group.get(&planned.group)?.per(wanted, from))?;
-                Some(rate * given[from]?)
-            })
-        };
-        let amounts = Amounts {
-            acres: fill(0),
-            tons: fill(1),
-            hours: fill(2),
-        };
-        let filled = Measure::OF_USE
-            .iter()
-            .any(|m| planned.amounts.get(*m).is_none() && amounts.get(*m).is_some());
-        Some((amounts, filled))
     }
 }
 
@@ -429,14 +336,7 @@ pub fn total<'a>(uses: impl Iterator<Item = &'a PlannedUse>) -> Amounts {
         tons: Some(0.0),
         hours: Some(0.0),
     };
-    uses.fold(zero, |sum, u| {
-        let add = |a: Option<f64>, b: Option<f64>| Some(a? + b?);
-        Amounts {
-            acres: add(sum.acres, u.amounts.acres),
-            tons: add(sum.tons, u.amounts.tons),
-            hours: add(sum.hours, u.amounts.hours),
-        }
-    })
+    uses.fold(zero, |sum, u| both(sum, u.amounts))
 }
 
 /// Years from one season to a later one, as months to move a plan by.

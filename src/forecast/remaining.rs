@@ -20,8 +20,8 @@ pub struct PartLeft {
     pub age: Option<f64>,
     /// Use left at the planned mix.
     pub remaining: Forecast,
-    /// Chance that it wears out by the end of the season.
-    pub chance_this_season: f64,
+    /// Chance that it wears out by the end of the season; `None` where the use to come is not known.
+    pub chance_this_season: Option<f64>,
     /// Day by which it is as likely worn as not; `None`: beyond the days laid out.
     pub half_worn_date: Option<NaiveDate>,
 }
@@ -100,8 +100,8 @@ fn part_left(
             Age::AtLeast(_) => None,
         },
         remaining: Forecast::of(&left),
-        chance_this_season: chance / draws.len() as f64,
-        half_worn_date: half_worn.map(|k| path.dates[k]),
+        chance_this_season: path.known.then(|| chance / draws.len() as f64),
+        half_worn_date: half_worn.filter(|_| path.known).map(|k| path.dates[k]),
     })
 }
 

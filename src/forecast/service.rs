@@ -9,19 +9,23 @@ use crate::life::Life;
 use crate::units::Measure;
 
 /// Days on which the work falls due between the as-of date and the end of the season, the
-/// season's days only. Work that is overdue falls due on the day after the as-of date.
+/// season's days only. Work that is overdue falls due on the day after the as-of date. `None`
+/// where it goes by use that is not known.
 #[must_use]
 pub fn due(
     life: &Life,
     service: Service,
     gathering: Gathering<'_>,
     view: View<'_>,
-) -> Vec<NaiveDate> {
+) -> Option<Vec<NaiveDate>> {
     let season = gathering.season;
     let clocks: Vec<Clock> = Measure::OF_USE
         .iter()
         .filter_map(|m| Clock::new(*m, life, service, gathering, view))
         .collect();
+    if clocks.iter().any(|c| !c.known) {
+        return None;
+    }
     let mut dates = Vec::new();
     let mut last: Option<NaiveDate> = life.fitted;
     let mut used: Vec<f64> = clocks.iter().map(|c| -c.already).collect();
@@ -46,7 +50,7 @@ pub fn due(
         }
         date = date + Days::new(1);
     }
-    dates
+    Some(dates)
 }
 
 /// Use to come in one measure.
@@ -54,6 +58,8 @@ struct Clock {
     every: f64,
     /// Use since the last change, as far as it is on record.
     already: f64,
+    /// Whether all of the use to come is known.
+    known: bool,
     dates: Vec<NaiveDate>,
     cumulative: Vec<f64>,
 }
@@ -75,10 +81,11 @@ impl Clock {
         let cumulative = (0..path.dates.len())
             .map(|k| path.at(k).iter().sum())
             .collect();
-        let already = life.spans[measure.index()].end.unwrap_or(every);
+        let already = life.filled[measure.index()].end.unwrap_or(every);
         Some(Self {
             every,
             already,
+            known: path.known,
             dates: path.dates,
             cumulative,
         })

@@ -262,7 +262,9 @@ impl<'a> Table<'a> {
             let seen = &self.game.in_service.paths[unit.path];
             if unit.path != current {
                 current = unit.path;
-                let Some(draws) = &self.game.assessments[seen.family].draws else {
+                exposure.clear();
+                let draws = self.game.assessments[seen.family].draws.as_ref();
+                let Some(draws) = draws.filter(|_| seen.path.known) else {
                     continue;
                 };
                 let draw = number % draws.len();

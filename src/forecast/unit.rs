@@ -1,6 +1,6 @@
 //! Everything in service whose end costs money: each part with its age, its path and its line.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use chrono::NaiveDate;
 
@@ -102,6 +102,8 @@ pub struct InService {
     pub paths: Vec<SeenPath>,
     /// Damage by family, in the order of the assessments.
     pub damage: Vec<DamageRate>,
+    /// Lines whose schedule rests on use that is not known.
+    pub unclear: BTreeSet<usize>,
     /// Scheduled work that falls between the as-of date and the end of the season.
     pub due: Vec<Due>,
     /// Sentences for the results.
@@ -127,6 +129,14 @@ pub struct Gathering<'a> {
     pub until: NaiveDate,
 }
 
+impl InService {
+    /// Whether all that a part's forecast rests on is known: its use to come, and its family's life.
+    #[must_use]
+    pub fn can_forecast(&self, unit: &Unit, assessments: &[Assessment]) -> bool {
+        self.paths[unit.path].path.known && assessments[unit.family].draws.is_some()
+    }
+}
+
 /// Gathers everything in service on the as-of date.
 #[must_use]
 pub fn gather(gathering: Gathering<'_>) -> InService {
@@ -149,7 +159,7 @@ pub fn gather(gathering: Gathering<'_>) -> InService {
     }
     if 0 < gatherer.unknown_age {
         gatherer.out.notes.push(format!(
-            "{} parts in service have an unknown age: taken as of any age a part of their family may have, beyond the use on record",
+            "parts in service whose age nobody knows, taken as of any age their family allows beyond the use on record: {}",
             gatherer.unknown_age
         ));
     }
@@ -197,7 +207,10 @@ impl<'a> Gatherer<'a> {
         let line = self.line(life, as_set, family.service.is_some());
         if let Some(service) = family.service {
             let view = self.view(machine, position.bin.as_deref(), Measure::Days);
-            let due = super::service::due(life, service, self.gathering, view);
+            let Some(due) = super::service::due(life, service, self.gathering, view) else {
+                self.out.unclear.insert(line);
+                return;
+            };
             self.out.due.extend(due.into_iter().map(|date| Due {
                 machine,
                 position: life.position.clone(),
@@ -298,7 +311,7 @@ impl<'a> Gatherer<'a> {
 
     fn age(&mut self, life: &Life, bin: Option<&str>, assessment: &Assessment) -> Age {
         let measure = assessment.lives.measure;
-        let span = life.spans[measure.index()];
+        let span = life.filled[measure.index()];
         if let (Some(end), true) = (span.end, life.fitted.is_some()) {
             if measure == Measure::Days {
                 return Age::Known(vec![end]);

@@ -3,6 +3,7 @@
 use std::collections::BTreeMap;
 
 use super::Ending;
+use crate::units::Measure;
 
 /// One row of a bare table of lives, in whatever measure its user counts.
 #[derive(Clone, Debug, PartialEq)]
@@ -21,6 +22,8 @@ pub struct BareLife {
     pub entry: f64,
     /// This many lives are alike.
     pub count: u64,
+    /// What its exposure is counted in; `None`: the table does not say.
+    pub measure: Option<Measure>,
     /// `entry_GROUP`, `low_GROUP`, `use_GROUP` by group; an empty cell is 0 use of that group
     /// where another group of the row is recorded.
     pub groups: BTreeMap<String, BareUse>,

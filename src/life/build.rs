@@ -110,8 +110,8 @@ pub fn build(context: Context<'_>) -> Built {
             .get(&(position.machine.as_str(), position.name.as_str()))
             .map_or(&[][..], Vec::as_slice);
         let mut history = History::new(context, machine, position);
-        for change in changes {
-            history.apply(change);
+        for day in changes.chunk_by(|a, b| a.date == b.date) {
+            history.apply(day);
         }
         oldest_first += history.oldest_first;
         history.finish(&mut built);
@@ -126,12 +126,12 @@ pub fn build(context: Context<'_>) -> Built {
 fn add_notes(built: &mut Built, context: Context<'_>, oldest_first: u32) {
     if 0 < oldest_first {
         built.notes.push(format!(
-            "{oldest_first} replacements do not say which slot they were in: the oldest part was taken as the one changed"
+            "replacements that do not say which slot they were in, so the oldest part is taken as the one changed: {oldest_first}"
         ));
     }
     if !built.partial.is_empty() {
         built.notes.push(format!(
-            "{} replacements changed fewer pieces than a position counted as a set holds: the set's life goes on",
+            "replacements of fewer pieces than a position counted as a set holds, so the set's life goes on: {}",
             built.partial.len()
         ));
     }
@@ -212,23 +212,42 @@ impl<'a> History<'a> {
         }
     }
 
-    fn apply(&mut self, change: &Replacement) {
-        if self.as_set {
-            let quantity = change.quantity.unwrap_or(self.position.quantity);
-            if quantity < self.position.quantity {
-                self.keep_partial(change, quantity);
-            } else if !self.slots.is_empty() {
+    /// Takes in the changes of one day.
+    fn apply(&mut self, changes: &[&Replacement]) {
+        if !self.as_set {
+            for change in changes {
+                for index in self.chosen(change) {
+                    self.renew(index, change);
+                }
+            }
+            return;
+        }
+        // A slot named without a quantity is one piece; rows of one day may make up the set.
+        let pieces = |c: &Replacement| {
+            let whole = self.position.quantity;
+            c.quantity.unwrap_or(if c.slot.is_some() {
+                whole.min(1.0)
+            } else {
+                whole
+            })
+        };
+        let sum: f64 = changes.iter().map(|c| pieces(c)).sum();
+        if self.position.quantity <= sum && !self.slots.is_empty() {
+            let worn = changes.iter().find(|c| c.reason.is_wear());
+            if let Some(change) = worn.or(changes.first()) {
                 self.renew(0, change);
             }
             return;
         }
-        for index in self.chosen(change) {
-            self.renew(index, change);
+        for change in changes {
+            let quantity = pieces(change);
+            self.keep_partial(change, quantity);
         }
     }
 
     fn keep_partial(&mut self, change: &Replacement, quantity: f64) {
-        let part = change.part.as_deref().unwrap_or(&self.slots[0].part);
+        let part = change.part.as_deref();
+        let part = part.unwrap_or_else(|| self.slots.first().map_or("", |s| &s.part));
         self.partial.push(PartialChange {
             date: change.date,
             machine: self.machine.name.clone(),
@@ -343,12 +362,20 @@ impl<'a> History<'a> {
         let slot = &self.slots[index];
         let (family, material) = self.context.family_of(&slot.part);
         let window = Window::new(self, slot, until, ended, last_good);
-        let mut spans = [Span::default(); 4];
+        let mut filled = [Span::default(); 4];
         let mut groups: BTreeMap<String, GroupUse> = BTreeMap::new();
+        let mut spans = filled;
         if slot.fitted.is_some() {
-            spans[Measure::Days.index()] = window.days();
+            filled[Measure::Days.index()] = window.days();
             for measure in Measure::OF_USE {
-                spans[measure.index()] = window.span(self, measure, &mut groups);
+                filled[measure.index()] = window.span(self, measure, &mut groups);
+            }
+            spans = filled;
+            for measure in Measure::OF_USE {
+                if !self.path.is_recorded(measure, window.from, window.to) {
+                    let span = &mut spans[measure.index()];
+                    (span.low, span.end) = (None, None);
+                }
             }
         }
         Life {
@@ -368,6 +395,7 @@ impl<'a> History<'a> {
             },
             since: window.since,
             spans,
+            filled,
             groups,
         }
     }
@@ -475,7 +503,8 @@ impl Window {
     ) -> Span {
         let path = &history.path;
         let before = self.before[measure.index()];
-        let known = path.is_known(measure, self.from, self.to);
+        let seen = !self.late || self.since <= self.until;
+        let known = seen && path.is_known(measure, self.from, self.to);
         let reference = history.context.groups.reference(measure);
         let (Some(before), true) = (before, known) else {
             return Span {

@@ -5,27 +5,34 @@ use std::collections::BTreeMap;
 
 use chrono::NaiveDate;
 
+use super::rates::Rates;
 use crate::record::{Amounts, UsageLog};
 use crate::units::Measure;
 use crate::wear::Groups;
 
-/// Use of one machine, bin and group on one day.
+/// Use of one machine, bin and product on one day.
 #[derive(Clone, Debug, PartialEq)]
 pub struct DaySum {
     /// The day.
     pub date: NaiveDate,
     /// Bin, where recorded.
     pub bin: Option<String>,
-    /// Place of the group in [`Groups::names`].
+    /// Place of the product in [`UseSums::products`].
+    pub product: usize,
+    /// Place of its group in [`Groups::names`].
     pub group: usize,
-    /// Sums; `None` where a product of the group has no amount recorded in that measure.
+    /// Sums; what the day leaves out is filled in from past rates, and `None` where there is none.
     pub amounts: Amounts,
+    /// Whether each measure of use is recorded rather than filled in.
+    pub recorded: [bool; 3],
 }
 
 /// Use by machine and day.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct UseSums {
     by_machine: BTreeMap<String, Vec<DaySum>>,
+    products: Vec<String>,
+    rates: Rates,
     n_groups: usize,
 }
 
@@ -38,8 +45,9 @@ struct Parts {
 impl UseSums {
     /// Sums the log up to and including `until`.
     ///
-    /// Rows of one day, machine, bin and product add up; a measure that none of them records is
-    /// unknown for that day. The order of rows does not reach the sums.
+    /// Rows of one day, machine, bin and product add up. A measure that none of them records is
+    /// filled in from the other measures at past rates, and marked so. The order of rows does not
+    /// reach the sums.
     ///
     /// # Panics
     /// When `groups` were made from another log.
@@ -55,34 +63,54 @@ impl UseSums {
                 values.extend(row.amounts.get(measure));
             }
         }
-        let mut by_machine: BTreeMap<String, Vec<DaySum>> = BTreeMap::new();
+        let mut sums = Self {
+            n_groups: groups.names().len(),
+            ..Self::default()
+        };
+        sums.products = parts.keys().map(|k| k.3.to_owned()).collect();
+        sums.products.sort();
+        sums.products.dedup();
         for ((machine, date, bin, product), part) in parts {
             let [acres, tons, hours] = part.values.map(sum_known);
             let amounts = Amounts { acres, tons, hours };
-            let group = groups
-                .names()
-                .binary_search_by(|n| n.as_str().cmp(groups.group(product)))
-                .expect("every product of the log has a group");
-            let days = by_machine.entry(machine.to_owned()).or_default();
-            match days
-                .iter_mut()
-                .rev()
-                .take_while(|d| d.date == date)
-                .find(|d| d.bin.as_deref() == bin && d.group == group)
-            {
-                Some(sum) => sum.amounts = add(sum.amounts, amounts),
-                None => days.push(DaySum {
-                    date,
-                    bin: bin.map(str::to_owned),
-                    group,
-                    amounts,
-                }),
+            let place = |names: &[String], name: &str| {
+                names
+                    .binary_search_by(|n| n.as_str().cmp(name))
+                    .expect("every product of the log has a place and a group")
+            };
+            let group = place(groups.names(), groups.group(product));
+            sums.rates.add(machine, group, &amounts);
+            let day = DaySum {
+                date,
+                bin: bin.map(str::to_owned),
+                product: place(&sums.products, product),
+                group,
+                amounts,
+                recorded: [acres, tons, hours].map(|a| a.is_some()),
+            };
+            sums.by_machine
+                .entry(machine.to_owned())
+                .or_default()
+                .push(day);
+        }
+        for (machine, days) in &mut sums.by_machine {
+            for day in days {
+                day.amounts = sums.rates.filled(machine, day.group, day.amounts);
             }
         }
-        Self {
-            by_machine,
-            n_groups: groups.names().len(),
-        }
+        sums
+    }
+
+    /// Products of the log, sorted.
+    #[must_use]
+    pub fn products(&self) -> &[String] {
+        &self.products
+    }
+
+    /// Past ratios between the measures.
+    #[must_use]
+    pub fn rates(&self) -> &Rates {
+        &self.rates
     }
 
     /// The sums of one machine, by date.
@@ -112,15 +140,6 @@ fn sum_known(mut values: Vec<f64>) -> Option<f64> {
     (!values.is_empty()).then(|| values.iter().sum())
 }
 
-fn add(a: Amounts, b: Amounts) -> Amounts {
-    let both = |a: Option<f64>, b: Option<f64>| Some(a? + b?);
-    Amounts {
-        acres: both(a.acres, b.acres),
-        tons: both(a.tons, b.tons),
-        hours: both(a.hours, b.hours),
-    }
-}
-
 /// Cumulative use by group over the days of use.
 #[derive(Clone, Debug, PartialEq)]
 pub struct UsePath {
@@ -128,8 +147,10 @@ pub struct UsePath {
     n_groups: usize,
     /// For each measure of use, `days + 1` rows of `n_groups` running sums.
     cumulative: [Vec<f64>; 3],
-    /// For each measure of use, how many of the days before have an unknown amount.
+    /// For each measure of use, how many amounts before are unknown, even from rates.
     unknown: [Vec<u32>; 3],
+    /// The same for amounts that are not recorded, filled in or not.
+    unrecorded: [Vec<u32>; 3],
 }
 
 impl UsePath {
@@ -139,6 +160,7 @@ impl UsePath {
             n_groups,
             cumulative: std::array::from_fn(|_| vec![0.0; n_groups]),
             unknown: std::array::from_fn(|_| vec![0]),
+            unrecorded: std::array::from_fn(|_| vec![0]),
         };
         for sum in sums {
             let amounts = Measure::OF_USE.map(|m| sum.amounts.get(m));
@@ -150,9 +172,15 @@ impl UsePath {
             }
             for (i, amount) in amounts.into_iter().enumerate() {
                 let row = path.cumulative[i].len() - n_groups;
+                let count = |counts: &mut Vec<u32>| {
+                    *counts.last_mut().expect("never empty") += 1;
+                };
                 match amount {
                     Some(amount) => path.cumulative[i][row + sum.group] += amount,
-                    None => *path.unknown[i].last_mut().expect("never empty") += 1,
+                    None => count(&mut path.unknown[i]),
+                }
+                if !sum.recorded[i] {
+                    count(&mut path.unrecorded[i]);
                 }
             }
         }
@@ -164,8 +192,10 @@ impl UsePath {
         for i in 0..3 {
             let from = self.cumulative[i].len() - self.n_groups;
             self.cumulative[i].extend_from_within(from..);
-            let unknown = *self.unknown[i].last().expect("never empty");
-            self.unknown[i].push(unknown);
+            for counts in [&mut self.unknown[i], &mut self.unrecorded[i]] {
+                let count = *counts.last().expect("never empty");
+                counts.push(count);
+            }
         }
     }
 
@@ -181,7 +211,7 @@ impl UsePath {
         self.days.partition_point(|d| *d <= date)
     }
 
-    /// Use by group between two counts of days, whether known or not: what was recorded.
+    /// Use by group between two counts of days, as far as it is known.
     #[must_use]
     pub fn recorded(&self, measure: Measure, from: usize, to: usize) -> Vec<f64> {
         let i = measure.index();
@@ -190,6 +220,13 @@ impl UsePath {
     }
 
     /// Whether every day between two counts has its amount recorded.
+    #[must_use]
+    pub fn is_recorded(&self, measure: Measure, from: usize, to: usize) -> bool {
+        let i = measure.index();
+        self.unrecorded[i][to] == self.unrecorded[i][from]
+    }
+
+    /// Whether every day between two counts has its amount recorded or filled in from rates.
     #[must_use]
     pub fn is_known(&self, measure: Measure, from: usize, to: usize) -> bool {
         let i = measure.index();

@@ -3,6 +3,7 @@
 pub mod bare;
 pub mod build;
 pub mod exposure;
+pub mod rates;
 pub mod supersession;
 
 use std::collections::BTreeMap;
@@ -110,8 +111,10 @@ pub struct Life {
     pub since: NaiveDate,
     /// Pieces that share this life: 1, or all the position holds where counted as a set.
     pub pieces: f64,
-    /// By [`crate::units::Measure::index`].
+    /// What is on record, by [`crate::units::Measure::index`]; `None` where any of it is not.
     pub spans: [Span; 4],
-    /// Use by product group.
+    /// What a fit rests on: the same, with days that leave a measure out filled in from past rates.
+    pub filled: [Span; 4],
+    /// Use by product group, filled in likewise.
     pub groups: BTreeMap<String, GroupUse>,
 }

@@ -25,6 +25,8 @@ pub struct Counts {
     pub censored: f64,
     /// Of these first seen with use behind them.
     pub late_entry: f64,
+    /// Of these with days whose use is filled in from past rates.
+    pub filled: f64,
     /// Kept out of the fit: nobody knows when they began.
     pub start_unknown: f64,
     /// Kept out of the fit: some of their use is not recorded in this measure.
@@ -111,7 +113,7 @@ pub fn family_lives(
             counts.start_unknown += 1.0;
             continue;
         }
-        let span = life.spans[measure.index()];
+        let span = life.filled[measure.index()];
         let (Some(entry), Some(low), Some(end)) = (span.entry, span.low, span.end) else {
             counts.use_unknown += 1.0;
             continue;
@@ -123,6 +125,7 @@ pub fn family_lives(
         counts.lives += 1.0;
         counts.worn += f64::from(u8::from(life.ended.is_wear()));
         counts.late_entry += f64::from(u8::from(0.0 < entry));
+        counts.filled += f64::from(u8::from(life.spans[measure.index()] != span));
         let machine = machines.binary_search(&life.machine).ok();
         let machine = machine.and_then(|m| u32::try_from(m).ok());
         rows.push(observation(life, measure, &names, machine));
@@ -171,7 +174,7 @@ fn observation(
     } else {
         End::Censored
     };
-    let span = life.spans[measure.index()];
+    let span = life.filled[measure.index()];
     if measure == Measure::Days {
         let only = |value: Option<f64>| vec![value.unwrap_or(0.0)];
         return Observation {
@@ -246,7 +249,11 @@ pub fn assess_lives(
     let distribution = choose_distribution(family, &lives.observations, &mut notes);
     let likeliest = fit::maximum_likelihood(distribution, &lives.observations);
     if let Err(error) = &likeliest {
-        notes.push(format!("{}: {error}", family.name));
+        notes.push(format!(
+            "{}: {}",
+            family.name,
+            in_words(error, &lives.groups)
+        ));
     }
     let mut assessment = Assessment {
         family: family.clone(),
@@ -262,14 +269,29 @@ pub fn assess_lives(
     assessment
 }
 
+/// What stands in the way of a likeliest model, and what that means.
+fn in_words(error: &FitError, groups: &[String]) -> String {
+    match error {
+        FitError::UnboundedFactor(group) => format!(
+            "the records alone set no upper limit on how much harder {} wears than {}",
+            groups[*group], groups[0]
+        ),
+        FitError::Unbounded(what) => format!("{what}, so the records alone give no estimate"),
+        _ => error.to_string(),
+    }
+}
+
 fn note_counts(family: &Family, lives: &FamilyLives, notes: &mut Vec<String>) {
     let name = &family.name;
     let counts = lives.counts;
     if !family.from_file {
         notes.push(format!(
-            "{name}: no model file; counted {} in {} with a weak prior on the shape alone",
-            family.counted.name(),
-            lives.measure.name()
+            "{name}: no model file, so a weak prior on the shape alone; a life is {}",
+            if family.counted == crate::family::Counted::Each {
+                "each piece's"
+            } else {
+                "a whole set's"
+            }
         ));
     }
     if 0.0 < counts.start_unknown {
@@ -283,6 +305,13 @@ fn note_counts(family: &Family, lives: &FamilyLives, notes: &mut Vec<String>) {
             "{name}: kept out of the fit, since some of their {} are not recorded: {}",
             lives.measure.name(),
             counts.use_unknown
+        ));
+    }
+    if 0.0 < counts.filled {
+        notes.push(format!(
+            "{name}: lives with days whose {} are not recorded, filled in at past rates of their product group: {}",
+            lives.measure.name(),
+            counts.filled
         ));
     }
     if 0.0 < counts.no_use {

@@ -15,6 +15,9 @@ pub enum FitError {
     /// No life ended in wear: any long enough life explains the records.
     #[error("no wear-out: the records only set a lower bound on life")]
     NoneWorn,
+    /// The likelihood rises without end in the wear factor of this group.
+    #[error("the records set no upper limit on the wear factor of group {0}")]
+    UnboundedFactor(usize),
     /// The likelihood rises without end in one direction.
     #[error("{0}")]
     Unbounded(String),
@@ -163,7 +166,7 @@ pub fn constrained(
 }
 
 /// Log wear factor of a group that wears nothing as far as the records tell.
-const NOTHING: f64 = -30.0;
+pub(super) const NOTHING: f64 = -30.0;
 
 /// Climbs from several shapes; parameters that are not free stay at `held`.
 fn climb(
@@ -193,14 +196,13 @@ fn climb(
 }
 
 fn unbounded(index: usize) -> FitError {
-    FitError::Unbounded(match index {
-        0 => "the wear-outs are too few or too alike to set an upper limit on the shape".to_owned(),
-        1 => "the records set no limit on the scale".to_owned(),
-        _ => format!(
-            "the records set no upper limit on wear factor {}",
-            index - 1
+    match index {
+        0 => FitError::Unbounded(
+            "the wear-outs are too few or too alike to set an upper limit on the shape".to_owned(),
         ),
-    })
+        1 => FitError::Unbounded("the records set no limit on the scale".to_owned()),
+        _ => FitError::UnboundedFactor(index - 1),
+    }
 }
 
 /// Lower bound on the scale at a known shape when no life has worn out, with confidence `level`:

@@ -7,7 +7,7 @@ use statrs::distribution::{ChiSquared, ContinuousCDF};
 
 use super::anchor::Objective;
 use super::anchor::{Anchor, Anchored};
-use super::fit::{Fit, covariance};
+use super::fit::{Fit, NOTHING, covariance};
 use super::likelihood::{Derivatives, Likelihood};
 use super::newton;
 use super::observations::Observations;
@@ -72,7 +72,7 @@ pub fn interval(
 ) -> Option<Interval> {
     let index = quantity.index();
     if !fit.free[index] {
-        return None;
+        return edge(fit, lives, quantity, level);
     }
     let objective = Anchored {
         likelihood: Likelihood {
@@ -103,6 +103,40 @@ pub fn interval(
         estimate: center[index].exp(),
         low: profile.limit(-sd * (2.0 * drop).sqrt()).map(f64::exp),
         high: profile.limit(sd * (2.0 * drop).sqrt()).map(f64::exp),
+    })
+}
+
+/// A factor that the records drive to nothing: 0, with an upper limit.
+fn edge(fit: &Fit, lives: &Observations, quantity: Quantity, level: f64) -> Option<Interval> {
+    let index = quantity.index();
+    // Far below any factor that a record could tell from nothing.
+    const START: f64 = -9.0;
+    if !matches!(quantity, Quantity::Factor(_)) || NOTHING < fit.theta[index] {
+        return None;
+    }
+    let objective = Anchored {
+        likelihood: Likelihood {
+            distribution: fit.distribution,
+            lives,
+        },
+        anchor: Anchor::Scale,
+        priors: Vec::new(),
+        half_worn_at: None,
+    };
+    let chi_square = ChiSquared::new(1.0).expect("one degree of freedom is valid");
+    let mut center = fit.theta.clone();
+    center[index] = START;
+    let profile = Profile {
+        objective: &objective,
+        center: &center,
+        free: fit.free.clone(),
+        index,
+        floor: fit.at.value - chi_square.inverse_cdf(level) / 2.0,
+    };
+    Some(Interval {
+        estimate: 0.0,
+        low: Some(0.0),
+        high: profile.limit(1.5).map(f64::exp),
     })
 }
 

@@ -13,6 +13,7 @@ use super::find::{Found, Home, extension, file_name, whole};
 use super::header::{AmountColumns, Columns, Spec, normal};
 use super::row::Row;
 use super::xlsx::Book;
+use crate::units::Measure;
 
 /// Rows of a bare table: read, used, set aside; read = used + set aside.
 pub type RowCounts = (u64, u64, u64);
@@ -28,6 +29,7 @@ const LIVES: Spec = Spec {
         ("low", false),
         ("entry", false),
         ("count", false),
+        ("measure", false),
     ],
     amounts: AmountColumns::None,
 };
@@ -170,6 +172,12 @@ fn life(row: &mut Row<'_>) -> BareLife {
         low: row.number("low"),
         entry: row.number("entry").unwrap_or(0.0),
         count: row.whole("count").map_or(1, u64::from),
+        // Another word is a column of the user's own.
+        measure: row.text("measure").and_then(|text| {
+            Measure::ALL
+                .into_iter()
+                .find(|m| text.eq_ignore_ascii_case(m.name()))
+        }),
         groups: groups(row),
     };
     check_order(row, &life);
@@ -199,7 +207,7 @@ fn groups(row: &mut Row<'_>) -> BTreeMap<String, BareUse> {
     uses.collect()
 }
 
-/// Exposures that cannot follow each other, and wear without use.
+/// Exposures that cannot follow each other.
 fn check_order(row: &mut Row<'_>, life: &BareLife) {
     let Some(end) = life.life else { return };
     for (column, value) in [("low", life.low), ("entry", Some(life.entry))] {
@@ -210,14 +218,6 @@ fn check_order(row: &mut Row<'_>, life: &BareLife) {
                 Wrong::new(ProblemKind::Order, quoted(&value.to_string()), expected),
             );
         }
-    }
-    if life.ended.is_wear() && end <= 0.0 {
-        let expected =
-            "a life above 0 for a part that wore out, or an empty cell where it is not known";
-        row.fault(
-            "life",
-            Wrong::new(ProblemKind::NoUse, "a wear-out after no use", expected),
-        );
     }
     for (group, part) in &life.groups {
         for (prefix, value) in [("entry", Some(part.entry)), ("low", part.low)] {

@@ -129,7 +129,7 @@ pub fn lives(report: &LivesReport) -> String {
             let span = line.spans[measure.index()];
             cells.extend([span.entry, span.low, span.end].map(number));
         }
-        let own = line.own();
+        let own = line.own;
         cells.push(line.measure.name().to_owned());
         cells.extend([own.end, own.low, own.entry].map(number));
         let known = line.measure != Measure::Days && own.end.is_some();
@@ -286,8 +286,8 @@ pub fn budget(report: &BudgetReport) -> String {
             line.pack.to_string(),
         ];
         let columns = [
-            Some(&line.replacements),
-            Some(&line.pieces),
+            line.replacements.as_ref(),
+            line.pieces.as_ref(),
             line.parts_cost.as_ref(),
             line.labor_cost.as_ref(),
             line.down_cost.as_ref(),

@@ -182,9 +182,9 @@ fn life(line: &LifeLine, groups: &[String]) -> Value {
         "ended": line.ended.name(),
         "start_known": line.fitted.is_some(),
         "measure": line.measure.name(),
-        "life": line.own().end,
-        "low": line.own().low,
-        "entry": line.own().entry,
+        "life": line.own.end,
+        "low": line.own.low,
+        "entry": line.own.entry,
     });
     let Value::Object(map) = &mut out else {
         unreachable!("built as an object")
@@ -201,7 +201,7 @@ fn life(line: &LifeLine, groups: &[String]) -> Value {
 }
 
 fn group_keys(line: &LifeLine, groups: &[String], map: &mut Map<String, Value>) {
-    let known = line.measure != Measure::Days && line.own().end.is_some();
+    let known = line.measure != Measure::Days && line.own.end.is_some();
     for group in groups {
         let used = line.groups.get(group).copied().unwrap_or_default();
         for (prefix, amount) in ["entry", "low", "use"].iter().zip(used) {
@@ -268,11 +268,11 @@ pub fn budget(report: &BudgetReport) -> Value {
                 "part": line.part,
                 "description": line.description,
                 "scheduled": line.scheduled,
-                "replacements": forecast(Some(&line.replacements)),
-                "worn": forecast(Some(&line.worn)),
-                "damage": forecast(Some(&line.damage)),
-                "planned": forecast(Some(&line.planned)),
-                "pieces": forecast(Some(&line.pieces)),
+                "replacements": forecast(line.replacements.as_ref()),
+                "worn": forecast(line.worn.as_ref()),
+                "damage": forecast(line.damage.as_ref()),
+                "planned": forecast(line.planned.as_ref()),
+                "pieces": forecast(line.pieces.as_ref()),
                 "price": line.price,
                 "parts_cost": forecast(line.parts_cost.as_ref()),
                 "labor_cost": forecast(line.labor_cost.as_ref()),

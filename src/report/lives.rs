@@ -46,15 +46,9 @@ pub struct LifeLine {
     pub measure: Measure,
     /// By [`Measure::index`].
     pub spans: [Span; 4],
+    /// In its own measure, with days that leave it out filled in from past rates: what a fit rests on.
+    pub own: Span,
     /// Use by group at entry, when last known good and at the end, in the family's measure;
     /// empty where that is not known.
     pub groups: BTreeMap<String, [f64; 3]>,
-}
-
-impl LifeLine {
-    /// Exposure in the measure of its family.
-    #[must_use]
-    pub fn own(&self) -> Span {
-        self.spans[self.measure.index()]
-    }
 }

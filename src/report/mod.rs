@@ -62,9 +62,9 @@ pub struct BudgetReport {
     pub units: Units,
     /// Where the planned use comes from.
     pub plan_source: PlanSource,
-    /// Parts and labor of every replacement and service; `None` where a price is unknown.
+    /// Parts and labor of every replacement and service; `None` where any of it is unknown.
     pub total: Option<Forecast>,
-    /// The same over the lines whose cost is known: equal to `total` where that is known.
+    /// As much of it as is known: equal to `total` where that is known.
     pub known_total: Forecast,
     /// Down cost, which the total does not hold; `None` where no hour is priced.
     pub down_total: Option<Forecast>,
@@ -99,16 +99,17 @@ pub struct PartLine {
     pub description: Option<String>,
     /// Whether it is changed by schedule.
     pub scheduled: bool,
-    /// Replacements: of one piece, or of a whole set where the family is counted so.
-    pub replacements: Forecast,
+    /// Replacements: of one piece, or of a whole set where the family is counted so; `None` where
+    /// the use that wears it is not known.
+    pub replacements: Option<Forecast>,
     /// Of these by wear.
-    pub worn: Forecast,
+    pub worn: Option<Forecast>,
     /// Of these struck, bent, burnt.
-    pub damage: Forecast,
+    pub damage: Option<Forecast>,
     /// Of these by schedule or in the shop beforehand.
-    pub planned: Forecast,
+    pub planned: Option<Forecast>,
     /// Pieces used up.
-    pub pieces: Forecast,
+    pub pieces: Option<Forecast>,
     /// Price of a piece at the season's level.
     pub price: Option<f64>,
     /// Whether `price` is what was paid for past pieces, since the parts list has none.

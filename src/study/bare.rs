@@ -263,7 +263,8 @@ fn assess_family(
             continue;
         };
         let row = observation(life, end, &groups);
-        if row.known == End::Between && row.end.iter().sum::<f64>() <= row.low.iter().sum::<f64>() {
+        let sum = |use_: &[f64]| use_.iter().sum::<f64>();
+        if row.known != End::Censored && sum(&row.end) <= sum(&row.entry) {
             counts.no_use += count;
             continue;
         }
@@ -277,9 +278,12 @@ fn assess_family(
         rows.push(row);
     }
     counts.censored = counts.lives - counts.worn;
-    let (measure, known) = match family.measure {
-        MeasureChoice::Fixed(measure) => (measure, true),
-        MeasureChoice::Best => (Measure::Tons, false),
+    let said = lives.iter().find_map(|l| l.measure);
+    let (measure, known) = match (family.measure, said) {
+        (MeasureChoice::Fixed(measure), _) | (MeasureChoice::Best, Some(measure)) => {
+            (measure, true)
+        }
+        (MeasureChoice::Best, None) => (Measure::Tons, false),
     };
     let lives = FamilyLives {
         measure,
@@ -305,7 +309,7 @@ fn observation(life: &BareLife, end: f64, groups: &[String]) -> Observation {
         (true, Some(low)) if low < end => End::Between,
         (true, _) => End::At,
     };
-    let low = life.low.unwrap_or(end);
+    let low = life.low.unwrap_or(end).max(life.entry);
     if life.groups.is_empty() || groups == [String::new()] {
         let mut row = Observation {
             entry: vec![0.0; groups.len()],

@@ -3,7 +3,7 @@
 use super::{Outlook, Study, StudyError};
 use crate::forecast::plan;
 use crate::forecast::simulate::{self, Game, LineSamples, Outcome};
-use crate::forecast::unit::Line;
+use crate::forecast::unit::{Line, Unit};
 use crate::record::{Account, Amounts};
 use crate::report::{
     BudgetReport, Forecast, MachineLine, MonthLine, PartLine, PlanLine, ProductLine,
@@ -55,8 +55,7 @@ impl Summing<'_> {
         let settings = &self.study.records.settings;
         let season = self.outlook.season;
         let known_total = Forecast::of(&self.outcome.total);
-        let unpriced = self.unpriced(|_| true);
-        let total = unpriced.is_empty().then_some(known_total);
+        let total = self.is_known(|_| true).then_some(known_total);
         let planned = self.planned(|_| true);
         let per_acre = total.and_then(|t| {
             planned
@@ -66,7 +65,7 @@ impl Summing<'_> {
         });
         let lines: Vec<PartLine> = self.lines();
         BudgetReport {
-            header: self.study.header(self.notes(&unpriced)),
+            header: self.study.header(self.notes()),
             season: season.year,
             from: season.start.max(self.study.as_of + chrono::Days::new(1)),
             until: season.end,
@@ -91,21 +90,32 @@ impl Summing<'_> {
     /// Whether anything of a line is in service on machines asked for.
     fn in_use(&self, line: usize) -> bool {
         let service = &self.outlook.in_service;
-        service.units.iter().any(|u| u.line == line) || service.due.iter().any(|d| d.line == line)
+        service.units.iter().any(|u| u.line == line)
+            || service.due.iter().any(|d| d.line == line)
+            || service.unclear.contains(&line)
     }
 
-    /// Part numbers in use without a price, on machines for which `keep` holds.
-    fn unpriced(&self, keep: impl Fn(usize) -> bool) -> Vec<&str> {
+    /// Whether every cost on machines for which `keep` holds is known.
+    fn is_known(&self, keep: impl Fn(usize) -> bool) -> bool {
         let service = &self.outlook.in_service;
         let used = service.units.iter().map(|u| (u.machine, u.line));
         let used = used.chain(service.due.iter().map(|d| (d.machine, d.line)));
-        let mut parts: Vec<&str> = used
-            .filter(|(machine, line)| keep(*machine) && service.lines[*line].cost.price.is_none())
-            .map(|(_, line)| service.lines[line].part.as_str())
-            .collect();
-        parts.sort_unstable();
-        parts.dedup();
-        parts
+        let rate = self.study.records.settings.labor_rate;
+        used.filter(|(machine, _)| keep(*machine))
+            .all(|(_, line)| self.can_forecast(line) && service.lines[line].cost.is_known(rate))
+            && service.unclear.is_empty()
+    }
+
+    /// Whether the use that wears a line, and its life, are known.
+    fn can_forecast(&self, line: usize) -> bool {
+        let service = &self.outlook.in_service;
+        let of_line = |u: &&Unit| u.line == line;
+        service
+            .units
+            .iter()
+            .filter(of_line)
+            .all(|u| service.can_forecast(u, &self.outlook.assessments))
+            && !service.unclear.contains(&line)
     }
 
     fn planned(&self, keep: impl Fn(&str) -> bool) -> Amounts {
@@ -120,13 +130,15 @@ impl Summing<'_> {
         let service = &self.outlook.in_service;
         let mut lines: Vec<PartLine> = (0..service.lines.len())
             .filter(|l| self.in_use(*l))
-            .map(|l| self.part_line(&service.lines[l], &self.outcome.lines[l]))
+            .map(|l| self.part_line(l, &service.lines[l], &self.outcome.lines[l]))
             .collect();
         lines.sort_by(|a, b| (&a.family, &a.part).cmp(&(&b.family, &b.part)));
         lines
     }
 
-    fn part_line(&self, line: &Line, samples: &LineSamples) -> PartLine {
+    fn part_line(&self, index: usize, line: &Line, samples: &LineSamples) -> PartLine {
+        let known = self.can_forecast(index);
+        let told = |samples: &[f64]| known.then(|| Forecast::of(samples));
         let settings = &self.study.records.settings;
         let listed = self.study.records.part(&line.part);
         let changes: Vec<f64> = samples
@@ -142,8 +154,8 @@ impl Summing<'_> {
             .zip(&samples.damage)
             .map(|(w, d)| w + d)
             .collect();
-        let replacements = Forecast::of(&changes);
-        let pieces = Forecast::of(&samples.pieces);
+        let replacements = told(&changes);
+        let pieces = told(&samples.pieces);
         let labor = settings.labor_rate.zip(line.cost.labor_hours);
         let down = settings.down_cost_per_hour.zip(line.down_hours);
         PartLine {
@@ -152,17 +164,21 @@ impl Summing<'_> {
             description: listed.and_then(|p| p.description.clone()),
             scheduled: line.scheduled,
             replacements,
-            worn: Forecast::of(&samples.worn),
-            damage: Forecast::of(&samples.damage),
-            planned: Forecast::of(&samples.planned),
+            worn: told(&samples.worn),
+            damage: told(&samples.damage),
+            planned: told(&samples.planned),
             pieces,
             price: line.cost.price,
             price_from_records: line.cost.price_from_records,
             pack: listed.map_or(1, |p| p.pack),
             lead_days: listed.and_then(|p| p.lead_days),
-            parts_cost: line.cost.price.map(|price| pieces.times(price)),
-            labor_cost: labor.map(|(rate, hours)| replacements.times(rate * hours)),
-            down_cost: down.map(|(rate, hours)| Forecast::of(&failures).times(rate * hours)),
+            parts_cost: pieces.zip(line.cost.price).map(|(p, price)| p.times(price)),
+            labor_cost: replacements
+                .zip(labor)
+                .map(|(r, (rate, hours))| r.times(rate * hours)),
+            down_cost: told(&failures)
+                .zip(down)
+                .map(|(f, (rate, hours))| f.times(rate * hours)),
         }
     }
 
@@ -194,7 +210,7 @@ impl Summing<'_> {
             .filter(|m| self.study.wants_machine(&service.machines[*m]))
             .map(|m| {
                 let name = &service.machines[m];
-                let known = self.unpriced(|machine| machine == m).is_empty();
+                let known = self.is_known(|machine| machine == m);
                 MachineLine {
                     machine: name.clone(),
                     site: self
@@ -265,23 +281,22 @@ impl Summing<'_> {
             .collect()
     }
 
-    fn notes(&self, unpriced: &[&str]) -> Vec<String> {
+    fn notes(&self) -> Vec<String> {
         let settings = &self.study.records.settings;
         let service = &self.outlook.in_service;
         let mut notes = Vec::new();
-        if !unpriced.is_empty() {
-            notes.push(format!(
-                "no price is known for {}: the total is unknown, the lines with a price are summed apart",
-                unpriced.join(", ")
-            ));
-        }
-        let in_use: Vec<&Line> = service
+        let in_use: Vec<(usize, &Line)> = service
             .lines
             .iter()
             .enumerate()
             .filter(|(l, _)| self.in_use(*l))
-            .map(|(_, line)| line)
             .collect();
+        let unforeseen: Vec<&str> = in_use
+            .iter()
+            .filter(|(l, _)| !self.can_forecast(*l))
+            .map(|(_, line)| line.part.as_str())
+            .collect();
+        let in_use: Vec<&Line> = in_use.into_iter().map(|(_, line)| line).collect();
         let parts = |keep: &dyn Fn(&Line) -> bool| {
             let parts: Vec<&str> = in_use
                 .iter()
@@ -290,6 +305,18 @@ impl Summing<'_> {
                 .collect();
             parts.join(", ")
         };
+        if !unforeseen.is_empty() {
+            notes.push(format!(
+                "the use that wears them, or their life, is not known, so the total is unknown: {}",
+                unforeseen.join(", ")
+            ));
+        }
+        let unpriced = parts(&|l| l.cost.price.is_none());
+        if !unpriced.is_empty() {
+            notes.push(format!(
+                "no price is known for {unpriced}: the total is unknown, what is known is summed apart"
+            ));
+        }
         let past = parts(&|l| l.cost.price_from_records);
         if !past.is_empty() {
             notes.push(format!(
@@ -301,7 +328,9 @@ impl Summing<'_> {
         } else {
             let idle = parts(&|l| l.cost.labor_hours.is_none());
             if !idle.is_empty() {
-                notes.push(format!("labor hours are not known for {idle}: totals hold their parts without their labor"));
+                notes.push(format!(
+                    "labor hours are not known for {idle}: the total is unknown, what is known is summed apart"
+                ));
             }
         }
         if settings.down_cost_per_hour.is_none() {

@@ -51,7 +51,7 @@ impl Study {
 }
 
 fn line(life: &Life, measure: Measure) -> LifeLine {
-    let span = life.spans[measure.index()];
+    let span = life.filled[measure.index()];
     let groups = if measure == Measure::Days || span.end.is_none() {
         BTreeMap::new()
     } else {
@@ -76,6 +76,7 @@ fn line(life: &Life, measure: Measure) -> LifeLine {
         ended: life.ended,
         measure,
         spans: life.spans,
+        own: span,
         groups,
     }
 }

@@ -369,29 +369,40 @@ impl Study {
         )))
     }
 
+    /// Something must be known of the life of something in service.
     fn check_draws(
         &self,
         in_service: &InService,
         assessments: &[Assessment],
     ) -> Result<(), StudyError> {
-        let dumb: Vec<&str> = assessments
+        let silent: Vec<&str> = assessments
             .iter()
             .enumerate()
             .filter(|(i, a)| a.draws.is_none() && in_service.units.iter().any(|u| u.family == *i))
             .map(|(_, a)| a.family.name.as_str())
             .collect();
-        if dumb.is_empty() {
+        let all = in_service
+            .units
+            .iter()
+            .all(|u| assessments[u.family].draws.is_none());
+        if silent.is_empty() || !all {
             return Ok(());
         }
-        let what = if self.options.priors {
-            "give it a prior of its median life in a model file"
-        } else {
-            "leave out `--no-priors`"
-        };
         Err(StudyError::TooThin(format!(
-            "nothing is known of the life of {}: no wear-out and no use on record; {what}",
-            dumb.join(", ")
+            "nothing can be said of the life of {}: {}",
+            silent.join(", "),
+            self.why_silent()
         )))
+    }
+
+    /// Why a family has no draws, and what to do.
+    #[must_use]
+    pub fn why_silent(&self) -> &'static str {
+        if self.options.priors {
+            "no wear-out and no use on record, and no prior of its median life in a model file"
+        } else {
+            "no wear-out on record; leave out `--no-priors`"
+        }
     }
 
     /// What every result says of itself.

@@ -47,7 +47,7 @@ impl Study {
                 fitted: unit.fitted,
                 age: left.age,
                 remaining: left.remaining,
-                chance_this_season: Some(left.chance_this_season),
+                chance_this_season: left.chance_this_season,
                 half_worn_date: left.half_worn_date,
             }
         });

@@ -271,6 +271,44 @@ fn a_price_that_is_not_known_is_never_zero() {
 }
 
 #[test]
+fn use_that_nobody_recorded_is_never_zero() {
+    let folder = fleet();
+    folder.write(
+        "parts.csv",
+        "part,family,price,labor_hours\nC-1,conveyor-chain,900,6\nF-1,frame-bushing,40,1\n",
+    );
+    let usage = std::fs::read_to_string(folder.path().join("usage.csv")).expect("usage");
+    let without_hours: String = usage
+        .lines()
+        .map(|line| line.rsplit_once(',').expect("a last cell").0.to_owned() + "\n")
+        .collect();
+    folder.write("usage.csv", without_hours);
+    let (status, out, err) = wearcast(&["budget", &dir(&folder), "--format", "json"]);
+    assert_eq!(status, ExitStatus::Done, "{err}");
+    let budget: serde_json::Value = serde_json::from_str(&out).expect("JSON");
+    let bushing = &budget["families"][1];
+    assert_eq!(bushing["family"], "frame-bushing");
+    for key in ["replacements", "parts_cost", "labor_cost"] {
+        assert!(bushing[key].is_null(), "{key}");
+    }
+    assert!(budget["total"].is_null());
+    assert!(
+        0.0 < budget["known_total"]["expected"]
+            .as_f64()
+            .expect("the chain's")
+    );
+    let (_, out, _) = wearcast(&["remaining", &dir(&folder), "--format", "json"]);
+    let remaining: serde_json::Value = serde_json::from_str(&out).expect("JSON");
+    let parts = remaining["parts"].as_array().expect("parts");
+    let bushings = parts.iter().filter(|p| p["family"] == "frame-bushing");
+    assert!(
+        bushings
+            .into_iter()
+            .all(|p| p["chance_this_season"].is_null())
+    );
+}
+
+#[test]
 fn rows_with_problems_can_be_set_aside() {
     let folder = fleet();
     folder.add("usage.csv", "2025-10-01,north,lime,12k,100,3");

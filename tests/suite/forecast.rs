@@ -125,6 +125,7 @@ impl Bench {
                 path,
             }],
             damage: vec![DamageRate::of(&[])],
+            unclear: std::collections::BTreeSet::new(),
             due: Vec::new(),
             notes: Vec::new(),
         };

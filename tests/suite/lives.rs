@@ -253,3 +253,26 @@ fn use_that_is_not_recorded_makes_the_exposure_unknown_and_never_zero() {
     // The part fitted after that day knows its tons.
     assert_eq!(tons(&lives[1]), (0.0, 5.0, 5.0));
 }
+
+#[test]
+fn rows_of_one_day_that_make_up_the_set_end_its_life() {
+    let folder = folder(
+        "M,p,S,2,,,\n",
+        "2024-04-04,M,p,,1,left,worn,\n2024-04-04,M,p,,1,right,planned,\n",
+    );
+    let lives = lives_of(&folder, Options::default());
+    assert_eq!(lives.len(), 2);
+    assert_eq!(lives[0].ended, Ending::Worn);
+    assert_eq!(tons(&lives[0]), (0.0, 10.0, 40.0));
+}
+
+#[test]
+fn a_fit_rests_on_days_filled_in_at_past_rates() {
+    let folder = folder("M,p,P,1,,,\n", "");
+    // Potash so far: 25 tons on 250 acres; these 40 acres are taken for 4 tons.
+    folder.add("usage.csv", "2024-04-09,M,potash,40,,1,front");
+    let life = &lives_of(&folder, Options::default())[0];
+    assert_eq!(life.spans[Measure::Tons.index()].end, None);
+    let filled = life.filled[Measure::Tons.index()].end.expect("filled in");
+    assert!((filled - 89.0).abs() < 1e-9, "{filled}");
+}

@@ -49,7 +49,6 @@ fn bad_lives_are_set_aside_one_by_one() {
         ("-1,worn,,,,", ProblemKind::OutOfRange),
         ("100,worn,101,,,", ProblemKind::Order),
         ("100,planned,,101,,", ProblemKind::Order),
-        ("0,worn,,,,", ProblemKind::NoUse),
         ("100,worn,,,0,", ProblemKind::OutOfRange),
         ("100,worn,,,1.5,", ProblemKind::OutOfRange),
         ("100,worn,,,,x", ProblemKind::NotANumber),

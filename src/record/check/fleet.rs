@@ -77,6 +77,7 @@ impl Check<'_> {
                     None => findings.push(unknown("part", "part", &position.part, Table::Parts)),
                     Some(family) if !(context.family)(family).is_scheduled => {
                         findings.extend(not_whole(position.quantity));
+                        findings.extend(far_too_many(position.quantity));
                     }
                     Some(_) => {}
                 }
@@ -197,6 +198,22 @@ fn idle_before(position: &Position, machine: &Machine) -> Option<Finding> {
                 "a date before `records_from` {} of the machine, or no use before; it is not counted",
                 machine.records_from
             ),
+        )
+    })
+}
+
+/// More wear parts than any one position holds: a slip of the keyboard.
+fn far_too_many(quantity: f64) -> Option<Finding> {
+    const MOST: f64 = 500.0;
+    (MOST < quantity).then(|| {
+        let expected = format!(
+            "no more than {MOST} pieces in one position; name several positions if there are"
+        );
+        Finding::new(
+            "quantity",
+            ProblemKind::OutOfRange,
+            format!("`{quantity}`"),
+            expected,
         )
     })
 }

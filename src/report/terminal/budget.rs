@@ -122,8 +122,8 @@ fn lines(report: &BudgetReport, width: usize) -> String {
         grid.row([
             line.family.clone(),
             line.part.clone(),
-            pieces(line.pieces.expected),
-            pieces(line.pieces.p80),
+            or_unknown(line.pieces.map(|f| f.expected), pieces),
+            or_unknown(line.pieces.map(|f| f.p80), pieces),
             or_unknown(line.price, |v| cents(v, currency)),
             expected(line.parts_cost.as_ref()),
             expected(line.labor_cost.as_ref()),

@@ -38,7 +38,7 @@ fn family(out: &mut String, line: &FitLine, report: &FitsReport, width: usize) {
     };
     let _ = writeln!(
         out,
-        "{}: {} of {of}, {} worn out, {} not (yet); {} life in {unit}",
+        "{}: {} of {of}, {} worn out, {} still good when last seen; {} life in {unit}",
         capital(&line.family),
         lives(counts.lives),
         counts.worn,

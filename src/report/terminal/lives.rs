@@ -22,7 +22,7 @@ pub fn lives(report: &LivesReport, width: usize) -> String {
     );
     for line in &report.lines {
         let shown = |v: f64| whole(line.measure.shown(v, report.units));
-        let own = line.own();
+        let own = line.own;
         let place = match &line.slot {
             Some(slot) => format!("{}: {}, {slot}", line.machine, line.position),
             None => format!("{}: {}", line.machine, line.position),

@@ -41,11 +41,11 @@ fn table(report: &BudgetReport, header_row: u32) -> Table {
         table.push(vec![
             line.part.as_str().into(),
             line.family.as_str().into(),
-            line.worn.expected.into(),
-            line.damage.expected.into(),
-            line.planned.expected.into(),
-            line.replacements.expected.into(),
-            line.replacements.p80.into(),
+            line.worn.map(|f| f.expected).into(),
+            line.damage.map(|f| f.expected).into(),
+            line.planned.map(|f| f.expected).into(),
+            line.replacements.map(|f| f.expected).into(),
+            line.replacements.map(|f| f.p80).into(),
         ]);
     }
     table.say_none();

@@ -49,8 +49,8 @@ pub(super) fn write(
 }
 
 fn columns(report: &BudgetReport) -> Vec<Column> {
-    let pieces = |of: fn(&PartLine) -> f64| report.lines.iter().map(of);
-    let at_80 = Kind::whole_if(pieces(|line| line.pieces.p80));
+    let pieces = report.lines.iter().filter_map(|line| line.pieces);
+    let at_80 = Kind::whole_if(pieces.map(|p| p.p80));
     vec![
         Column::words("Part number", 18.0),
         Column::words("Description", 30.0),
@@ -93,12 +93,16 @@ fn lines(report: &BudgetReport, header_row: u32) -> Table {
 
 fn cells(line: &PartLine, table: &Table) -> Vec<Cell> {
     let pack = f64::from(line.pack.max(1));
-    let buy = packs(line.pieces.p80, pack) * pack;
+    let pieces = |of: fn(&Forecast) -> f64| line.pieces.as_ref().map(of);
+    let buy = pieces(|f| f.p80).map(|p80| packs(p80, pack) * pack);
     let changed = if line.scheduled { "schedule" } else { "wear" };
-    let times = |pieces: u16, number: f64| {
+    let times = |pieces: u16, number: Option<f64>| {
         let (price, pieces) = (table.here(PRICE), table.here(pieces));
-        let formula = format!("IF({price}=\"\",\"\",{pieces}*{price})");
-        Cell::formula(formula, line.price.map(|price| number * price))
+        let formula = format!("IF(OR({price}=\"\",{pieces}=\"\"),\"\",{pieces}*{price})");
+        Cell::formula(
+            formula,
+            line.price.zip(number).map(|(price, number)| number * price),
+        )
     };
     let at = |forecast: &Option<Forecast>, of: fn(&Forecast) -> f64| {
         Cell::from(forecast.as_ref().map(of))
@@ -108,13 +112,13 @@ fn cells(line: &PartLine, table: &Table) -> Vec<Cell> {
         line.description.as_deref().into(),
         line.family.as_str().into(),
         changed.into(),
-        line.pieces.expected.into(),
-        line.pieces.p80.into(),
+        pieces(|f| f.expected).into(),
+        pieces(|f| f.p80).into(),
         line.price.into(),
-        times(EXPECTED, line.pieces.expected),
-        times(AT_80, line.pieces.p80),
+        times(EXPECTED, pieces(|f| f.expected)),
+        times(AT_80, pieces(|f| f.p80)),
         pack.into(),
-        Cell::formula(buy_formula(table), Some(buy)),
+        Cell::formula(buy_formula(table), buy),
         times(BUY, buy),
         line.lead_days.into(),
         at(&line.labor_cost, |f| f.expected),
@@ -128,7 +132,7 @@ fn cells(line: &PartLine, table: &Table) -> Vec<Cell> {
 /// 8.000000000000002 would buy one pack too many, in some programs and not in others.
 fn buy_formula(table: &Table) -> String {
     let (pieces, pack) = (table.here(AT_80), table.here(PACK));
-    format!("ROUNDUP(ROUND({pieces}/{pack},6),0)*{pack}")
+    format!("IF({pieces}=\"\",\"\",ROUNDUP(ROUND({pieces}/{pack},6),0)*{pack})")
 }
 
 /// Packs that hold so many pieces, by the same rule as [`buy_formula`].
@@ -138,6 +142,7 @@ fn packs(pieces: f64, pack: f64) -> f64 {
 
 fn remark(line: &PartLine) -> Cell {
     let unknown = words::unknown(&[
+        ("use to come", line.pieces.is_none()),
         ("price", line.price.is_none()),
         ("lead time", line.lead_days.is_none()),
         ("labor", line.labor_cost.is_none()),

@@ -191,7 +191,13 @@ fn planned(report: &BudgetReport, header_row: u32) -> Table {
 }
 
 fn lines(report: &BudgetReport, header_row: u32) -> Table {
-    let at_80 = Kind::whole_if(report.lines.iter().map(|line| line.pieces.p80));
+    let at_80 = Kind::whole_if(
+        report
+            .lines
+            .iter()
+            .filter_map(|line| line.pieces)
+            .map(|f| f.p80),
+    );
     let headings = [
         "Part number",
         "Description",
@@ -207,14 +213,15 @@ fn lines(report: &BudgetReport, header_row: u32) -> Table {
     for line in biggest(report).into_iter().take(MOST_LINES) {
         let expected = |forecast: &Option<Forecast>| Cell::from(forecast.map(|f| f.expected));
         let unknown = [
-            ("price", line.parts_cost.is_none()),
+            ("use to come", line.pieces.is_none()),
+            ("price", line.price.is_none()),
             ("labor", line.labor_cost.is_none()),
         ];
         table.push(vec![
             brief(&line.part),
             line.description.as_deref().map_or(Cell::Empty, brief),
-            line.pieces.expected.into(),
-            line.pieces.p80.into(),
+            line.pieces.map(|f| f.expected).into(),
+            line.pieces.map(|f| f.p80).into(),
             expected(&line.parts_cost),
             expected(&line.labor_cost),
             words::unknown(&unknown).as_deref().into(),
