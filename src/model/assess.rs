@@ -67,7 +67,7 @@ pub struct Wanted {
     pub priors: bool,
     /// Whether machines may differ.
     pub machine_effect: bool,
-    /// Number of draws.
+    /// Number of draws; 0 where nothing but the likeliest parameters are asked for.
     pub draws: usize,
     /// Seed of the random numbers.
     pub seed: u64,
@@ -420,6 +420,9 @@ const GUARD_FACTOR_SPREAD: f64 = 20.0;
 
 impl Assessment {
     fn draw(&mut self, wanted: Wanted) {
+        if wanted.draws == 0 {
+            return;
+        }
         let observations = &self.lives.observations;
         let prior = if wanted.priors {
             self.family.prior

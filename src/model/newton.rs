@@ -40,8 +40,12 @@ pub struct Maximum {
     pub derivatives: Derivatives,
 }
 
-/// A parameter (always a logarithm) that leaves its start by more than this has run away.
+/// A parameter (always a logarithm) that leaves its start by more than this has run away; the
+/// first, the shape, sooner: above some 500 times its start it tells nothing any more.
 const RUNAWAY: f64 = 12.0;
+const RUNAWAY_SHAPE: f64 = 6.2;
+/// Least curvature that damping goes by.
+const FLAT: f64 = 1e-2;
 /// Longest step in any parameter.
 const LONGEST_STEP: f64 = 1.5;
 /// Iterations allowed.
@@ -134,11 +138,12 @@ impl DampedNewton {
         let curvature = DMatrix::from_fn(m, m, |i, j| {
             -self.here.hessian[self.free[i] * n + self.free[j]]
         });
-        let size = curvature.diagonal().amax().max(1e-300);
+        // Each parameter is damped by its own curvature: a flat one must be free to run.
+        let size = curvature.diagonal().map(|c| c.abs().max(FLAT));
         loop {
             let mut damped = curvature.clone();
             for i in 0..m {
-                damped[(i, i)] += self.damping * size;
+                damped[(i, i)] += self.damping * size[i];
             }
             if let Some(factors) = damped.cholesky() {
                 let step = factors.solve(&gradient);
@@ -151,7 +156,7 @@ impl DampedNewton {
                 self.damping * 10.0
             };
             if !self.damping.is_finite() || 1e12 < self.damping {
-                return (gradient.clone() / size, 0.0);
+                return (gradient.component_div(&size), 0.0);
             }
         }
     }
@@ -221,11 +226,10 @@ impl<O: Objective> Solver<Borrowed<'_, O>, ClimbState> for DampedNewton {
                 self.damping * 8.0
             };
         }
-        self.runaway = self
-            .free
-            .iter()
-            .copied()
-            .find(|i| RUNAWAY < (self.theta[*i] - self.start[*i]).abs());
+        self.runaway = self.free.iter().copied().find(|i| {
+            let limit = if *i == 0 { RUNAWAY_SHAPE } else { RUNAWAY };
+            limit < (self.theta[*i] - self.start[*i]).abs()
+        });
         let cost = -self.here.value;
         Ok((state.param(self.theta.clone()).cost(cost), None))
     }

@@ -17,7 +17,9 @@ impl Study {
     /// # Errors
     /// [`StudyError::TooThin`] where there is no life to fit.
     pub fn fits(&self) -> Result<FitsReport, StudyError> {
-        let mut assessments = self.assess(&[], |l| self.wants_machine(&l.machine));
+        // Without priors nothing is told from draws.
+        let draws = if self.options.priors { super::DRAWS } else { 0 };
+        let mut assessments = self.assess(&[], draws, |l| self.wants_machine(&l.machine));
         assessments.retain(|a| self.wants_family(&a.family.name));
         if assessments.iter().all(|a| a.lives.counts.lives <= 0.0) {
             return Err(StudyError::TooThin(

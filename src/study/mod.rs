@@ -250,13 +250,18 @@ impl Study {
     }
 
     /// Assesses every wearing family from the lives for which `keep` holds; groups in `also` get
-    /// a factor even where no life saw them.
+    /// a factor even where no life saw them. No parameters are drawn for `draws` of 0.
     #[must_use]
-    pub fn assess(&self, also: &[String], keep: impl Fn(&Life) -> bool) -> Vec<Assessment> {
+    pub fn assess(
+        &self,
+        also: &[String],
+        draws: usize,
+        keep: impl Fn(&Life) -> bool,
+    ) -> Vec<Assessment> {
         let wanted = Wanted {
             priors: self.options.priors,
             machine_effect: self.options.priors && self.options.machine_effect,
-            draws: DRAWS,
+            draws,
             seed: self.options.seed,
         };
         self.wearing_families()
@@ -307,7 +312,7 @@ impl Study {
             .collect();
         planned.sort();
         planned.dedup();
-        let assessments = self.assess(&planned, |_| true);
+        let assessments = self.assess(&planned, DRAWS, |_| true);
         let sizes = DaySizes::new(&self.sums);
         let mut in_service = unit::gather(Gathering {
             context: self.context(),

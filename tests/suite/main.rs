@@ -24,4 +24,6 @@ mod read_properties;
 mod readme;
 mod recovery;
 mod reference;
+mod snapshots;
+mod traps;
 mod workbook;

@@ -146,7 +146,7 @@ fn remark(line: &PartLine) -> Cell {
         ("price", line.price.is_none()),
         ("lead time", line.lead_days.is_none()),
         ("labor", line.labor_cost.is_none()),
-        ("down cost", line.down_cost.is_none()),
+        ("down cost", !line.scheduled && line.down_cost.is_none()),
     ]);
     let paid = line
         .price_from_records
