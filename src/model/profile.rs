@@ -108,9 +108,9 @@ pub fn interval(
 
 /// A factor that the records drive to nothing: 0, with an upper limit.
 fn edge(fit: &Fit, lives: &Observations, quantity: Quantity, level: f64) -> Option<Interval> {
-    let index = quantity.index();
-    // Far below any factor that a record could tell from nothing.
+    /// Far below any log factor that a record could tell from nothing.
     const START: f64 = -9.0;
+    let index = quantity.index();
     if !matches!(quantity, Quantity::Factor(_)) || NOTHING < fit.theta[index] {
         return None;
     }

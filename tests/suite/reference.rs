@@ -73,6 +73,15 @@ impl Check {
         }
     }
 
+    /// The same for one row of a table.
+    pub fn holds_row(&self, key: &str, row: usize, computed: &[f64]) {
+        let expected = list(&self.value["expected"][key][row]);
+        assert_eq!(expected.len(), computed.len(), "length of `{key}` {row}");
+        for (c, e) in computed.iter().zip(&expected) {
+            self.close(key, &format!("{key}, row {row}"), *c, *e);
+        }
+    }
+
     fn close(&self, key: &str, label: &str, computed: f64, expected: f64) {
         let tolerances = &self.value["tolerance"];
         let tolerance = tolerances.get(key).unwrap_or(&tolerances["default"]);

@@ -71,3 +71,35 @@ fn the_lower_bound_without_wear_outs_is_that_of_the_reference() {
         check.holds("scale_lower", bound.expect("there is use"));
     }
 }
+
+/// Conditional Weibull life: chance to wear out within a further use, and quantiles of what is left.
+#[test]
+fn what_is_left_of_a_used_part_is_that_of_the_reference() {
+    let check = Check::named("remaining-life");
+    let (shape, scale, x) = (
+        check.number("shape"),
+        check.number("scale"),
+        check.number("x"),
+    );
+    let weibull = Distribution::Weibull;
+    let hazard = |age: f64| {
+        if age <= 0.0 {
+            return 0.0;
+        }
+        weibull.cumulative(shape * (age.ln() - scale.ln())).value
+    };
+    let ages = check.numbers("age");
+    let chance: Vec<f64> = ages
+        .iter()
+        .map(|age| -(hazard(*age) - hazard(age + x)).exp_m1())
+        .collect();
+    check.holds_all("p_fail", &chance);
+    let left = |age: f64, p: f64| {
+        let h = hazard(age) - (-p).ln_1p();
+        (scale.ln() + weibull.inverse(h) / shape).exp() - age
+    };
+    for (i, age) in ages.iter().enumerate() {
+        let quantiles: Vec<f64> = check.numbers("p").iter().map(|p| left(*age, *p)).collect();
+        check.holds_row("quantile", i, &quantiles);
+    }
+}
