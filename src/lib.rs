@@ -10,6 +10,7 @@
 //! - [`model`]: lives to a life distribution and wear factors, and what the records leave open
 //! - [`cost`]: what one replacement costs, as far as the parts list and the records tell
 //! - [`forecast`]: the coming season, played many times
+//! - [`decide`]: run a part or replace it in the shop
 //! - [`score`]: forecasts against what happened
 //! - [`report`]: results as plain structs, and their forms for people and programs
 //! - [`study`]: each question a user asks, put together from the rooms above
@@ -57,6 +58,7 @@
 
 pub mod cli;
 pub mod cost;
+pub mod decide;
 pub mod family;
 pub mod forecast;
 pub mod life;

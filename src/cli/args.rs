@@ -44,6 +44,15 @@ pub(super) enum Command {
     Backtest(Shared),
 }
 
+/// What is done before the season.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub(super) enum PolicyChoice {
+    /// Change nothing that is not worn or due
+    Run,
+    /// First every replacement that `remaining` advises, its cost counted
+    Advised,
+}
+
 /// The form of a result on the screen.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
 pub(super) enum Format {
@@ -159,6 +168,9 @@ pub(super) struct Choices {
     /// Take all machines as alike: no effect of its own for each
     #[arg(long)]
     pub(super) no_machine_effect: bool,
+    /// What is done before the season: nothing, or first every replacement that is advised
+    #[arg(long, value_enum, default_value = "run")]
+    pub(super) policy: PolicyChoice,
     /// The product group whose wear factor is 1
     #[arg(long, value_name = "GROUP")]
     pub(super) reference: Option<String>,

@@ -3,7 +3,9 @@
 use std::io::Write;
 use std::path::{Path, PathBuf};
 
-use super::args::{Args, Choices, Command, FitArgs, ModelsArgs, RemainingArgs, Shared};
+use super::args::{
+    Args, Choices, Command, FitArgs, ModelsArgs, PolicyChoice, RemainingArgs, Shared,
+};
 use super::output::{self, Forms};
 use super::{CliError, ExitStatus};
 use crate::family::Families;
@@ -11,7 +13,7 @@ use crate::read::{self, Reading};
 use crate::record::{Account, Problem, Severity};
 use crate::report::{Header, csv, json, terminal, xlsx};
 use crate::study::bare::BareStudy;
-use crate::study::{self, Options, Study};
+use crate::study::{self, Options, Policy, Study};
 
 type Out<'a> = &'a mut dyn Write;
 
@@ -36,6 +38,10 @@ fn options(choices: &Choices) -> Options {
         machine_effect: !choices.no_machine_effect,
         level: choices.level,
         seed: choices.seed,
+        policy: match choices.policy {
+            PolicyChoice::Run => Policy::Run,
+            PolicyChoice::Advised => Policy::Advised,
+        },
         families: choices.family.clone(),
         machines: choices.machine.clone(),
     }

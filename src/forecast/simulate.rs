@@ -467,7 +467,7 @@ impl Life {
     }
 
     /// Cumulative hazard at an exposure.
-    pub(super) fn hazard(&self, x: f64) -> f64 {
+    pub(crate) fn hazard(&self, x: f64) -> f64 {
         if x <= 0.0 {
             return 0.0;
         }

@@ -12,6 +12,7 @@ use super::lives::{LifeLine, LivesReport};
 use super::models::{ModelLine, ModelsReport};
 use super::remaining::{RemainingLine, RemainingReport};
 use super::{BudgetReport, Estimate, Forecast, Header, PlanSource};
+use crate::decide::Advice;
 use crate::model::goodness::agreement::Stretch;
 use crate::record::{Account, Amounts, Problem, Severity};
 use crate::units::Measure;
@@ -247,8 +248,8 @@ fn part_left(line: &RemainingLine) -> Value {
         "remaining": forecast(Some(&line.remaining)),
         "chance_this_season": line.chance_this_season,
         "half_worn_date": date(line.half_worn_date),
-        "advice": Value::Null,
-        "saving": Value::Null,
+        "advice": line.advice.map(Advice::name),
+        "saving": line.saving,
     })
 }
 
@@ -314,6 +315,7 @@ pub fn budget(report: &BudgetReport) -> Value {
         &report.header,
         json!({
             "season": report.season,
+            "policy": report.policy,
             "from": report.from.to_string(),
             "until": report.until.to_string(),
             "currency": report.currency,

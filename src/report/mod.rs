@@ -52,6 +52,8 @@ pub struct BudgetReport {
     pub header: Header,
     /// The season that ends in this year.
     pub season: i32,
+    /// `run` or `advised`: what is done before the season.
+    pub policy: &'static str,
     /// First day forecast.
     pub from: NaiveDate,
     /// Last day forecast.

@@ -3,6 +3,7 @@
 use chrono::NaiveDate;
 
 use super::{Forecast, Header};
+use crate::decide::Advice;
 use crate::units::{Measure, Units};
 
 /// Every part in service.
@@ -45,6 +46,10 @@ pub struct RemainingLine {
     pub chance_this_season: Option<f64>,
     /// Day by which it is as likely worn as not; `None`: far off.
     pub half_worn_date: Option<NaiveDate>,
+    /// What to do before the season; `None` where a cost or the use to come is not known.
+    pub advice: Option<Advice>,
+    /// Expected money saved by replacing now; below 0 where running on is cheaper.
+    pub saving: Option<f64>,
 }
 
 /// Scheduled work.

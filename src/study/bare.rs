@@ -159,8 +159,7 @@ impl BareStudy {
                 }
             })
             .collect();
-        let mut rng =
-            ChaCha8Rng::seed_from_u64(self.options.seed ^ name_hash(&format!("age {}", age.row)));
+        let mut rng = stream(self.options.seed, &format!("age {}", age.row));
         let known = Age::Known(used);
         let left: Vec<f64> = (0..draws.len())
             .map(|draw| {
@@ -183,8 +182,15 @@ impl BareStudy {
             remaining: Forecast::of(&left),
             chance_this_season: None,
             half_worn_date: None,
+            advice: None,
+            saving: None,
         })
     }
+}
+
+/// A stream of random numbers of its own for each name.
+pub(super) fn stream(seed: u64, name: &str) -> ChaCha8Rng {
+    ChaCha8Rng::seed_from_u64(seed ^ name_hash(name))
 }
 
 /// The reference group of a bare table.

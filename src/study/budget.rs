@@ -1,6 +1,6 @@
 //! Next season's budget.
 
-use super::{Outlook, Study, StudyError};
+use super::{Outlook, Policy, Study, StudyError};
 use crate::forecast::plan;
 use crate::forecast::simulate::{self, Game, LineSamples, Outcome};
 use crate::forecast::unit::{Line, Unit};
@@ -29,7 +29,10 @@ impl Study {
     /// # Errors
     /// As [`Study::outlook`].
     pub fn played(&self) -> Result<(Outlook, Outcome), StudyError> {
-        let outlook = self.outlook()?;
+        let mut outlook = self.outlook()?;
+        if self.options.policy == Policy::Advised {
+            self.replace_as_advised(&mut outlook);
+        }
         let outcome = simulate::play(Game {
             in_service: &outlook.in_service,
             assessments: &outlook.assessments,
@@ -67,6 +70,7 @@ impl Summing<'_> {
         BudgetReport {
             header: self.study.header(self.notes()),
             season: season.year,
+            policy: self.study.options.policy.name(),
             from: season.start.max(self.study.as_of + chrono::Days::new(1)),
             until: season.end,
             currency: settings.currency.clone(),
@@ -397,7 +401,11 @@ impl Summing<'_> {
             ),
             (
                 "Policy",
-                "run: nothing is changed before the season that is not worn or due".to_owned(),
+                match self.study.options.policy {
+                    Policy::Run => "run: nothing is changed before the season that is not worn or due",
+                    Policy::Advised => "advised: what is cheaper changed now is changed before the season, its cost counted",
+                }
+                .to_owned(),
             ),
         ]
         .into_iter()

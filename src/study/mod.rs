@@ -1,5 +1,6 @@
 //! From records to results: each question a user asks, answered by the rooms before this one.
 
+pub mod advice;
 pub mod backtest;
 pub mod bare;
 pub mod budget;
@@ -43,6 +44,8 @@ pub struct Options {
     pub level: f64,
     /// Seed of the random numbers.
     pub seed: u64,
+    /// What is done before the season.
+    pub policy: Policy,
     /// Only these families; empty for all.
     pub families: Vec<String>,
     /// Only these machines; empty for all.
@@ -59,8 +62,29 @@ impl Default for Options {
             machine_effect: true,
             level: 0.9,
             seed: 1,
+            policy: Policy::Run,
             families: Vec::new(),
             machines: Vec::new(),
+        }
+    }
+}
+
+/// What is done before the season.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Policy {
+    /// Nothing is changed that is not worn or due.
+    Run,
+    /// First every replacement that is advised.
+    Advised,
+}
+
+impl Policy {
+    /// The word on the command line and in JSON.
+    #[must_use]
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::Run => "run",
+            Self::Advised => "advised",
         }
     }
 }

@@ -17,6 +17,7 @@ impl Study {
     /// As [`Study::outlook`].
     pub fn remaining(&self) -> Result<RemainingReport, StudyError> {
         let outlook = self.outlook()?;
+        let advice = self.advise(&outlook);
         let season = outlook.season;
         let long = self.repeated(&outlook.plan, season);
         let until = Season::ending_in(
@@ -49,6 +50,8 @@ impl Study {
                 remaining: left.remaining,
                 chance_this_season: left.chance_this_season,
                 half_worn_date: left.half_worn_date,
+                advice: advice[left.unit].map(|a| a.advice),
+                saving: advice[left.unit].map(|a| a.saving),
             }
         });
         let services = outlook.in_service.due.iter().map(|due| {

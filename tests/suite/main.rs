@@ -8,6 +8,7 @@
 mod backtest;
 mod calibration;
 mod cli;
+mod decide;
 mod fleet;
 mod forecast;
 mod goodness;

@@ -82,9 +82,13 @@ fn head(out: &mut String, report: &BudgetReport, width: usize) {
             cents(per_acre.p80 * factor, currency)
         );
     }
-    out.push_str(
-        "  Down time is what stops in season would cost beside; the total does not hold it.\n\n",
-    );
+    out.push_str(&wrapped(
+        "The total does not hold down time: that is what stops in season would cost beside. What covers 8 seasons of 10 can lie below the expected figure, where something rare and dear lifts the average, and such figures of single lines do not add up to the total's.",
+        "  ",
+        "  ",
+        width,
+    ));
+    out.push('\n');
 }
 
 fn planned(report: &BudgetReport) -> String {

@@ -74,7 +74,12 @@ impl Grid {
         for (i, least) in self.least.iter().enumerate() {
             let width = Width::Fixed(u16::try_from(least + 2).unwrap_or(u16::MAX));
             if let Some(column) = self.table.column_mut(i) {
-                column.set_constraint(ColumnConstraint::LowerBoundary(width));
+                // Words get the room that numbers leave.
+                column.set_constraint(if self.columns[i].1 == Lean::Right {
+                    ColumnConstraint::Absolute(width)
+                } else {
+                    ColumnConstraint::LowerBoundary(width)
+                });
             }
         }
         let mut out = String::new();

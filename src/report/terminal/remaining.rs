@@ -5,6 +5,7 @@ use std::fmt::Write as _;
 use super::close;
 use super::grid::{Grid, Lean};
 use super::words::{or_unknown, percent, whole};
+use crate::decide::Advice;
 use crate::report::remaining::RemainingReport;
 
 /// Remaining lives, the most likely to wear out first.
@@ -24,14 +25,13 @@ pub fn remaining(report: &RemainingReport, width: usize) -> String {
     }
     let mut grid = Grid::new(
         &[
-            ("Machine", Lean::Left),
-            ("Position", Lean::Left),
+            ("Where", Lean::Left),
             ("Used", Lean::Right),
-            ("Even odds of", Lean::Right),
-            ("9 in 10 have", Lean::Right),
-            ("more", Lean::Left),
+            ("Left, even odds", Lean::Right),
+            ("Left, 9 in 10", Lean::Right),
             ("Worn out in season", Lean::Right),
             ("Half worn by", Lean::Left),
+            ("Advice", Lean::Left),
         ],
         width,
     );
@@ -47,21 +47,22 @@ pub fn remaining(report: &RemainingReport, width: usize) -> String {
             whole(value)
         };
         let place = match &line.slot {
-            Some(slot) => format!("{}, {slot}", line.position),
-            None => line.position.clone(),
+            Some(slot) => format!("{}: {}, {slot}", line.machine, line.position),
+            None => format!("{}: {}", line.machine, line.position),
         };
+        let unit = line
+            .measure
+            .map(|m| m.label(report.units))
+            .unwrap_or_default();
         grid.row([
-            line.machine.clone(),
             place,
-            or_unknown(line.age, shown),
+            or_unknown(line.age, |v| format!("{} {unit}", shown(v))),
             shown(line.remaining.p50),
             shown(line.remaining.p10),
-            line.measure
-                .map(|m| m.label(report.units).to_owned())
-                .unwrap_or_default(),
             or_unknown(line.chance_this_season, percent),
             line.half_worn_date
                 .map_or_else(|| "far off".to_owned(), |d| d.to_string()),
+            line.advice.map_or_else(String::new, |a| word(a).to_owned()),
         ]);
     }
     out.push_str(&grid.text());
@@ -88,6 +89,17 @@ pub fn remaining(report: &RemainingReport, width: usize) -> String {
         }
         out.push_str(&grid.text());
     }
+    out.push_str(
+        "\nAdvice weighs changing a part in the shop now against a stop in season, at your prices. A\nmeasured limit comes first: what has reached it is changed, whatever stands here.\n",
+    );
     close(&mut out, &report.header, true, width);
     out
+}
+
+fn word(advice: Advice) -> &'static str {
+    match advice {
+        Advice::ReplaceNow => "replace",
+        Advice::Run => "run",
+        Advice::Inspect => "inspect",
+    }
 }

@@ -157,6 +157,7 @@ pub fn usual() -> BudgetReport {
     let lines: Vec<PartLine> = PARTS.iter().map(line).collect();
     let total = total(&lines);
     BudgetReport {
+        policy: "run",
         header: header(),
         season: 2027,
         from: day(2026, 11, 1),

@@ -1,0 +1,92 @@
+//! Run or replace, against the age-replacement optimum and common sense.
+
+use proptest::prelude::*;
+use wearcast::decide::{Advice, Costs, Programme};
+
+use crate::reference::Check;
+
+fn weibull(shape: f64) -> impl Fn(f64) -> f64 {
+    move |x: f64| x.powf(shape)
+}
+
+/// Opportunities fifty to a life, money hardly discounted: the threshold nears the optimum of
+/// Barlow & Proschan (1965), recomputed with scipy in tests/reference.
+#[test]
+fn with_frequent_opportunities_the_threshold_is_the_age_replacement_optimum() {
+    for id in ["age-1.5", "age-2", "age-2.5", "age-3.5"] {
+        let check = Check::named(id);
+        let shape = check.number("shape");
+        let optimum = check.expected_numbers("t");
+        for (ratio, t) in check.numbers("cost_ratio").iter().zip(optimum) {
+            let costs = Costs {
+                planned: 1.0,
+                in_season: *ratio,
+            };
+            let programme = Programme::solve(weibull(shape), 0.02, costs, 0.999);
+            let threshold = programme.threshold().expect("it pays at some age");
+            // Within one opportunity, and the discount's small delay.
+            assert!(
+                (threshold - t).abs() < 0.03 + 0.03 * t,
+                "{id}, {ratio}: {threshold}, {t}"
+            );
+        }
+    }
+}
+
+#[test]
+fn it_never_pays_without_wear_or_without_a_dearer_stop() {
+    let check = Check::named("age-never");
+    for case in check.input("cases").as_array().expect("cases") {
+        let (shape, ratio) = (
+            case[0].as_f64().expect("shape"),
+            case[1].as_f64().expect("ratio"),
+        );
+        let costs = Costs {
+            planned: 1.0,
+            in_season: ratio,
+        };
+        let programme = Programme::solve(weibull(shape), 0.3, costs, 0.93);
+        assert_eq!(programme.threshold(), None, "{case}");
+    }
+}
+
+/// A part that surely wears out this season, nothing after it mattering: the saving is the
+/// difference of the costs, less what an early change gives away.
+#[test]
+fn a_part_at_its_end_saves_about_the_price_of_the_stop() {
+    let costs = Costs {
+        planned: 100.0,
+        in_season: 600.0,
+    };
+    let programme = Programme::solve(weibull(8.0), 0.2, costs, 0.93);
+    let saving = programme.saving(1.5);
+    assert!((350.0..=500.0).contains(&saving), "{saving}");
+    assert!(programme.saving(0.0) < 0.0);
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig { cases: 40, failure_persistence: None, ..ProptestConfig::default() })]
+
+    /// A dearer stop never raises the age at which it pays to replace.
+    #[test]
+    fn a_dearer_stop_never_waits_longer(
+        shape in 1.2..5.0_f64, season in 0.1..0.8_f64, stop in 1.5..6.0_f64, more in 1.0..3.0_f64,
+    ) {
+        let age = |in_season| {
+            let costs = Costs { planned: 1.0, in_season };
+            Programme::solve(weibull(shape), season, costs, 0.93).threshold().unwrap_or(f64::INFINITY)
+        };
+        prop_assert!(age(stop * more) <= age(stop));
+    }
+}
+
+#[test]
+fn advice_says_when_to_look() {
+    assert_eq!(Advice::of(&[5.0, 3.0, -1.0], true), Advice::ReplaceNow);
+    assert_eq!(Advice::of(&[5.0, 3.0, -1.0], false), Advice::Inspect);
+    assert_eq!(Advice::of(&[-9.0, -9.0, 1.0], true), Advice::Inspect);
+    assert_eq!(
+        Advice::of(&[-9.0, -9.0, -9.0, -9.0, 1.0], true),
+        Advice::Run
+    );
+}
