@@ -60,13 +60,39 @@ struct Terms {
     /// For a Weibull life, whose cumulative hazard is multiplied by `s = exp(-shape * effect)`:
     /// the hazard survived in all, and the rise in which each part wore out.
     survived: f64,
-    rises: Vec<(f64, f64)>,
+    rises: Vec<Rise>,
     /// Weight of lives seen to end exactly, under a Weibull life.
     exact: f64,
     /// For any other life.
     general: Vec<Term>,
     /// What does not depend on the effect.
     constant: f64,
+}
+
+/// The rise of a Weibull life's cumulative hazard in which a part wore out.
+struct Rise {
+    rise: f64,
+    ln: f64,
+    weight: f64,
+}
+
+impl Rise {
+    /// `ln(1 - exp(-x))` at `x = rise * s`, with its first two derivatives by `ln s = shift`.
+    fn ln_probability(&self, s: f64, shift: f64) -> (f64, f64, f64) {
+        let x = self.rise * s;
+        if x < 0.1 {
+            // A day is short against a life: ln x - x/2 + x^2/24 - x^4/2880, good to 1e-11, and no
+            // function to call where nearly all of the time goes.
+            let square = x * x;
+            let value = self.ln + shift - x / 2.0 + square / 24.0 - square * square / 2_880.0;
+            let d1 = 1.0 - x / 2.0 + square / 12.0 - square * square / 720.0;
+            let d2 = -x / 2.0 + square / 6.0 - square * square / 180.0;
+            return (value, d1, d2);
+        }
+        let q = 1.0 / x.exp_m1();
+        let value = (-(-x).exp_m1()).ln();
+        (value, q * x, q * x - q * (1.0 + q) * x * x)
+    }
 }
 
 impl Terms {
@@ -84,7 +110,12 @@ impl Terms {
         match term {
             Term::Survived { t, weight } => self.survived += weight * t.exp(),
             Term::Worn { t, step, weight } => {
-                self.rises.push((distribution.rise(t, step).value, weight));
+                let rise = distribution.rise(t, step).value;
+                self.rises.push(Rise {
+                    rise,
+                    ln: rise.ln(),
+                    weight,
+                });
             }
             Term::At { t, weight } => {
                 self.constant += weight * t;
@@ -249,11 +280,9 @@ impl Machine<'_> {
         let alive = self.terms.survived * s;
         add(1.0, -alive, -alive, -alive);
         add(self.terms.exact, shift, 1.0, 0.0);
-        for (rise, weight) in &self.terms.rises {
-            let rise = rise * s;
-            let q = 1.0 / rise.exp_m1();
-            let d2 = q * rise - q * (1.0 + q) * rise * rise;
-            add(*weight, (-(-rise).exp_m1()).ln(), q * rise, d2);
+        for rise in &self.terms.rises {
+            let (value, d1, d2) = rise.ln_probability(s, shift);
+            add(rise.weight, value, d1, d2);
         }
         for term in &self.terms.general {
             match *term {
@@ -338,5 +367,26 @@ impl Machine<'_> {
             }
         }
         current.0
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::Rise;
+
+    #[test]
+    fn the_short_way_for_small_rises_is_the_long_way() {
+        for x in [1e-6_f64, 1e-3, 0.05, 0.099] {
+            let rise = Rise {
+                rise: x,
+                ln: x.ln(),
+                weight: 1.0,
+            };
+            let (value, d1, d2) = rise.ln_probability(1.0, 0.0);
+            let q = 1.0 / x.exp_m1();
+            assert!((value - (-(-x).exp_m1()).ln()).abs() < 1e-10 * value.abs());
+            assert!((d1 - q * x).abs() < 1e-9);
+            assert!((d2 - (q * x - q * (1.0 + q) * x * x)).abs() < 1e-8);
+        }
     }
 }
