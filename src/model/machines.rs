@@ -71,15 +71,15 @@ struct Terms {
 
 /// The rise of a Weibull life's cumulative hazard in which a part wore out.
 struct Rise {
-    rise: f64,
+    hazard: f64,
     ln: f64,
     weight: f64,
 }
 
 impl Rise {
-    /// `ln(1 - exp(-x))` at `x = rise * s`, with its first two derivatives by `ln s = shift`.
+    /// `ln(1 - exp(-x))` at `x = hazard * s`, with its first two derivatives by `ln s = shift`.
     fn ln_probability(&self, s: f64, shift: f64) -> (f64, f64, f64) {
-        let x = self.rise * s;
+        let x = self.hazard * s;
         if x < 0.1 {
             // A day is short against a life: ln x - x/2 + x^2/24 - x^4/2880, good to 1e-11, and no
             // function to call where nearly all of the time goes.
@@ -112,7 +112,7 @@ impl Terms {
             Term::Worn { t, step, weight } => {
                 let rise = distribution.rise(t, step).value;
                 self.rises.push(Rise {
-                    rise,
+                    hazard: rise,
                     ln: rise.ln(),
                     weight,
                 });
@@ -378,7 +378,7 @@ mod tests {
     fn the_short_way_for_small_rises_is_the_long_way() {
         for x in [1e-6_f64, 1e-3, 0.05, 0.099] {
             let rise = Rise {
-                rise: x,
+                hazard: x,
                 ln: x.ln(),
                 weight: 1.0,
             };
