@@ -16,8 +16,12 @@
 
 pub mod anchor;
 pub mod assess;
+pub mod chain;
+pub mod conflict;
 pub mod fit;
 pub mod goodness;
+pub mod health;
+pub mod importance;
 pub mod kernel;
 pub mod likelihood;
 pub mod machines;

@@ -1,41 +1,63 @@
 //! What the records and the prior leave possible: draws of the parameters.
 //!
-//! Draws come from a heavy-tailed bell around the most probable point and are weighted by how
-//! much more or less probable the records make them; the bell is moved and reshaped to the
-//! weighted draws twice before the last round. How many draws the weights are worth is reported.
+//! Draws are made the quick way first, by weights ([`super::importance`]). Where the weights say that
+//! they cannot be relied on, or where several peaks were found, Markov chains take over
+//! ([`super::chain`]). Which of the two it was, and what its own checks say, goes with the draws.
 //!
 //! Where a family has no prior for its life and nothing has worn out yet, any life that is long
 //! enough explains the records and no average exists. Then half a wear-out is added at the
 //! longest use seen (Jeffreys' rule for a rate), which keeps the forecast finite; results say so.
 
-use nalgebra::{DMatrix, DVector};
 use rand::SeedableRng;
 use rand_chacha::ChaCha8Rng;
-use rand_distr::{ChiSquared, Distribution as _, StandardNormal};
 use rayon::prelude::*;
 
 use super::anchor::{Anchored, Objective};
+use super::chain;
+use super::health::Health;
+use super::importance::{self, Bell};
 use super::kernel::Distribution;
 use super::likelihood::Derivatives;
 use super::machines::Machines;
 use super::newton::{self, Maximum, SearchError};
 
-/// Degrees of freedom of the bell: tails heavier than those of any posterior met here.
-const TAIL: f64 = 6.0;
 /// Wear-outs from which the bell itself is the answer: its error falls with their number.
 const PLENTY: f64 = 5_000.0;
-/// Share of effective draws below which the draws are called unhealthy.
-pub const HEALTHY_SHARE: f64 = 0.1;
+/// Peaks lower than the highest by more than this in log height hold nothing to speak of.
+const PEAK_DEPTH: f64 = 10.0;
+/// Peaks closer than this in every parameter are one.
+const PEAK_GAP: f64 = 0.02;
 
 /// A density to draw from.
 pub trait Target: Sync {
     /// Log density up to a constant; negative infinity where the parameters are out of reach.
     fn height(&self, theta: &[f64]) -> f64;
+
+    /// The same, with its first derivatives into `out`; by differences unless the target knows them.
+    fn slope(&self, theta: &[f64], out: &mut [f64]) -> f64 {
+        /// One-sided, as heights are dear: a chain is exact by its heights, whatever its slopes.
+        const STEP: f64 = 1e-5;
+        let height = self.height(theta);
+        let mut point = theta.to_vec();
+        for (i, slope) in out.iter_mut().enumerate() {
+            point[i] = theta[i] + STEP;
+            *slope = (self.height(&point) - height) / STEP;
+            point[i] = theta[i];
+        }
+        height
+    }
 }
 
 impl Target for Anchored<'_> {
     fn height(&self, theta: &[f64]) -> f64 {
         Anchored::height(self, theta)
+    }
+
+    fn slope(&self, theta: &[f64], out: &mut [f64]) -> f64 {
+        let mut derivatives = Derivatives::zero(theta.len());
+        self.evaluate(theta, &mut derivatives);
+        out.copy_from_slice(&derivatives.gradient);
+        derivatives.value
     }
 }
 
@@ -57,8 +79,8 @@ pub struct Draws {
     spreads: Vec<f64>,
     /// Effects on log life, machine by machine within each draw.
     effects: Vec<f64>,
-    /// How many independent draws one draw is worth, 0 to 1.
-    pub effective_share: f64,
+    /// How they were made and what their own checks say.
+    pub health: Health,
 }
 
 impl Draws {
@@ -71,7 +93,7 @@ impl Draws {
             values: theta,
             spreads: Vec::new(),
             effects: Vec::new(),
-            effective_share: 1.0,
+            health: Health::exact(),
         }
     }
 
@@ -88,7 +110,7 @@ impl Draws {
                 .collect(),
             spreads: Vec::new(),
             effects: Vec::new(),
-            effective_share: sample.effective_share,
+            health: sample.health,
         }
     }
 
@@ -113,7 +135,7 @@ impl Draws {
                 .map(|p| p[n_parameters].exp())
                 .collect(),
             effects: effects.concat(),
-            effective_share: sample.effective_share,
+            health: sample.health,
         }
     }
 
@@ -191,45 +213,69 @@ impl Draws {
 pub struct Sample {
     /// All parameters of each point.
     pub points: Vec<Vec<f64>>,
-    /// How many independent draws one point is worth, 0 to 1.
-    pub effective_share: f64,
+    /// How they were made and what their own checks say.
+    pub health: Health,
 }
 
-/// Rounds of random streams: three of the bell, then the effects.
+/// Rounds of random streams: three of the bell, then the effects, then the chains.
 const EFFECTS: u64 = 3;
+/// See [`EFFECTS`].
+pub(super) const CHAINS: u64 = 4;
 
 /// The random stream of one draw of one round.
-fn stream(seed: u64, round: u64, draw: usize) -> ChaCha8Rng {
+pub(super) fn stream(seed: u64, round: u64, draw: usize) -> ChaCha8Rng {
     let mut rng = ChaCha8Rng::seed_from_u64(seed);
     rng.set_stream(round << 32 | draw as u64);
     rng
 }
 
-/// The most probable point; several starts, the highest peak wins.
+/// Puts neighbours apart, so that the first so many draws are as good as any.
+pub(super) fn shuffle<T>(chosen: &mut [T]) {
+    use rand::seq::SliceRandom;
+    let mut rng = ChaCha8Rng::seed_from_u64(chosen.len() as u64);
+    chosen.shuffle(&mut rng);
+}
+
+/// The distinct peaks that several starts lead to, the highest first; never empty.
 ///
 /// # Errors
 /// The last failure, when no start led to a peak.
-pub fn mode(
+pub fn peaks(
     objective: &Anchored<'_>,
     starts: &[Vec<f64>],
     free: &[bool],
-) -> Result<Maximum, SearchError> {
-    let mut best: Option<Maximum> = None;
+) -> Result<Vec<Maximum>, SearchError> {
+    let mut found: Vec<Maximum> = Vec::new();
     let mut failure = SearchError::Start;
     for start in starts {
         match newton::maximize(objective, start, free) {
-            Ok(found) => {
-                let higher = best
-                    .as_ref()
-                    .is_none_or(|b| b.derivatives.value + 1e-9 < found.derivatives.value);
-                if higher {
-                    best = Some(found);
-                }
-            }
+            Ok(peak) => found.push(peak),
             Err(error) => failure = error,
         }
     }
-    best.ok_or(failure)
+    if found.is_empty() {
+        return Err(failure);
+    }
+    Ok(distinct(found))
+}
+
+/// Peaks worth a bell of their own, the highest first.
+fn distinct(found: Vec<Maximum>) -> Vec<Maximum> {
+    let mut peaks: Vec<Maximum> = Vec::new();
+    // The first found stays first among equals, whatever rounding says of their heights.
+    for peak in found {
+        let same = |p: &Maximum| {
+            let gaps = p.theta.iter().zip(&peak.theta).map(|(a, b)| (a - b).abs());
+            gaps.fold(0.0, f64::max) < PEAK_GAP
+        };
+        if !peaks.iter().any(same) {
+            peaks.push(peak);
+        }
+    }
+    peaks.sort_by(|a, b| b.derivatives.value.total_cmp(&a.derivatives.value));
+    let least = peaks[0].derivatives.value - PEAK_DEPTH;
+    peaks.retain(|p| least <= p.derivatives.value);
+    peaks
 }
 
 /// The most probable point of a target without derivatives of its own, from a near start.
@@ -293,193 +339,53 @@ impl Objective for Differenced<'_> {
     }
 }
 
-/// Draws `count` times around `mode`; parameters that are not free stay where they are.
+/// How many draws are wanted of a target.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Request {
+    /// Draws.
+    pub count: usize,
+    /// Seed of the random numbers.
+    pub seed: u64,
+    /// Wear-outs behind the target; with plenty of them the bell itself is the answer.
+    pub worn: f64,
+    /// Whether Markov chains may take over; they are slow where lives are many.
+    pub chains: bool,
+}
+
+/// Draws around the peaks of a target; parameters that are not free stay where they are.
 ///
-/// - `worn`: wear-outs behind the target; with plenty of them the bell itself is the answer.
+/// - `peaks`: the distinct peaks found, the highest first.
 ///
-/// The same seed gives the same draws on any number of threads.
+/// The quick way where it is healthy, Markov chains where it is not. The same seed gives the same
+/// draws on any number of threads.
+///
+/// # Panics
+/// When `peaks` is empty.
 #[must_use]
-pub fn draw(
+pub fn draw(target: &dyn Target, peaks: &[Maximum], free: &[bool], request: Request) -> Sample {
+    let Request { count, seed, .. } = request;
+    if PLENTY <= request.worn {
+        return importance::unweighted(&peaks[0], free, count, seed);
+    }
+    let (quick, bell) = importance::weighted(target, &peaks[0], free, (count, peaks.len()), seed);
+    if quick.health.trouble().is_none() || !request.chains {
+        return quick;
+    }
+    chain::draw(target, &bell, peaks, count, seed).unwrap_or(quick)
+}
+
+/// Markov chains whatever the quick way would say, with the bell of the highest peak as their
+/// measure of length; `None` where no chain could start.
+///
+/// # Panics
+/// When `peaks` is empty.
+#[must_use]
+pub fn draw_by_chains(
     target: &dyn Target,
-    mode: &Maximum,
+    peaks: &[Maximum],
     free: &[bool],
-    worn: f64,
-    count: usize,
-    seed: u64,
-) -> Sample {
-    let index: Vec<usize> = (0..free.len()).filter(|i| free[*i]).collect();
-    let mut bell = Bell::at_mode(mode, &index);
-    if PLENTY <= worn {
-        let round = bell.draw(seed, 2, count, |_| 0.0);
-        let points = round.points.iter().map(|p| bell.full(p)).collect();
-        return Sample {
-            points,
-            effective_share: 1.0,
-        };
-    }
-    for attempt in 0..2 {
-        let full = bell.clone();
-        let round = bell.draw(seed, attempt, count.min(2_000), |p| {
-            target.height(&full.full(p))
-        });
-        bell.reshape(&round);
-    }
-    let full = bell.clone();
-    let round = bell.draw(seed, 2, count, |p| target.height(&full.full(p)));
-    let weights = round.weights();
-    let effective = 1.0 / weights.iter().map(|w| w * w).sum::<f64>();
-    Sample {
-        points: systematic(&weights, count)
-            .into_iter()
-            .map(|i| bell.full(&round.points[i]))
-            .collect(),
-        effective_share: effective / count as f64,
-    }
-}
-
-/// A multivariate t distribution over the free parameters.
-#[derive(Clone)]
-struct Bell {
-    base: Vec<f64>,
-    index: Vec<usize>,
-    center: DVector<f64>,
-    /// Lower Cholesky factor of the scatter.
-    factor: DMatrix<f64>,
-}
-
-struct Round {
-    points: Vec<DVector<f64>>,
-    /// Log of target over proposal, up to a constant.
-    log_weights: Vec<f64>,
-}
-
-impl Round {
-    fn weights(&self) -> Vec<f64> {
-        let most = self
-            .log_weights
-            .iter()
-            .copied()
-            .fold(f64::NEG_INFINITY, f64::max);
-        let raw: Vec<f64> = self.log_weights.iter().map(|w| (w - most).exp()).collect();
-        let total: f64 = raw.iter().sum();
-        raw.into_iter().map(|w| w / total).collect()
-    }
-}
-
-impl Bell {
-    fn at_mode(mode: &Maximum, index: &[usize]) -> Self {
-        let n = mode.theta.len();
-        let m = index.len();
-        let mut information = DMatrix::from_fn(m, m, |i, j| {
-            -mode.derivatives.hessian[index[i] * n + index[j]]
-        });
-        // A ridge where the peak is flat; the rounds that follow find the true width.
-        let mut ridge = 1e-6;
-        let factor = loop {
-            if let Some(f) = information.clone().cholesky() {
-                let scatter = f.inverse();
-                if let Some(f) = scatter.cholesky() {
-                    break f.l();
-                }
-            }
-            for i in 0..m {
-                information[(i, i)] += ridge;
-            }
-            ridge *= 10.0;
-        };
-        Self {
-            base: mode.theta.clone(),
-            index: index.to_vec(),
-            center: DVector::from_fn(m, |i, _| mode.theta[index[i]]),
-            factor,
-        }
-    }
-
-    /// A point of the free parameters among all of them.
-    fn full(&self, point: &DVector<f64>) -> Vec<f64> {
-        let mut theta = self.base.clone();
-        for (i, value) in self.index.iter().zip(point.iter()) {
-            theta[*i] = *value;
-        }
-        theta
-    }
-
-    fn draw(
-        &self,
-        seed: u64,
-        round: u64,
-        count: usize,
-        height: impl Fn(&DVector<f64>) -> f64 + Sync,
-    ) -> Round {
-        let m = self.index.len();
-        let chi_squared = ChiSquared::new(TAIL).expect("positive degrees of freedom");
-        let drawn: Vec<(DVector<f64>, f64)> = (0..count as u64)
-            .into_par_iter()
-            .map(|i| {
-                let mut rng = stream(seed, round, i as usize);
-                let z = DVector::from_fn(m, |_, _| {
-                    let z: f64 = StandardNormal.sample(&mut rng);
-                    z
-                });
-                let stretch = (TAIL / chi_squared.sample(&mut rng)).sqrt();
-                let square = z.norm_squared() * stretch * stretch;
-                let point = &self.center + &self.factor * z * stretch;
-                let log_bell = -(TAIL + m as f64) / 2.0 * (square / TAIL).ln_1p();
-                let weight = height(&point) - log_bell;
-                (point, weight)
-            })
-            .collect();
-        let (points, log_weights) = drawn.into_iter().unzip();
-        Round {
-            points,
-            log_weights,
-        }
-    }
-
-    /// Moves to the weighted mean and scatter of a round, where it tells enough.
-    fn reshape(&mut self, round: &Round) {
-        let weights = round.weights();
-        let effective = 1.0 / weights.iter().map(|w| w * w).sum::<f64>();
-        let m = self.index.len();
-        if effective.is_nan() || effective < 10.0 * m as f64 {
-            return;
-        }
-        let mut mean = DVector::zeros(m);
-        for (point, weight) in round.points.iter().zip(&weights) {
-            mean += point * *weight;
-        }
-        let mut scatter = DMatrix::zeros(m, m);
-        for (point, weight) in round.points.iter().zip(&weights) {
-            let gap = point - &mean;
-            scatter += &gap * gap.transpose() * *weight;
-        }
-        // The scatter of a t distribution is larger than its matrix by TAIL / (TAIL - 2).
-        if let Some(factors) = (scatter * ((TAIL - 2.0) / TAIL)).cholesky() {
-            self.center = mean;
-            self.factor = factors.l();
-        }
-    }
-}
-
-/// Systematic resampling: each point about as often as its weight says.
-fn systematic(weights: &[f64], count: usize) -> Vec<usize> {
-    let mut chosen = Vec::with_capacity(count);
-    let (mut sum, mut i) = (weights[0], 0);
-    for k in 0..count {
-        let target = (k as f64 + 0.5) / count as f64;
-        while sum < target && i + 1 < weights.len() {
-            i += 1;
-            sum += weights[i];
-        }
-        chosen.push(i);
-    }
-    shuffle(&mut chosen);
-    chosen
-}
-
-/// Puts neighbours apart, so that the first so many draws are as good as any.
-fn shuffle(chosen: &mut [usize]) {
-    use rand::seq::SliceRandom;
-    let mut rng = ChaCha8Rng::seed_from_u64(chosen.len() as u64);
-    chosen.shuffle(&mut rng);
+    request: Request,
+) -> Option<Sample> {
+    let bell = Bell::at_mode(&peaks[0], free);
+    chain::draw(target, &bell, peaks, request.count, request.seed)
 }

@@ -6,6 +6,7 @@ use crate::family::Counted;
 use crate::model::Distribution;
 use crate::model::assess::Counts;
 use crate::model::goodness::Goodness;
+use crate::model::health::Sampler;
 use crate::model::nonparametric::Survival;
 use crate::units::{Measure, Units};
 
@@ -61,6 +62,10 @@ pub struct FitLine {
     pub machines: Vec<MachineEffect>,
     /// How many independent draws one posterior draw is worth.
     pub effective_share: Option<f64>,
+    /// Which sampler made the posterior draws.
+    pub sampler: Option<Sampler>,
+    /// Wear-outs more that would about halve the interval of the median life.
+    pub wear_outs_to_halve: Option<f64>,
     /// How well the fit agrees with its lives, in figures and words.
     pub goodness: Goodness,
     /// Survival along effective exposure without a distribution.

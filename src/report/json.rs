@@ -14,6 +14,7 @@ use super::remaining::{RemainingLine, RemainingReport};
 use super::{BudgetReport, Estimate, Forecast, Header, PlanSource};
 use crate::decide::Advice;
 use crate::model::goodness::agreement::Stretch;
+use crate::model::health::Sampler;
 use crate::record::{Account, Amounts, Problem, Severity};
 use crate::units::Measure;
 
@@ -106,11 +107,13 @@ fn fit(line: &FitLine) -> Value {
         "life50": estimate(line.life50.as_ref()),
         "mean_life": estimate(line.mean_life.as_ref()),
         "life50_at_least": line.at_least,
+        "wear_outs_to_halve": line.wear_outs_to_halve.map(count),
         "wear_factors": factors,
         "log_likelihood": line.log_likelihood,
         "machine_spread": estimate(line.machine_spread.as_ref()),
         "machines": machines,
         "effective_share": line.effective_share,
+        "sampler": line.sampler.map(Sampler::name),
         "priors": line.priors,
         "goodness": goodness(line),
     })

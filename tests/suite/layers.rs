@@ -11,12 +11,13 @@ const ROOMS: [&str; 14] = [
 ];
 
 /// Crates with one home, so that a change of one is a change in one place.
-const HOMES: [(&str, &str); 9] = [
+const HOMES: [(&str, &str); 10] = [
     ("argmin", "model"),
     ("calamine", "read"),
     ("clap", "cli"),
     ("comfy_table", "report/terminal"),
     ("nalgebra", "model"),
+    ("nuts_rs", "model"),
     ("polars", "read"),
     ("rust_xlsxwriter", "report/xlsx"),
     ("tempfile", "cli"),

@@ -16,6 +16,7 @@ mod layers;
 mod lives;
 mod models;
 mod notebooks;
+mod posterior;
 mod properties;
 mod read;
 mod read_bare;

@@ -117,6 +117,13 @@ fn family(out: &mut String, line: &FitLine, report: &FitsReport, width: usize) {
         ]);
     }
     out.push_str(&grid.text());
+    if let Some(more) = line.wear_outs_to_halve {
+        let _ = writeln!(
+            out,
+            "  about {} would halve the interval of when half are worn out",
+            more_wear_outs(more)
+        );
+    }
     for sentence in &line.goodness.verdict {
         out.push_str(&wrapped(sentence, "  ", "  ", width));
     }
@@ -131,6 +138,14 @@ fn lives(count: f64) -> String {
         "1 life".to_owned()
     } else {
         format!("{count} lives")
+    }
+}
+
+fn more_wear_outs(more: f64) -> String {
+    if more < 1.5 {
+        "1 more wear-out".to_owned()
+    } else {
+        format!("{} more wear-outs", whole(more))
     }
 }
 
