@@ -62,11 +62,7 @@ impl Case {
     /// Draws enough for their own error to stay within the room: three standard errors of a 5 % point
     /// are 6.3 over the root of what they are worth, which grows with the number of lives.
     fn count(&self) -> usize {
-        if self.observations.worn() < 50.0 {
-            80_000
-        } else {
-            50_000
-        }
+        100_000
     }
 
     fn id(&self) -> &str {

@@ -4,7 +4,7 @@ use std::fmt::Write as _;
 
 use super::close;
 use super::grid::{Grid, Lean};
-use super::words::{UNKNOWN, cents, money, or_unknown, pieces, whole, wrapped};
+use super::words::{cents, money, or_unknown, pieces, price, whole, wrapped};
 use crate::report::{BudgetReport, Forecast, PlanSource};
 use crate::units::{HECTARES_PER_ACRE, Measure, Units};
 
@@ -50,45 +50,59 @@ fn head(out: &mut String, report: &BudgetReport, width: usize) {
         width,
     ));
     out.push('\n');
-    let currency = &report.currency;
-    let mut say = |label: &str, value: Option<&Forecast>| {
-        let text = value.map_or_else(
-            || UNKNOWN.to_owned(),
-            |f| {
-                format!(
-                    "{} expected; {} covers 8 seasons of 10, {} 19 of 20",
-                    money(f.expected, currency),
-                    money(f.p80, currency),
-                    money(f.p95, currency)
-                )
-            },
-        );
-        let _ = writeln!(out, "  {label:<20}{text}");
-    };
-    say("Parts and labor", report.total.as_ref());
-    if report.total.is_none() {
-        say("of what is priced", Some(&report.known_total));
-    }
-    say("Down time", report.down_total.as_ref());
-    if let Some(per_acre) = report.per_acre {
-        let (label, factor) = match report.units {
-            Units::Us => ("An acre", 1.0),
-            Units::Metric => ("A hectare", 1.0 / HECTARES_PER_ACRE),
-        };
-        let _ = writeln!(
-            out,
-            "  {label:<20}{} expected; {} covers 8 seasons of 10",
-            cents(per_acre.expected * factor, currency),
-            cents(per_acre.p80 * factor, currency)
-        );
-    }
+    out.push_str(&money_table(report, width));
     out.push_str(&wrapped(
-        "The total does not hold down time: that is what stops in season would cost beside. What covers 8 seasons of 10 can lie below the expected figure, where something rare and dear lifts the average, and such figures of single lines do not add up to the total's.",
+        "'8 in 10' covers eight seasons of ten. It can lie below the expected figure, where something rare and dear lifts the average, and such figures of single lines do not add up to the total's. Down time is what stops in season would cost beside; the total does not hold it. Pieces, parts and labor below are the expected ones.",
         "  ",
         "  ",
         width,
     ));
     out.push('\n');
+}
+
+/// The season's money: total, what is known of it, down time, per area.
+fn money_table(report: &BudgetReport, width: usize) -> String {
+    let mut grid = Grid::new(
+        &[
+            ("The season", Lean::Left),
+            ("Expected", Lean::Right),
+            ("8 in 10", Lean::Right),
+            ("19 in 20", Lean::Right),
+        ],
+        width,
+    );
+    let currency = &report.currency;
+    let mut say = |label: &str, value: Option<&Forecast>, form: &dyn Fn(f64) -> String| {
+        let figure = |of: fn(&Forecast) -> f64| or_unknown(value.map(of), form);
+        grid.row([
+            label.to_owned(),
+            figure(|f| f.expected),
+            figure(|f| f.p80),
+            figure(|f| f.p95),
+        ]);
+    };
+    let whole_money = |v: f64| money(v, currency);
+    say("parts and labor", report.total.as_ref(), &whole_money);
+    if report.total.is_none() {
+        say(
+            "what is known of it",
+            Some(&report.known_total),
+            &whole_money,
+        );
+    }
+    say(
+        "down time, beside",
+        report.down_total.as_ref(),
+        &whole_money,
+    );
+    let (label, factor) = match report.units {
+        Units::Us => ("an acre", 1.0),
+        Units::Metric => ("a hectare", 1.0 / HECTARES_PER_ACRE),
+    };
+    say(label, report.per_acre.as_ref(), &|v| {
+        cents(v * factor, currency)
+    });
+    grid.text() + "\n"
 }
 
 fn planned(report: &BudgetReport) -> String {
@@ -112,11 +126,11 @@ fn lines(report: &BudgetReport, width: usize) -> String {
         &[
             ("Family", Lean::Left),
             ("Part", Lean::Left),
-            ("Pieces expected", Lean::Right),
+            ("Pieces", Lean::Right),
             ("8 in 10", Lean::Right),
             ("Price", Lean::Right),
-            ("Parts expected", Lean::Right),
-            ("Labor expected", Lean::Right),
+            ("Parts", Lean::Right),
+            ("Labor", Lean::Right),
         ],
         width,
     );
@@ -128,7 +142,7 @@ fn lines(report: &BudgetReport, width: usize) -> String {
             line.part.clone(),
             or_unknown(line.pieces.map(|f| f.expected), pieces),
             or_unknown(line.pieces.map(|f| f.p80), pieces),
-            or_unknown(line.price, |v| cents(v, currency)),
+            or_unknown(line.price, |v| price(v, currency)),
             expected(line.parts_cost.as_ref()),
             expected(line.labor_cost.as_ref()),
         ]);

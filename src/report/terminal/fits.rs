@@ -20,7 +20,7 @@ pub fn fits(report: &FitsReport, width: usize) -> String {
     }
     let _ = writeln!(
         out,
-        "Intervals hold the truth in {:.0} cases of 100. A wear factor of 2 means: a unit of that\nproduct wears like two of the reference.",
+        "Intervals hold the truth in {:.0} cases of 100. A wear factor of 2 means that\na unit of that product wears like two of the reference.",
         100.0 * report.header.level
     );
     close(&mut out, &report.header, false, width);
@@ -36,8 +36,7 @@ fn family(out: &mut String, line: &FitLine, report: &FitsReport, width: usize) {
         Counted::Each => "each part",
         Counted::Set => "a whole set",
     };
-    let _ = writeln!(
-        out,
+    let head = format!(
         "{}: {} of {of}, {} worn out, {} still good when last seen; {} life in {unit}",
         capital(&line.family),
         lives(counts.lives),
@@ -45,6 +44,7 @@ fn family(out: &mut String, line: &FitLine, report: &FitsReport, width: usize) {
         counts.censored,
         capital(line.distribution.name()),
     );
+    out.push_str(&wrapped(&head, "", "  ", width));
     if let Some(least) = line.at_least {
         let shown = shown(line.measure, least, report.units);
         let _ = writeln!(

@@ -18,9 +18,15 @@ pub(super) struct Grid {
     columns: Vec<(&'static str, Lean)>,
     /// Least width of each column.
     least: Vec<usize>,
+    /// Longest cell of each column, its heading aside.
+    longest: Vec<usize>,
     table: Table,
 }
 
+/// Headings of so many letters stay on one line.
+const SHORT_HEADING: usize = 8;
+/// Columns of words no longer than this are as wide as they need.
+const NARROW: usize = 14;
 /// Longest word that is never broken.
 const LONGEST_WORD: usize = 24;
 
@@ -47,18 +53,24 @@ impl Grid {
             );
         let least = columns
             .iter()
-            .map(|(heading, _)| longest_word(heading))
+            .map(|(heading, _)| match heading.chars().count() {
+                n if n <= SHORT_HEADING => n,
+                _ => longest_word(heading),
+            })
             .collect();
         Self {
             columns: columns.to_vec(),
             least,
+            longest: vec![0; columns.len()],
             table,
         }
     }
 
     pub(super) fn row(&mut self, cells: impl IntoIterator<Item = String>) {
-        let cells = cells.into_iter().zip(&self.columns).zip(&mut self.least);
-        let cells = cells.map(|((text, (_, lean)), least)| {
+        let widths = self.least.iter_mut().zip(&mut self.longest);
+        let cells = cells.into_iter().zip(&self.columns).zip(widths);
+        let cells = cells.map(|((text, (_, lean)), (least, longest))| {
+            *longest = text.chars().count().max(*longest);
             // Numbers never break over two lines; words give way between them.
             let need = match lean {
                 Lean::Right => text.chars().count(),
@@ -71,11 +83,14 @@ impl Grid {
     }
 
     pub(super) fn text(mut self) -> String {
-        for (i, least) in self.least.iter().enumerate() {
-            let width = Width::Fixed(u16::try_from(least + 2).unwrap_or(u16::MAX));
+        let widths = self.least.iter().zip(&self.longest).enumerate();
+        for (i, (least, longest)) in widths {
+            // Long words get the room that everything else leaves.
+            let narrow = self.columns[i].1 == Lean::Right || *longest <= NARROW;
+            let chars = if narrow { *longest.max(least) } else { *least };
+            let width = Width::Fixed(u16::try_from(chars + 2).unwrap_or(u16::MAX));
             if let Some(column) = self.table.column_mut(i) {
-                // Words get the room that numbers leave.
-                column.set_constraint(if self.columns[i].1 == Lean::Right {
+                column.set_constraint(if narrow {
                     ColumnConstraint::Absolute(width)
                 } else {
                     ColumnConstraint::LowerBoundary(width)

@@ -4,7 +4,7 @@ use std::fmt::Write as _;
 
 use super::close;
 use super::grid::{Grid, Lean};
-use super::words::{or_unknown, percent, whole};
+use super::words::{or_unknown, percent, whole, wrapped};
 use crate::decide::Advice;
 use crate::report::remaining::RemainingReport;
 
@@ -89,9 +89,13 @@ pub fn remaining(report: &RemainingReport, width: usize) -> String {
         }
         out.push_str(&grid.text());
     }
-    out.push_str(
-        "\nAdvice weighs changing a part in the shop now against a stop in season, at your prices. A\nmeasured limit comes first: what has reached it is changed, whatever stands here.\n",
-    );
+    out.push('\n');
+    out.push_str(&wrapped(
+        "Advice weighs changing a part in the shop now against a stop in season, at your prices. A measured limit comes first: what has reached it is changed, whatever stands here.",
+        "",
+        "",
+        width,
+    ));
     close(&mut out, &report.header, true, width);
     out
 }

@@ -61,6 +61,15 @@ pub(super) fn cents(value: f64, currency: &str) -> String {
     signed(&format!("{whole_part}.{cents:02.0}"), currency)
 }
 
+/// A price: cents where they show.
+pub(super) fn price(value: f64, currency: &str) -> String {
+    if value < 1_000.0 {
+        cents(value, currency)
+    } else {
+        money(value, currency)
+    }
+}
+
 fn signed(number: &str, currency: &str) -> String {
     if currency.chars().all(char::is_alphabetic) {
         format!("{number} {currency}")
