@@ -3,6 +3,7 @@
 pub mod damage;
 pub mod path;
 pub mod plan;
+pub(crate) mod play;
 pub mod real_use;
 pub mod remaining;
 pub mod renewal;

@@ -5,8 +5,8 @@ use rand::SeedableRng;
 use rand_chacha::ChaCha8Rng;
 use rayon::prelude::*;
 
+use super::play::Life;
 use super::season::Season;
-use super::simulate::Life;
 use super::summary::Forecast;
 use super::unit::{Age, InService, Unit};
 use crate::model::assess::{Assessment, name_hash};

@@ -6,13 +6,14 @@
 
 use std::collections::BTreeMap;
 
-use chrono::{Days, NaiveDate};
+use chrono::NaiveDate;
 
 use super::exposure::{UsePath, UseSums};
 use super::supersession::Supersession;
+use super::window::Window;
 use super::{Ending, GroupUse, Life, Span};
 use crate::family::{Counted, Families, Family};
-use crate::record::{Amounts, Installed, Machine, Position, Reason, Records, Replacement};
+use crate::record::{Installed, Machine, Position, Reason, Records, Replacement};
 use crate::units::Measure;
 use crate::wear::Groups;
 
@@ -152,21 +153,21 @@ fn add_notes(built: &mut Built, context: Context<'_>, oldest_first: u32) {
 }
 
 /// A part in its place.
-struct Slot {
-    label: Option<String>,
-    part: String,
+pub(super) struct Slot {
+    pub(super) label: Option<String>,
+    pub(super) part: String,
     /// `None`: nobody knows.
-    fitted: Option<NaiveDate>,
+    pub(super) fitted: Option<NaiveDate>,
     /// Whether it was there when the position's records begin.
-    first: bool,
+    pub(super) first: bool,
 }
 
 /// One position while its changes are gone through.
-struct History<'a> {
-    context: Context<'a>,
-    machine: &'a Machine,
-    position: &'a Position,
-    path: UsePath,
+pub(super) struct History<'a> {
+    pub(super) context: Context<'a>,
+    pub(super) machine: &'a Machine,
+    pub(super) position: &'a Position,
+    pub(super) path: UsePath,
     as_set: bool,
     slots: Vec<Slot>,
     /// With the place of their slot.
@@ -398,153 +399,5 @@ impl<'a> History<'a> {
             filled,
             groups,
         }
-    }
-}
-
-/// The part of a use path that one life saw.
-struct Window {
-    fitted: Option<NaiveDate>,
-    since: NaiveDate,
-    until: NaiveDate,
-    /// Counts of days of use: before the life came under observation, and at its end.
-    from: usize,
-    to: usize,
-    worn: bool,
-    /// Fitted before the records begin.
-    late: bool,
-    last_good: Option<NaiveDate>,
-    /// Use before the records begin; zero for a part fitted while they run.
-    before: [Option<f64>; 3],
-    dates: Vec<NaiveDate>,
-}
-
-impl Window {
-    fn new(
-        history: &History<'_>,
-        slot: &Slot,
-        until: NaiveDate,
-        ended: Ending,
-        last_good: Option<NaiveDate>,
-    ) -> Self {
-        let records_from = history.machine.records_from;
-        let late = slot.first && slot.fitted.is_none_or(|date| date < records_from);
-        // A first part sees use on its own first day; a later one from the next day on.
-        let since = match slot.fitted {
-            _ if late => records_from,
-            Some(date) if slot.first => date,
-            Some(date) => date + Days::new(1),
-            None => records_from,
-        };
-        let path = &history.path;
-        let from = path.days_until(since - Days::new(1));
-        let to = path.days_until(until).max(from);
-        let before = history.position.before;
-        Self {
-            fitted: slot.fitted,
-            since,
-            until,
-            from,
-            to,
-            worn: ended.is_wear(),
-            late,
-            last_good,
-            before: if late {
-                Measure::OF_USE.map(|m| before.get(m))
-            } else {
-                [Some(0.0); 3]
-            },
-            dates: path.days()[from..to].to_vec(),
-        }
-    }
-
-    /// Count of days of use at which the part was last known good.
-    fn low(&self, path: &UsePath, measure: Measure) -> usize {
-        if !self.worn {
-            return self.to;
-        }
-        let by_use = path.before_last_use(measure, self.from, self.to);
-        let by_look = self
-            .last_good
-            .map(|date| path.days_until(date).max(self.from));
-        by_look.map_or(by_use, |k| k.min(by_use))
-    }
-
-    fn days(&self) -> Span {
-        let Some(fitted) = self.fitted else {
-            return Span::default();
-        };
-        let since = |date: NaiveDate| (date - fitted).num_days().max(0) as f64;
-        let entry = if self.late { since(self.since) } else { 0.0 };
-        let end = since(self.until).max(entry);
-        let low = if self.worn {
-            let used = self
-                .dates
-                .len()
-                .checked_sub(2)
-                .map_or(entry, |k| since(self.dates[k]));
-            self.last_good
-                .map_or(used, |date| used.min(since(date)))
-                .max(entry)
-        } else {
-            end
-        };
-        Span {
-            entry: Some(entry),
-            low: Some(low),
-            end: Some(end),
-        }
-    }
-
-    fn span(
-        &self,
-        history: &History<'_>,
-        measure: Measure,
-        groups: &mut BTreeMap<String, GroupUse>,
-    ) -> Span {
-        let path = &history.path;
-        let before = self.before[measure.index()];
-        let seen = !self.late || self.since <= self.until;
-        let known = seen && path.is_known(measure, self.from, self.to);
-        let reference = history.context.groups.reference(measure);
-        let (Some(before), true) = (before, known) else {
-            return Span {
-                entry: before,
-                low: None,
-                end: None,
-            };
-        };
-        let low = self.low(path, measure);
-        let to_low = path.recorded(measure, self.from, low);
-        let to_end = path.recorded(measure, self.from, self.to);
-        let names = history.context.groups.names();
-        for (name, (low, end)) in names.iter().zip(to_low.iter().zip(&to_end)) {
-            // Nobody knows what was spread before the records begin: it counts as the reference.
-            let before = if Some(name.as_str()) == reference {
-                before
-            } else {
-                0.0
-            };
-            if before <= 0.0 && *end <= 0.0 {
-                continue;
-            }
-            let group = groups.entry(name.clone()).or_default();
-            set(&mut group.entry, measure, before);
-            set(&mut group.low, measure, before + low);
-            set(&mut group.end, measure, before + end);
-        }
-        Span {
-            entry: Some(before),
-            low: Some(before + to_low.iter().sum::<f64>()),
-            end: Some(before + to_end.iter().sum::<f64>()),
-        }
-    }
-}
-
-fn set(amounts: &mut Amounts, measure: Measure, value: f64) {
-    match measure {
-        Measure::Acres => amounts.acres = Some(value),
-        Measure::Tons => amounts.tons = Some(value),
-        Measure::Hours => amounts.hours = Some(value),
-        Measure::Days => {}
     }
 }

@@ -5,6 +5,7 @@ pub mod build;
 pub mod exposure;
 pub mod rates;
 pub mod supersession;
+mod window;
 
 use std::collections::BTreeMap;
 

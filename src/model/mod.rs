@@ -18,6 +18,8 @@ pub mod anchor;
 pub mod assess;
 pub mod chain;
 pub mod conflict;
+mod drawing;
+mod family_lives;
 pub mod fit;
 pub mod goodness;
 pub mod health;

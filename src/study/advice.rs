@@ -4,7 +4,7 @@ use rayon::prelude::*;
 
 use super::{Outlook, Study};
 use crate::decide::{Advice, Costs, Programme};
-use crate::forecast::simulate::Life;
+use crate::forecast::play::Life;
 use crate::forecast::unit::{Age, Due, Line, Unit};
 use crate::model::assess::Assessment;
 

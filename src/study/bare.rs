@@ -7,7 +7,7 @@ use rand_chacha::ChaCha8Rng;
 
 use super::{CAUTIONS, Options, StudyError, fits};
 use crate::family::{Families, Family, MeasureChoice};
-use crate::forecast::simulate::Life;
+use crate::forecast::play::Life;
 use crate::forecast::summary::Forecast;
 use crate::forecast::unit::Age;
 use crate::life::bare::{BareAge, BareLife};

@@ -22,6 +22,10 @@ use crate::reference::list;
 /// Part of a posterior standard deviation that a value may be off.
 const ROOM: f64 = 0.03;
 
+/// Draws enough for their own error to stay within the room: three standard errors of a 5 % point
+/// are 6.3 over the root of what they are worth, which grows with the number of lives.
+const COUNT: usize = 100_000;
+
 /// One data set with its posterior.
 struct Case {
     value: Value,
@@ -57,12 +61,6 @@ impl Case {
             observations: Observations::new(groups, lives),
             value,
         }
-    }
-
-    /// Draws enough for their own error to stay within the room: three standard errors of a 5 % point
-    /// are 6.3 over the root of what they are worth, which grows with the number of lives.
-    fn count(&self) -> usize {
-        100_000
     }
 
     fn id(&self) -> &str {
@@ -178,7 +176,7 @@ fn weighted_draws_have_the_posteriors_computed_outside() {
         let objective = case.objective();
         let free = vec![true; objective.likelihood.n_parameters()];
         let peaks = case.peaks(&objective);
-        let sample = posterior::draw(&objective, &peaks, &free, case.request(case.count()));
+        let sample = posterior::draw(&objective, &peaks, &free, case.request(COUNT));
         assert_eq!(sample.health.sampler, Sampler::Importance, "{}", case.id());
         assert_eq!(sample.health.trouble(), None, "{}", case.id());
         case.hold(&Draws::alike(&objective, &sample), "weighted");
@@ -189,7 +187,7 @@ fn weighted_draws_have_the_posteriors_computed_outside() {
 fn chains_have_the_posteriors_computed_outside() {
     for case in Case::all() {
         let objective = case.objective();
-        let sample = case.chains(&objective, case.count());
+        let sample = case.chains(&objective, COUNT);
         assert_eq!(sample.health.trouble(), None, "{}", case.id());
         case.hold(&Draws::alike(&objective, &sample), "chains");
     }

@@ -1,0 +1,167 @@
+//! The life of one family's parts on one machine, under one draw of its parameters.
+
+use rand_chacha::ChaCha8Rng;
+use rand_distr::{Distribution as _, Exp1};
+
+use super::unit::{Age, SeenPath, Unit};
+use crate::model::Distribution;
+use crate::model::posterior::Draws;
+
+/// One family's life in one play.
+pub(crate) struct Life {
+    distribution: Distribution,
+    shape: f64,
+    ln_scale: f64,
+    /// Wear factors, the reference first.
+    pub(super) factors: Vec<f64>,
+    /// Damage per hour.
+    rate: f64,
+}
+
+impl Life {
+    pub(super) const NEVER: Self = Self {
+        distribution: Distribution::Weibull,
+        shape: 1.0,
+        ln_scale: 0.0,
+        factors: Vec::new(),
+        rate: 0.0,
+    };
+
+    /// The life of one draw on one machine.
+    ///
+    /// - `machine`: its place among the machines the family has lives of; one without any gets an
+    ///   effect from the spread of machines.
+    pub(crate) fn new(
+        draws: &Draws,
+        draw: usize,
+        machine: Option<usize>,
+        rng: &mut ChaCha8Rng,
+        rate: f64,
+    ) -> Self {
+        let theta = draws.get(draw);
+        let z = if machine.is_none() && draws.spread(draw).is_some() {
+            rand_distr::StandardNormal.sample(rng)
+        } else {
+            0.0
+        };
+        Self {
+            distribution: draws.distribution,
+            shape: theta[0].exp(),
+            ln_scale: theta[1] + draws.effect(draw, machine, z),
+            factors: std::iter::once(1.0)
+                .chain(theta[2..].iter().map(|w| w.exp()))
+                .collect(),
+            rate,
+        }
+    }
+
+    /// Effective exposure of use by group.
+    pub(crate) fn effective(&self, used: &[f64]) -> f64 {
+        used.iter().zip(&self.factors).map(|(u, w)| u * w).sum()
+    }
+
+    pub(super) fn exposures(&self, seen: &SeenPath, exposure: &mut Vec<f64>) {
+        exposure.clear();
+        exposure.extend((0..seen.path.dates.len()).map(|k| self.effective(seen.path.at(k))));
+    }
+
+    /// Cumulative hazard at an exposure.
+    pub(crate) fn hazard(&self, x: f64) -> f64 {
+        if x <= 0.0 {
+            return 0.0;
+        }
+        self.distribution
+            .cumulative(self.shape * (x.ln() - self.ln_scale))
+            .value
+    }
+
+    /// Exposure at which the cumulative hazard is `h`.
+    pub(super) fn life_at(&self, h: f64) -> f64 {
+        (self.ln_scale + self.distribution.inverse(h) / self.shape).exp()
+    }
+
+    /// A new part's life.
+    fn draw_new(&self, rng: &mut ChaCha8Rng) -> f64 {
+        let e: f64 = Exp1.sample(rng);
+        self.life_at(e)
+    }
+
+    /// What is left of a part in service.
+    pub(crate) fn draw_rest(&self, age: &Age, rng: &mut ChaCha8Rng) -> f64 {
+        match age {
+            Age::Known(used) => self.draw_beyond(self.effective(used), rng),
+            Age::AtLeast(used) => self.draw_of_unknown_age(self.effective(used), rng),
+        }
+    }
+
+    fn draw_beyond(&self, age: f64, rng: &mut ChaCha8Rng) -> f64 {
+        let e: f64 = Exp1.sample(rng);
+        (self.life_at(self.hazard(age) + e) - age).max(0.0)
+    }
+
+    /// A part found in a long-running machine: its life is one that was long enough to be found
+    /// (drawn in proportion to its length), and its age then is anything up to it; what is on
+    /// record since must have been survived.
+    fn draw_of_unknown_age(&self, since: f64, rng: &mut ChaCha8Rng) -> f64 {
+        /// Tries before the use on record is taken for the whole age.
+        const TRIES: usize = 200;
+        for _ in 0..TRIES {
+            let rest = self.draw_new_by_length(rng) * rand::RngExt::random::<f64>(rng);
+            if since < rest {
+                return rest - since;
+            }
+        }
+        self.draw_beyond(since, rng)
+    }
+
+    /// A life drawn in proportion to its length.
+    fn draw_new_by_length(&self, rng: &mut ChaCha8Rng) -> f64 {
+        match self.distribution {
+            Distribution::Weibull | Distribution::Exponential => {
+                // (x / scale)^shape of such a life has a gamma distribution of shape 1 + 1/shape.
+                let gamma = rand_distr::Gamma::new(1.0 + 1.0 / self.shape, 1.0)
+                    .expect("positive parameters");
+                (self.ln_scale + gamma.sample(rng).ln() / self.shape).exp()
+            }
+            Distribution::Lognormal => {
+                let z: f64 = rand_distr::StandardNormal.sample(rng);
+                let sd = 1.0 / self.shape;
+                (self.ln_scale + sd * sd + sd * z).exp()
+            }
+        }
+    }
+
+    /// Runs one place through the days to come; `event(day, worn)` for each replacement that counts.
+    pub(super) fn run(
+        &self,
+        unit: &Unit,
+        seen: &SeenPath,
+        exposure: &[f64],
+        rng: &mut ChaCha8Rng,
+        mut event: impl FnMut(usize, bool),
+    ) {
+        let hours = &seen.path.hours;
+        let mut wear_at = self.draw_rest(&unit.age, rng);
+        let mut damage_at = self.draw_damage(rng);
+        let mut from = 0;
+        loop {
+            let worn_on = from + exposure[from..].partition_point(|e| *e < wear_at);
+            let struck_on = from + hours[from..].partition_point(|h| *h < damage_at);
+            let day = worn_on.min(struck_on);
+            if exposure.len() <= day {
+                return;
+            }
+            if seen.path.counts[day] {
+                event(day, worn_on <= struck_on);
+            }
+            wear_at = exposure[day] + self.draw_new(rng);
+            damage_at = hours[day] + self.draw_damage(rng);
+            from = day + 1;
+        }
+    }
+
+    fn draw_damage(&self, rng: &mut ChaCha8Rng) -> f64 {
+        let e: f64 = Exp1.sample(rng);
+        e / self.rate
+    }
+}

@@ -1,0 +1,159 @@
+//! What one life saw of its position's use: where it entered, when it was last good, where it ended.
+
+use std::collections::BTreeMap;
+
+use chrono::{Days, NaiveDate};
+
+use super::build::{History, Slot};
+use super::exposure::UsePath;
+use super::{Ending, GroupUse, Span};
+use crate::record::Amounts;
+use crate::units::Measure;
+
+/// The part of a use path that one life saw.
+pub(super) struct Window {
+    fitted: Option<NaiveDate>,
+    pub(super) since: NaiveDate,
+    until: NaiveDate,
+    /// Counts of days of use: before the life came under observation, and at its end.
+    pub(super) from: usize,
+    pub(super) to: usize,
+    worn: bool,
+    /// Fitted before the records begin.
+    late: bool,
+    last_good: Option<NaiveDate>,
+    /// Use before the records begin; zero for a part fitted while they run.
+    before: [Option<f64>; 3],
+    dates: Vec<NaiveDate>,
+}
+
+impl Window {
+    pub(super) fn new(
+        history: &History<'_>,
+        slot: &Slot,
+        until: NaiveDate,
+        ended: Ending,
+        last_good: Option<NaiveDate>,
+    ) -> Self {
+        let records_from = history.machine.records_from;
+        let late = slot.first && slot.fitted.is_none_or(|date| date < records_from);
+        // A first part sees use on its own first day; a later one from the next day on.
+        let since = match slot.fitted {
+            _ if late => records_from,
+            Some(date) if slot.first => date,
+            Some(date) => date + Days::new(1),
+            None => records_from,
+        };
+        let path = &history.path;
+        let from = path.days_until(since - Days::new(1));
+        let to = path.days_until(until).max(from);
+        let before = history.position.before;
+        Self {
+            fitted: slot.fitted,
+            since,
+            until,
+            from,
+            to,
+            worn: ended.is_wear(),
+            late,
+            last_good,
+            before: if late {
+                Measure::OF_USE.map(|m| before.get(m))
+            } else {
+                [Some(0.0); 3]
+            },
+            dates: path.days()[from..to].to_vec(),
+        }
+    }
+
+    /// Count of days of use at which the part was last known good.
+    fn low(&self, path: &UsePath, measure: Measure) -> usize {
+        if !self.worn {
+            return self.to;
+        }
+        let by_use = path.before_last_use(measure, self.from, self.to);
+        let by_look = self
+            .last_good
+            .map(|date| path.days_until(date).max(self.from));
+        by_look.map_or(by_use, |k| k.min(by_use))
+    }
+
+    pub(super) fn days(&self) -> Span {
+        let Some(fitted) = self.fitted else {
+            return Span::default();
+        };
+        let since = |date: NaiveDate| (date - fitted).num_days().max(0) as f64;
+        let entry = if self.late { since(self.since) } else { 0.0 };
+        let end = since(self.until).max(entry);
+        let low = if self.worn {
+            let used = self
+                .dates
+                .len()
+                .checked_sub(2)
+                .map_or(entry, |k| since(self.dates[k]));
+            self.last_good
+                .map_or(used, |date| used.min(since(date)))
+                .max(entry)
+        } else {
+            end
+        };
+        Span {
+            entry: Some(entry),
+            low: Some(low),
+            end: Some(end),
+        }
+    }
+
+    pub(super) fn span(
+        &self,
+        history: &History<'_>,
+        measure: Measure,
+        groups: &mut BTreeMap<String, GroupUse>,
+    ) -> Span {
+        let path = &history.path;
+        let before = self.before[measure.index()];
+        let seen = !self.late || self.since <= self.until;
+        let known = seen && path.is_known(measure, self.from, self.to);
+        let reference = history.context.groups.reference(measure);
+        let (Some(before), true) = (before, known) else {
+            return Span {
+                entry: before,
+                low: None,
+                end: None,
+            };
+        };
+        let low = self.low(path, measure);
+        let to_low = path.recorded(measure, self.from, low);
+        let to_end = path.recorded(measure, self.from, self.to);
+        let names = history.context.groups.names();
+        for (name, (low, end)) in names.iter().zip(to_low.iter().zip(&to_end)) {
+            // Nobody knows what was spread before the records begin: it counts as the reference.
+            let before = if Some(name.as_str()) == reference {
+                before
+            } else {
+                0.0
+            };
+            if before <= 0.0 && *end <= 0.0 {
+                continue;
+            }
+            let group = groups.entry(name.clone()).or_default();
+            set(&mut group.entry, measure, before);
+            set(&mut group.low, measure, before + low);
+            set(&mut group.end, measure, before + end);
+        }
+        Span {
+            entry: Some(before),
+            low: Some(before + to_low.iter().sum::<f64>()),
+            end: Some(before + to_end.iter().sum::<f64>()),
+        }
+    }
+}
+
+fn set(amounts: &mut Amounts, measure: Measure, value: f64) {
+    match measure {
+        Measure::Acres => amounts.acres = Some(value),
+        Measure::Tons => amounts.tons = Some(value),
+        Measure::Hours => amounts.hours = Some(value),
+        Measure::Days => {}
+    }
+}

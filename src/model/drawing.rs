@@ -1,0 +1,311 @@
+//! Draws of one family's parameters: priors, peaks, and which sampler the case asks for.
+
+use crate::family::{MeasureChoice, Prior, Spread};
+
+use super::anchor::{Anchor, Anchored, Normal};
+use super::assess::{Assessment, Wanted, name_hash};
+use super::conflict::{self, Conflict};
+use super::health::{Sampler, Trouble};
+use super::kernel::Distribution;
+use super::likelihood::{Derivatives, Likelihood};
+use super::machines::{Machines, SPREAD_PRIOR};
+use super::newton::Maximum;
+use super::observations::Observations;
+use super::posterior::{self, Draws, Request};
+
+/// Log standard deviation of a lognormal life of unit shape over that of a Weibull one: sqrt(6) / pi
+/// turned over. A prior on the Weibull shape means the same steepness for a lognormal life.
+const WEIBULL_STEEPNESS: f64 = 1.282_549_830_161_864;
+
+/// Priors so wide that they only keep the draws finite where nothing else does.
+const GUARD_SHAPE: Spread = Spread {
+    median: 1.5,
+    spread: 20.0,
+};
+const GUARD_LIFE_SPREAD: f64 = 1_000.0;
+const GUARD_FACTOR_SPREAD: f64 = 20.0;
+
+impl Assessment {
+    pub(super) fn draw(&mut self, wanted: Wanted) {
+        if wanted.draws == 0 {
+            return;
+        }
+        let observations = &self.lives.observations;
+        let prior = if wanted.priors {
+            self.family.prior
+        } else {
+            Prior::default()
+        };
+        let worn = observations.worn();
+        let in_measure = matches!(self.family.measure, MeasureChoice::Fixed(_));
+        let life50 = prior.life50.filter(|_| in_measure);
+        if prior.life50.is_some() && !in_measure {
+            self.notes.push(format!(
+                "{}: the prior of the median life is left out, since its measure was chosen by the records",
+                self.family.name
+            ));
+        }
+        let crude = observations.crude_ln_scale(prior.shape.map_or(1.5, |s| s.median));
+        let nothing_known = worn <= 0.0 && (!wanted.priors || life50.is_none() && crude.is_none());
+        let center = life50.map(Spread::ln_mean).or(crude);
+        let (false, Some(center)) = (nothing_known, center) else {
+            return;
+        };
+        let half_worn = worn <= 0.0 && life50.is_none();
+        if half_worn {
+            self.notes.push(format!(
+                "{}: no wear-out yet and no prior of its life; the forecast counts half a wear-out at the longest use seen",
+                self.family.name
+            ));
+        }
+        let objective = Anchored {
+            likelihood: Likelihood {
+                distribution: self.distribution,
+                lives: observations,
+            },
+            anchor: Anchor::Quantile(0.5),
+            priors: self.priors(prior, life50, center),
+            half_worn_at: half_worn.then(|| longest(observations).unwrap_or(center)),
+        };
+        let mut free = vec![true; observations.n_groups() + 1];
+        free[0] = self.distribution.has_shape();
+        let starts = self.starts(&objective, center);
+        let peaks = match posterior::peaks(&objective, &starts, &free) {
+            Ok(peaks) => peaks,
+            Err(error) => {
+                self.notes.push(format!("{}: {error}", self.family.name));
+                return;
+            }
+        };
+        let mode = &peaks[0];
+        let at_mode = objective.likelihood.value(&objective.to_scale(&mode.theta));
+        let conflicts = conflict_notes(self, &objective, (prior, life50), mode, &free);
+        let request = Request {
+            count: wanted.draws.min(most_draws(observations.lives())),
+            seed: wanted.seed ^ name_hash(&self.family.name),
+            worn,
+            chains: observations.lives() <= CHAIN_LIVES,
+        };
+        let machines = Some(objective.clone()).filter(|_| wanted.machine_effect);
+        let machines = machines.and_then(Machines::new);
+        let differ = machines.as_ref();
+        let differ = differ.map(|m| draw_machines(m, &peaks, &free, request));
+        let given_up = differ.as_ref().is_some_and(Option::is_none);
+        let draws = differ.flatten().unwrap_or_else(|| {
+            let sample = posterior::draw(&objective, &peaks, &free, request);
+            Draws::alike(&objective, &sample)
+        });
+        self.notes.extend(conflicts);
+        if given_up {
+            self.notes.push(format!(
+                "{}: the records do not tell how much machines differ; they are taken as alike",
+                self.family.name
+            ));
+        }
+        let said = sampler_note(&draws);
+        let said = said.map(|words| format!("{}: {words}", self.family.name));
+        self.notes.extend(said);
+        self.log_likelihood_at_mode = Some(at_mode);
+        self.draws = Some(draws);
+    }
+
+    fn priors(&self, prior: Prior, life50: Option<Spread>, center: f64) -> Vec<Option<Normal>> {
+        let steepness = if self.distribution == Distribution::Lognormal {
+            WEIBULL_STEEPNESS.ln()
+        } else {
+            0.0
+        };
+        let shape = prior.shape.unwrap_or(GUARD_SHAPE);
+        let guard = Spread {
+            median: center.exp(),
+            spread: GUARD_LIFE_SPREAD,
+        };
+        let life = life50.unwrap_or(guard);
+        let factor = Spread {
+            median: 1.0,
+            spread: prior.wear_factor.unwrap_or(GUARD_FACTOR_SPREAD),
+        };
+        let mut priors = vec![
+            Some(Normal {
+                mean: shape.ln_mean() - steepness,
+                sd: shape.ln_sd(),
+            }),
+            Some(Normal {
+                mean: life.ln_mean(),
+                sd: life.ln_sd(),
+            }),
+        ];
+        let normal = Normal {
+            mean: 0.0,
+            sd: factor.ln_sd(),
+        };
+        priors.resize(self.lives.observations.n_groups() + 1, Some(normal));
+        priors
+    }
+
+    fn starts(&self, objective: &Anchored<'_>, center: f64) -> Vec<Vec<f64>> {
+        let n = objective.likelihood.n_parameters();
+        let mut starts = Vec::new();
+        if let Ok(fit) = &self.likeliest {
+            let mut theta = fit.theta.clone();
+            theta[1] += objective.anchor.offset(self.distribution, theta[0]).value;
+            starts.push(theta);
+        }
+        let shapes: &[f64] = if self.distribution.has_shape() {
+            &[2.0, 1.0, 4.0]
+        } else {
+            &[1.0]
+        };
+        for shape in shapes {
+            let crude = self.lives.observations.crude_ln_scale(*shape);
+            for life in crude.into_iter().chain([center]) {
+                let mut theta = vec![shape.ln(), life];
+                theta.resize(n, 0.0);
+                starts.push(theta);
+            }
+        }
+        starts
+    }
+}
+
+/// Draws with an effect for each machine; `None` where neither a peak was found nor chains agreed.
+fn draw_machines(
+    machines: &Machines<'_>,
+    alike: &[Maximum],
+    free: &[bool],
+    request: Request,
+) -> Option<Draws> {
+    let mut free = free.to_vec();
+    free.push(true);
+    let near: Vec<Maximum> = alike.iter().map(with_spread).collect();
+    let mode = posterior::numeric_mode(machines, &near[0].theta, &free);
+    let request = Request {
+        chains: request.chains && machines.base.likelihood.lives.lives() <= CHAIN_LIVES_OF_MACHINES,
+        ..request
+    };
+    let sample = match mode {
+        Ok(mode) => {
+            let peaks: Vec<Maximum> = std::iter::once(mode)
+                .chain(near.into_iter().skip(1))
+                .collect();
+            posterior::draw(machines, &peaks, &free, request)
+        }
+        Err(_) if request.chains => posterior::draw_by_chains(machines, &near, &free, request)
+            .filter(|s| s.health.trouble().is_none())?,
+        Err(_) => return None,
+    };
+    Some(Draws::of_machines(machines, &sample, request.seed))
+}
+
+/// A peak with machines alike as a place to start with machines that differ: the prior of the spread
+/// in place of its curvature.
+fn with_spread(alike: &Maximum) -> Maximum {
+    let n = alike.theta.len();
+    let mut theta = alike.theta.clone();
+    theta.push(SPREAD_PRIOR.mean);
+    let mut derivatives = Derivatives::zero(n + 1);
+    derivatives.value = alike.derivatives.value;
+    for i in 0..n {
+        let row = &alike.derivatives.hessian[i * n..(i + 1) * n];
+        derivatives.hessian[i * (n + 1)..i * (n + 1) + n].copy_from_slice(row);
+    }
+    derivatives.hessian[(n + 1) * (n + 1) - 1] = -1.0 / (SPREAD_PRIOR.sd * SPREAD_PRIOR.sd);
+    Maximum { theta, derivatives }
+}
+
+/// What the draws' own checks have to say to people; `None` where nothing is out of the ordinary.
+fn sampler_note(draws: &Draws) -> Option<String> {
+    let health = draws.health;
+    let took_over = "Markov chains drew it instead of weighted draws, which were not reliable here";
+    let words = match (health.sampler, health.trouble()) {
+        (Sampler::Importance, None) => return None,
+        (Sampler::Chain, None) => took_over.to_owned(),
+        (_, Some(Trouble::Weights)) => format!(
+            "few of the draws carry the weight (worth {:.0} % of their number); its intervals are rough",
+            100.0 * health.effective_share
+        ),
+        (_, Some(Trouble::Peaks(peaks))) => format!(
+            "the records have {peaks} explanations, and only the likeliest was drawn from; its intervals may be too short"
+        ),
+        (_, Some(Trouble::Disagree(r_hat))) => format!(
+            "{took_over}, but they do not agree (R-hat {r_hat:.2}): the records may have more than one explanation; its intervals are rough"
+        ),
+        (_, Some(Trouble::Slow(size))) => format!(
+            "{took_over}, but they moved slowly (worth {size:.0} independent draws); its intervals are rough"
+        ),
+        (_, Some(Trouble::Divergent(share))) => format!(
+            "{took_over}, but {:.1} % of their steps went wrong; its intervals may be too short",
+            100.0 * share
+        ),
+    };
+    Some(words)
+}
+
+/// Sentences where the records contradict the priors of life and shape.
+fn conflict_notes(
+    assessment: &Assessment,
+    objective: &Anchored<'_>,
+    (prior, life50): (Prior, Option<Spread>),
+    mode: &Maximum,
+    free: &[bool],
+) -> Vec<String> {
+    let family = &assessment.family;
+    let whose = if family.from_file {
+        "the model file"
+    } else {
+        "the built-in prior"
+    };
+    let wide = |spread: Spread| Normal {
+        mean: mode.theta[1],
+        sd: spread.ln_sd(),
+    };
+    let guard_life = wide(Spread {
+        median: 1.0,
+        spread: GUARD_LIFE_SPREAD,
+    });
+    let guard_shape = Normal {
+        mean: GUARD_SHAPE.ln_mean(),
+        sd: GUARD_SHAPE.ln_sd(),
+    };
+    let far = |index, guard| {
+        conflict::with_prior(objective, index, guard, mode, free).filter(|c| c.is_far())
+    };
+    let life = life50.and_then(|_| far(1, guard_life));
+    let shape = prior.shape.and_then(|_| far(0, guard_shape));
+    let life = life.map(|c: Conflict| {
+        let kind = if c.distance < 0.0 { "shorter" } else { "longer" };
+        format!(
+            "{}: the records speak for much {kind} lives than {whose} expects; its figures are a compromise of the two",
+            family.name
+        )
+    });
+    let shape = shape.map(|c: Conflict| {
+        let kind = if c.distance < 0.0 { "more" } else { "less" };
+        format!(
+            "{}: the records speak for lives that scatter much {kind} than {whose} expects; its figures are a compromise of the two",
+            family.name
+        )
+    });
+    life.into_iter().chain(shape).collect()
+}
+
+/// Lives up to which Markov chains take a bearable time.
+const CHAIN_LIVES: f64 = 20_000.0;
+/// The same with machines that differ, whose density takes longer.
+const CHAIN_LIVES_OF_MACHINES: f64 = 250.0;
+
+/// With many lives the draws are costly and alike: fewer do.
+fn most_draws(lives: f64) -> usize {
+    match lives {
+        n if n < 3_000.0 => 4_000,
+        n if n < 30_000.0 => 2_000,
+        _ => 1_000,
+    }
+}
+
+fn longest(lives: &Observations) -> Option<f64> {
+    let longest = (0..lives.len())
+        .map(|i| lives.plain_end(i))
+        .fold(0.0, f64::max);
+    (0.0 < longest).then(|| longest.ln())
+}

@@ -1,0 +1,167 @@
+//! What a fit sees of one family's lives, and which of them it cannot see.
+
+use crate::life::Life;
+use crate::units::Measure;
+use crate::wear::Groups;
+
+use super::observations::{End, Observation, Observations};
+
+/// How many lives there are, of which sort.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Counts {
+    /// Lives in the fit: worn and censored.
+    pub lives: f64,
+    /// Of these worn out.
+    pub worn: f64,
+    /// Of these not worn out.
+    pub censored: f64,
+    /// Of these first seen with use behind them.
+    pub late_entry: f64,
+    /// Of these with days whose use is filled in from past rates.
+    pub filled: f64,
+    /// Kept out of the fit: nobody knows when they began.
+    pub start_unknown: f64,
+    /// Kept out of the fit: some of their use is not recorded in this measure.
+    pub use_unknown: f64,
+    /// Kept out of the fit: said to have worn out without any use.
+    pub no_use: f64,
+}
+
+/// The lives of one family in one measure.
+#[derive(Clone, Debug, PartialEq)]
+pub struct FamilyLives {
+    /// The measure.
+    pub measure: Measure,
+    /// Product groups, the reference first; only that one where the measure has no groups.
+    pub groups: Vec<String>,
+    /// Machines with lives in the fit, sorted.
+    pub machines: Vec<String>,
+    /// What the fit sees.
+    pub observations: Observations,
+    /// How many, of which sort.
+    pub counts: Counts,
+}
+
+impl FamilyLives {
+    /// Place of a machine among those with lives.
+    #[must_use]
+    pub fn place_of(&self, machine: &str) -> Option<usize> {
+        self.machines
+            .binary_search_by(|m| m.as_str().cmp(machine))
+            .ok()
+    }
+}
+
+/// The lives of `family` in `measure`, with the groups that they or `also` saw.
+#[must_use]
+pub fn family_lives(
+    lives: &[&Life],
+    measure: Measure,
+    groups: &Groups,
+    also: &[String],
+) -> FamilyLives {
+    let names = group_names(lives, measure, groups, also);
+    let mut machines: Vec<String> = lives.iter().map(|l| l.machine.clone()).collect();
+    machines.sort();
+    machines.dedup();
+    let mut counts = Counts::default();
+    let mut rows = Vec::new();
+    for life in lives {
+        if life.fitted.is_none() {
+            counts.start_unknown += 1.0;
+            continue;
+        }
+        let span = life.filled[measure.index()];
+        let (Some(entry), Some(low), Some(end)) = (span.entry, span.low, span.end) else {
+            counts.use_unknown += 1.0;
+            continue;
+        };
+        if life.ended.is_wear() && end <= low {
+            counts.no_use += 1.0;
+            continue;
+        }
+        counts.lives += 1.0;
+        counts.worn += f64::from(u8::from(life.ended.is_wear()));
+        counts.late_entry += f64::from(u8::from(0.0 < entry));
+        counts.filled += f64::from(u8::from(life.spans[measure.index()] != span));
+        let machine = machines.binary_search(&life.machine).ok();
+        let machine = machine.and_then(|m| u32::try_from(m).ok());
+        rows.push(observation(life, measure, &names, machine));
+    }
+    counts.censored = counts.lives - counts.worn;
+    FamilyLives {
+        measure,
+        observations: Observations::new(names.len(), rows),
+        groups: names,
+        machines,
+        counts,
+    }
+}
+
+fn group_names(lives: &[&Life], measure: Measure, groups: &Groups, also: &[String]) -> Vec<String> {
+    let Some(reference) = groups.reference(measure) else {
+        return vec![String::new()];
+    };
+    let seen = |name: &String| {
+        lives.iter().any(|l| {
+            l.groups
+                .get(name)
+                .and_then(|g| g.end.get(measure))
+                .is_some_and(|use_| 0.0 < use_)
+        })
+    };
+    let mut names = vec![reference.to_owned()];
+    names.extend(
+        groups
+            .names()
+            .iter()
+            .filter(|n| n.as_str() != reference && (seen(n) || also.contains(n)))
+            .cloned(),
+    );
+    names
+}
+
+fn observation(
+    life: &Life,
+    measure: Measure,
+    names: &[String],
+    machine: Option<u32>,
+) -> Observation {
+    let known = if life.ended.is_wear() {
+        End::Between
+    } else {
+        End::Censored
+    };
+    let span = life.filled[measure.index()];
+    if measure == Measure::Days {
+        let only = |value: Option<f64>| vec![value.unwrap_or(0.0)];
+        return Observation {
+            entry: only(span.entry),
+            low: only(span.low),
+            end: only(span.end),
+            known,
+            count: 1.0,
+            machine,
+        };
+    }
+    // A group that a life of known use never saw is absent: none of it was spread.
+    let by_group = |pick: fn(&crate::life::GroupUse) -> crate::record::Amounts| -> Vec<f64> {
+        names
+            .iter()
+            .map(|n| {
+                life.groups
+                    .get(n)
+                    .and_then(|g| pick(g).get(measure))
+                    .unwrap_or(0.0)
+            })
+            .collect()
+    };
+    Observation {
+        entry: by_group(|g| g.entry),
+        low: by_group(|g| g.low),
+        end: by_group(|g| g.end),
+        known,
+        count: 1.0,
+        machine,
+    }
+}
