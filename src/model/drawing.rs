@@ -297,8 +297,8 @@ const CHAIN_LIVES_OF_MACHINES: f64 = 250.0;
 /// With many lives the draws are costly and alike: fewer do.
 fn most_draws(lives: f64) -> usize {
     match lives {
-        n if n < 3_000.0 => 4_000,
-        n if n < 30_000.0 => 2_000,
+        n if n < 1_500.0 => 4_000,
+        n if n < 10_000.0 => 2_000,
         _ => 1_000,
     }
 }

@@ -12,8 +12,11 @@ use super::posterior::{Sample, Target, shuffle, stream};
 
 /// Degrees of freedom of the bell: tails heavier than those of any posterior met here.
 const TAIL: f64 = 6.0;
-/// Draws of each round before the last.
-const ROUGH: usize = 2_000;
+/// Draws of each round before the last: half of those wanted, and a quarter where so few are wanted
+/// that each must be dear. With many lives the peak's own curvature is close to the truth already.
+fn rough(count: usize) -> usize {
+    if count < 4_000 { count / 4 } else { 2_000 }
+}
 
 /// Draws from the bell at `mode` itself, without weights.
 #[must_use]
@@ -40,7 +43,7 @@ pub fn weighted(
     let mut bell = Bell::at_mode(mode, free);
     for attempt in 0..2 {
         let full = bell.clone();
-        let round = bell.draw(seed, attempt, count.min(ROUGH), |p| {
+        let round = bell.draw(seed, attempt, rough(count), |p| {
             target.height(&full.full(p))
         });
         bell.reshape(&round);
