@@ -4,6 +4,7 @@ pub mod damage;
 pub mod path;
 pub mod plan;
 pub(crate) mod play;
+pub mod plays;
 pub mod real_use;
 pub mod remaining;
 pub mod renewal;
