@@ -110,9 +110,6 @@ class Shop:
 
     def __init__(self, rules, machines, usage):
         self.rules, self.machines = rules, machines
-        self.draws = Draws(rules.seed, "parts")
-        self.paper = Draws(rules.seed, "what got written down")
-        self.tape = Draws(rules.seed, "measuring")
         self.lives, self.replacements, self.inspections = [], [], []
         self.use = defaultdict(lambda: defaultdict(list))
         for row in usage:
@@ -129,6 +126,10 @@ class Shop:
         return self.rules.truths[self.family(piece.part)]
 
     def run(self, machine):
+        # Streams of its own for each machine: what happens to one leaves the others as they were.
+        self.draws = Draws(self.rules.seed, f"parts {machine.name}")
+        self.paper = Draws(self.rules.seed, f"what got written down {machine.name}")
+        self.tape = Draws(self.rules.seed, f"measuring {machine.name}")
         visits = set(machine.visits())
         self.last_visit = max(visits, default=None)
         self.running, self.serviced = {}, {}

@@ -21,7 +21,7 @@ from fieldwork import Machine, all_usage, plan, with_blanks  # noqa: E402
 from wearing import (Position, Reading, Rules, Shop, Special, Truth, machine_rows, position_rows,  # noqa: E402
                      summary)
 
-SEED = 1
+SEED = 1  # the first tried
 
 # ---------------------------------------------------------------------------------------------
 # The truth: what a perfect fit would find
