@@ -26,6 +26,7 @@ mod read_properties;
 mod readme;
 mod recovery;
 mod reference;
+mod samples;
 mod snapshots;
 mod traps;
 mod workbook;
