@@ -28,6 +28,7 @@ mod read_properties;
 mod readme;
 mod recovery;
 mod reference;
+mod samples;
 mod snapshots;
 mod stock;
 mod traps;
