@@ -60,13 +60,29 @@ pub fn family_lives(
     groups: &Groups,
     also: &[String],
 ) -> FamilyLives {
+    let lives: Vec<(&Life, usize)> = lives.iter().map(|l| (*l, 0)).collect();
+    leveled_lives(&lives, 1, measure, groups, also)
+}
+
+/// The same for lives of several levels, such as two materials: each with its level, of which there
+/// are `n_levels`; level 0 is what the others are held against.
+#[must_use]
+pub fn leveled_lives(
+    leveled: &[(&Life, usize)],
+    n_levels: usize,
+    measure: Measure,
+    groups: &Groups,
+    also: &[String],
+) -> FamilyLives {
+    let lives: Vec<&Life> = leveled.iter().map(|(life, _)| *life).collect();
+    let lives = lives.as_slice();
     let names = group_names(lives, measure, groups, also);
     let mut machines: Vec<String> = lives.iter().map(|l| l.machine.clone()).collect();
     machines.sort();
     machines.dedup();
     let mut counts = Counts::default();
     let mut rows = Vec::new();
-    for life in lives {
+    for (life, level) in leveled {
         if life.fitted.is_none() {
             counts.start_unknown += 1.0;
             continue;
@@ -86,12 +102,12 @@ pub fn family_lives(
         counts.filled += f64::from(u8::from(life.spans[measure.index()] != span));
         let machine = machines.binary_search(&life.machine).ok();
         let machine = machine.and_then(|m| u32::try_from(m).ok());
-        rows.push(observation(life, measure, &names, machine));
+        rows.push((observation(life, measure, &names, machine), *level));
     }
     counts.censored = counts.lives - counts.worn;
     FamilyLives {
         measure,
-        observations: Observations::new(names.len(), rows),
+        observations: Observations::leveled(names.len(), n_levels, rows),
         groups: names,
         machines,
         counts,
