@@ -191,7 +191,9 @@ pub(super) fn held(
                 free[index] = false;
                 held[index] = NOTHING;
             }
-            Err(SearchError::Runaway { index, .. }) => return Err(unbounded(index, lives.n_groups())),
+            Err(SearchError::Runaway { index, .. }) => {
+                return Err(unbounded(index, lives.n_groups()));
+            }
             Err(error) => return Err(FitError::Search(error)),
         }
     }

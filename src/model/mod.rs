@@ -20,7 +20,7 @@ pub mod assess;
 pub mod chain;
 pub mod conflict;
 mod drawing;
-mod family_lives;
+pub mod family_lives;
 pub mod fit;
 pub mod goodness;
 pub mod health;

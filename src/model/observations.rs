@@ -84,11 +84,7 @@ impl Observations {
     /// # Panics
     /// Never: counts are joined only to a life that is there.
     #[must_use]
-    pub fn leveled(
-        n_groups: usize,
-        n_levels: usize,
-        mut lives: Vec<(Observation, usize)>,
-    ) -> Self {
+    pub fn leveled(n_groups: usize, n_levels: usize, mut lives: Vec<(Observation, usize)>) -> Self {
         lives.sort_by(|a, b| a.0.order(&b.0).then(a.1.cmp(&b.1)));
         let mut out = Self {
             n_groups,
@@ -201,6 +197,12 @@ impl Observations {
             let at = i * self.n_groups + group;
             self.known[i] != End::Censored && 0.0 < self.low[at] + self.step[at]
         })
+    }
+
+    /// Whether any life of that level wore out.
+    #[must_use]
+    pub fn worn_at(&self, level: usize) -> bool {
+        (0..self.len()).any(|i| self.level[i] == level && self.known[i] != End::Censored)
     }
 
     /// Exposure of life `i` at its end, every group counting 1.

@@ -1,8 +1,10 @@
 //! Results as CSV: one table each, numbers plain, unknown cells empty.
 
 mod backtest;
+mod compare;
 
 pub use backtest::backtest;
+pub use compare::compare;
 
 use super::fits::FitsReport;
 use super::lives::LivesReport;

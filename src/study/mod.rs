@@ -4,6 +4,7 @@ pub mod advice;
 pub mod backtest;
 pub mod bare;
 pub mod budget;
+pub mod compare;
 pub mod fits;
 mod goodness;
 pub mod lives;
@@ -100,6 +101,14 @@ pub enum StudyError {
     Filter {
         /// `family` or `machine`.
         what: &'static str,
+        /// What was asked for.
+        name: String,
+        /// What there is.
+        known: String,
+    },
+    /// Lives are to be told apart by a column that the records do not hold.
+    #[error("no column is called `{name}`; lives can be compared by: {known}")]
+    Column {
         /// What was asked for.
         name: String,
         /// What there is.
