@@ -8,6 +8,7 @@
 mod backtest;
 mod calibration;
 mod cli;
+mod compare;
 mod decide;
 mod fleet;
 mod forecast;

@@ -30,8 +30,13 @@ pub fn compare(report: &CompareReport, width: usize) -> String {
 
 fn legend(report: &CompareReport) -> String {
     let level = 100.0 * report.header.level;
+    let of = if report.compared == Compared::Products {
+        "that product group"
+    } else {
+        "the reference product group"
+    };
     let mut legend = format!(
-        "'Half by': half of them are worn out by so much use of the reference product. Ranges and figures in brackets hold the truth in {level:.0} cases of 100."
+        "'Half by': half of them are worn out by so much use of {of}. Ranges and figures in brackets hold the truth in {level:.0} cases of 100."
     );
     if 0 < report.comparisons {
         let _ = write!(
@@ -43,6 +48,11 @@ fn legend(report: &CompareReport) -> String {
     if report.compared != Compared::Products {
         legend.push_str(
             " Lives are compared at the same effective exposure: the same work, each product by its wear factor.",
+        );
+    }
+    if report.compared == Compared::Machines {
+        legend.push_str(
+            " p asks whether that machine differs from all the others taken as alike; the ranges also allow for machines that differ by chance, so trust them first.",
         );
     }
     let settles = report.families.iter().flat_map(|f| &f.rows);
