@@ -7,6 +7,7 @@ pub mod fits;
 pub mod json;
 pub mod lives;
 pub mod models;
+pub mod money;
 pub mod probability;
 pub mod remaining;
 pub mod terminal;
@@ -81,6 +82,8 @@ pub struct BudgetReport {
     pub machines: Vec<MachineLine>,
     /// By product group; the costs add up to the total's expectation.
     pub products: Vec<ProductLine>,
+    /// Money per acre and ton beside these lines.
+    pub money: money::Money,
     /// By month.
     pub months: Vec<MonthLine>,
     /// The use the forecast rests on.

@@ -1,5 +1,6 @@
 //! Next season's budget.
 
+use super::money::Sums;
 use super::{Outlook, Policy, Study, StudyError};
 use crate::forecast::plan;
 use crate::forecast::simulate::{self, Game, LineSamples, Outcome};
@@ -66,7 +67,16 @@ impl Summing<'_> {
                 .filter(|a| 0.0 < *a)
                 .map(|acres| t.times(1.0 / acres))
         });
-        let lines: Vec<PartLine> = self.lines();
+        let places = self.places();
+        let lines: Vec<PartLine> = self.lines(&places);
+        let (machines, products) = (self.machines(), self.products(total.is_some()));
+        let sums = Sums {
+            study: self.study,
+            outlook: self.outlook,
+            outcome: self.outcome,
+            acres: planned.acres,
+        };
+        let money = sums.money(&places, &machines, &products, total.is_some());
         BudgetReport {
             header: self.study.header(self.notes()),
             season: season.year,
@@ -81,8 +91,9 @@ impl Summing<'_> {
             down_total: self.down_total(&lines),
             planned,
             per_acre,
-            machines: self.machines(),
-            products: self.products(total.is_some()),
+            machines,
+            products,
+            money,
             months: self.months(total.is_some()),
             plan: self.plan(),
             assumptions: self.assumptions(),
@@ -130,14 +141,18 @@ impl Summing<'_> {
         }))
     }
 
-    fn lines(&self) -> Vec<PartLine> {
+    /// Places of the lines in use, by family and part.
+    fn places(&self) -> Vec<usize> {
+        let lines = &self.outlook.in_service.lines;
+        let mut places: Vec<usize> = (0..lines.len()).filter(|l| self.in_use(*l)).collect();
+        places.sort_by_key(|l| (&lines[*l].family, &lines[*l].part));
+        places
+    }
+
+    fn lines(&self, places: &[usize]) -> Vec<PartLine> {
         let service = &self.outlook.in_service;
-        let mut lines: Vec<PartLine> = (0..service.lines.len())
-            .filter(|l| self.in_use(*l))
-            .map(|l| self.part_line(l, &service.lines[l], &self.outcome.lines[l]))
-            .collect();
-        lines.sort_by(|a, b| (&a.family, &a.part).cmp(&(&b.family, &b.part)));
-        lines
+        let line = |l: &usize| self.part_line(*l, &service.lines[*l], &self.outcome.lines[*l]);
+        places.iter().map(line).collect()
     }
 
     fn part_line(&self, index: usize, line: &Line, samples: &LineSamples) -> PartLine {

@@ -9,6 +9,7 @@ pub mod fits;
 mod goodness;
 pub mod lives;
 pub mod models;
+pub mod money;
 pub mod remaining;
 
 use chrono::NaiveDate;

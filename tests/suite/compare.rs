@@ -87,19 +87,19 @@ fn coverage(fleets: u64, priors: bool) -> f64 {
     held.count() as f64 / fleets as f64
 }
 
-/// 60 fleets of four machines, or as many as `WEARCAST_FLEETS` says:
+/// 40 fleets of four machines, or as many as `WEARCAST_FLEETS` says:
 ///
 /// ```text
 /// WEARCAST_FLEETS=400 cargo test --release --test suite compare -- --nocapture
 /// ```
 ///
-/// A true share of 0.9 falls outside the limits once in 500 times with 60 fleets.
+/// A true share of 0.9 falls outside the limits once in 500 times.
 #[test]
 fn intervals_of_how_much_longer_a_material_lasts_hold_the_truth() {
     let fleets: u64 = std::env::var("WEARCAST_FLEETS")
         .ok()
         .and_then(|n| n.parse().ok())
-        .unwrap_or(60);
+        .unwrap_or(40);
     let reach = 3.1 * (0.09 / fleets as f64).sqrt();
     for priors in [true, false] {
         let share = coverage(fleets, priors);
@@ -115,12 +115,12 @@ fn a_material_that_lasts_longer_is_found_in_a_large_fleet() {
             priors,
             ..Options::default()
         };
-        let report = compared(two_materials(60, RATIO, 100.0, 0.0, 5), "material", options);
+        let report = compared(two_materials(24, RATIO, 100.0, 0.0, 5), "material", options);
         let steel = row(&report, Some("steel"));
         let told = steel.life_ratio.expect("estimated");
         assert!(!steel.is_base && row(&report, Some("carbon")).is_base);
-        assert!((told.estimate / RATIO - 1.0).abs() < 0.12, "{told:?}");
-        assert!(steel.p_value.expect("tested") < 1e-6);
+        assert!((told.estimate / RATIO - 1.0).abs() < 0.2, "{told:?}");
+        assert!(steel.p_value.expect("tested") < 1e-4);
         // At the same price what lasts longer costs less, and no one is the dearer.
         assert_eq!((steel.dearer, steel.chance_dearer_pays), (None, None));
         let cost = steel.cost_ratio.expect("priced");
@@ -138,7 +138,7 @@ fn a_dearer_material_pays_when_its_life_outweighs_its_price() {
                 priors,
                 ..Options::default()
             };
-            let report = compared(two_materials(60, RATIO, price, 0.0, 6), "material", options);
+            let report = compared(two_materials(24, RATIO, price, 0.0, 6), "material", options);
             let steel = row(&report, Some("steel"));
             assert_eq!(steel.dearer, Some(true));
             let chance = steel.chance_dearer_pays.expect("priced");
@@ -200,6 +200,7 @@ fn sites_are_not_told_apart_by_what_their_machines_differ_by() {
 /// Rows of the records for the tests below.
 fn folder(machines: &str) -> Folder {
     let folder = Folder::empty();
+    std::fs::create_dir(folder.path().join("models")).expect("a folder");
     folder
         .write("machines.csv", machines)
         .write(
@@ -335,10 +336,12 @@ fn an_unknown_column_is_told_with_the_columns_there_are() {
 }
 
 /// Worked by hand: 120 days a machine, 36 of lime (20 tons on 10 acres) and 84 of potash (10 tons on
-/// 100 acres), one chain each. At 100 + 50 a change and mean life m (potash tons), an acre of potash
-/// costs 150 * 840 / (m * 8400) and an acre of lime 150 * w * 720 / (m * 360).
+/// 100 acres), one chain each. A change costs 100 + 50, or 150 + 50 for the one steel chain of nine. At
+/// mean life m (potash tons) an acre of potash costs change * 840 / (m * 8400) and one of lime
+/// change * w * 720 / (m * 360).
 #[test]
 fn cost_per_acre_is_a_change_over_the_acres_of_a_mean_life() {
+    let change = (8.0 * 150.0 + 200.0) / 9.0;
     let folder = folder(MACHINES);
     let path = folder.path().to_str().expect("a path");
     let (_, out, _) = wearcast(&["fit", path, "--no-priors", "--format", "json"]);
@@ -355,25 +358,23 @@ fn cost_per_acre_is_a_change_over_the_acres_of_a_mean_life() {
     );
     let cost = |row: &Value, per: &str| row[per]["estimate"].as_f64().expect("priced");
     let close = |a: f64, b: f64| assert!((a / b - 1.0).abs() < 1e-6, "{a} {b}");
-    close(cost(dry, "cost_per_acre"), 150.0 * 840.0 / (mean * 8_400.0));
+    close(
+        cost(dry, "cost_per_acre"),
+        change * 840.0 / (mean * 8_400.0),
+    );
     close(
         cost(lime, "cost_per_acre"),
-        150.0 * w * 720.0 / (mean * 360.0),
+        change * w * 720.0 / (mean * 360.0),
     );
-    close(cost(dry, "cost_per_ton"), 150.0 / mean);
-    close(cost(lime, "cost_per_ton"), 150.0 * w / mean);
+    close(cost(dry, "cost_per_ton"), change / mean);
+    close(cost(lime, "cost_per_ton"), change * w / mean);
     assert_eq!(lime["p_value"], factor["p_value"]);
-    // The shares of the groups add up to what all of the work costs.
+    // All of the work together costs what its groups cost.
     let all = json(&folder, "part", &["--no-priors", "--family", "chain"]);
     let c = value_of(&all, &"C".into());
     let ratio = 150.0 * (840.0 + w * 720.0) / (mean * 8_760.0) / cost(c, "cost_per_acre");
     // The steel chain that goes on is among the lives of the one fit and not of the other.
     assert!((ratio - 1.0).abs() < 0.15, "{ratio}");
-    let shares = 8_400.0 * cost(dry, "cost_per_acre") + 360.0 * cost(lime, "cost_per_acre");
-    close(
-        shares / 8_760.0,
-        150.0 * (840.0 + w * 720.0) / (mean * 8_760.0),
-    );
 }
 
 #[test]

@@ -16,6 +16,7 @@ mod goodness;
 mod layers;
 mod lives;
 mod models;
+mod money;
 mod notebooks;
 mod posterior;
 mod properties;

@@ -112,11 +112,17 @@ impl Case<'_> {
 
 /// The most used level of those that are written down, or else of all.
 fn base(levels: &[Level<'_>]) -> Option<usize> {
-    let key = |l: &Level<'_>| (l.value.is_some(), l.used());
+    let all: f64 = levels.iter().map(Level::used).sum();
+    // Use that differs by rounding alone is the same: then the one with more wear-outs.
+    let key = |l: &Level<'_>| {
+        let share = (1e6 * l.used() / all).round();
+        (l.value.is_some(), share, l.seen.counts.worn)
+    };
     // The first of those that are used alike: sorted by value, so that no order of rows matters.
     (0..levels.len()).rev().max_by(|a, b| {
         let (a, b) = (key(&levels[*a]), key(&levels[*b]));
-        a.0.cmp(&b.0).then(a.1.total_cmp(&b.1))
+        let worn = a.2.total_cmp(&b.2);
+        a.0.cmp(&b.0).then(a.1.total_cmp(&b.1)).then(worn)
     })
 }
 
