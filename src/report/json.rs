@@ -2,9 +2,11 @@
 
 mod backtest;
 mod compare;
+mod stock;
 
 pub use backtest::backtest;
 pub use compare::compare;
+pub use stock::stock;
 
 use chrono::NaiveDate;
 use serde_json::{Map, Value, json};

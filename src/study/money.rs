@@ -52,7 +52,8 @@ impl Sums<'_> {
         let labor = rate.zip(cost.labor_hours).map_or(0.0, |(r, h)| r * h);
         let price = cost.price.filter(|_| cost.is_known(rate))?;
         let changes = samples.worn.iter().zip(&samples.damage);
-        let changes = changes.zip(&samples.planned).map(|((w, d), p)| w + d + p);
+        let others = samples.planned.iter().zip(&samples.singles);
+        let changes = changes.zip(others).map(|((w, d), (p, s))| w + d + p + s);
         let money: Vec<f64> = changes
             .zip(&samples.pieces)
             .map(|(changes, pieces)| pieces * price + changes * labor)
