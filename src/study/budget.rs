@@ -67,7 +67,7 @@ impl Summing<'_> {
             outcome: self.outcome,
             acres: planned.acres,
         };
-        let money = sums.money(&places, &machines, &products, total.is_some());
+        let money = sums.money((&places, &lines), &machines, &products, total.is_some());
         BudgetReport {
             header: self.study.header(self.notes()),
             season: season.year,

@@ -5,7 +5,7 @@ use crate::forecast::Season;
 use crate::forecast::simulate::Outcome;
 use crate::record::Machine;
 use crate::report::money::{MachineMoney, Money, Past, ProductMoney};
-use crate::report::{Forecast, MachineLine, ProductLine};
+use crate::report::{Forecast, MachineLine, PartLine, ProductLine};
 
 /// Repairs up to so many hours of use, as a share of list price: `0.63 * (hours / 1000)^1.3`, the
 /// fertilizer spreader class, whose life is 1,200 hours.
@@ -28,17 +28,21 @@ pub(super) struct Sums<'a> {
 }
 
 impl Sums<'_> {
-    /// - `lines`: places of the budget's lines among those in service, in its order.
+    /// - `lines`: places of the budget's lines among those in service, in its order; and the lines.
     /// - `known`: whether every cost is.
     pub(super) fn money(
         &self,
-        lines: &[usize],
+        (lines, told): (&[usize], &[PartLine]),
         machines: &[MachineLine],
         products: &[ProductLine],
         known: bool,
     ) -> Money {
         Money {
-            lines: lines.iter().map(|l| self.line(*l)).collect(),
+            lines: lines
+                .iter()
+                .zip(told)
+                .map(|(l, told)| told.replacements.and_then(|_| self.line(*l)))
+                .collect(),
             machines: machines.iter().map(|m| self.machine(m)).collect(),
             products: products.iter().map(|p| self.product(p, known)).collect(),
             past: self.past(None),
