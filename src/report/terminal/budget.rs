@@ -247,10 +247,15 @@ fn rates(report: &BudgetReport, width: usize) -> String {
             n => format!("; for {n} of them no cost of parts is written down, so it was more"),
         };
         say(&format!(
-            "Season {} cost {} on record for {} changes{per}{gap}.",
+            "Season {} cost {} on record for {} {}{per}{gap}.",
             past.season,
             money(past.cost, currency),
-            past.changes
+            past.changes,
+            if past.changes == 1 {
+                "change"
+            } else {
+                "changes"
+            }
         ));
     }
     for (line, own) in report.machines.iter().zip(&report.money.machines) {
