@@ -127,7 +127,7 @@ fn name(row: &CompareRow) -> &str {
 }
 
 fn counted(count: f64, one: &str, many: &str) -> String {
-    format!("{} {}", whole(count), if count == 1.0 { one } else { many })
+    format!("{} {}", whole(count), if count < 1.5 { one } else { many })
 }
 
 fn probability(p: f64) -> String {

@@ -171,7 +171,7 @@ impl Rows<'_> {
         } else {
             self.against_base(index, level, &mut row);
         }
-        row.note = self.note(index, level, &row);
+        row.note = note(index, level, &row);
         row
     }
 
@@ -263,21 +263,20 @@ impl Rows<'_> {
         let more = (worn * share * share - worn).ceil().max(0.0);
         (more < NEVER).then_some(more)
     }
+}
 
-    fn note(&self, index: usize, level: &Level<'_>, row: &CompareRow) -> Option<String> {
-        if row.life50.is_none() {
-            return Some(if level.seen.counts.worn < 2.0 {
-                "one wear-out alone sets no limits on its life".to_owned()
-            } else {
-                "the records set no limits on its life".to_owned()
-            });
-        }
-        if level.change_cost.is_none() {
-            return Some(
-                "a price or labor hours of its parts are not known, so no cost".to_owned(),
-            );
-        }
-        let thin = level.seen.counts.worn < 2.0 && index != 0;
-        thin.then(|| "a single wear-out: a first impression, no more".to_owned())
+/// What a reader of a row with figures must know.
+fn note(index: usize, level: &Level<'_>, row: &CompareRow) -> Option<String> {
+    if row.life50.is_none() {
+        return Some(if level.seen.counts.worn < 2.0 {
+            "one wear-out alone sets no limits on its life".to_owned()
+        } else {
+            "the records set no limits on its life".to_owned()
+        });
     }
+    if level.change_cost.is_none() {
+        return Some("a price or labor hours of its parts are not known, so no cost".to_owned());
+    }
+    let thin = level.seen.counts.worn < 2.0 && index != 0;
+    thin.then(|| "a single wear-out: a first impression, no more".to_owned())
 }
