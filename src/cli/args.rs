@@ -42,6 +42,13 @@ pub(super) enum Command {
                             wearcast models --validate my-models/gate-seal.toml"
     )]
     Models(ModelsArgs),
+    /// Wear and cost side by side: products, machines, materials, sites, any column
+    #[command(
+        after_help = "Examples:\n  wearcast compare sample-data/owner --by product\n  \
+                            wearcast compare sample-data/owner --by material --family conveyor-chain\n  \
+                            wearcast compare sample-data/owner --by machines.oiling"
+    )]
+    Compare(CompareArgs),
     /// Forecast past seasons from the records before them, and score the forecasts
     #[command(after_help = "Example: wearcast backtest sample-data/owner --season 2026")]
     Backtest(Shared),
@@ -74,6 +81,15 @@ pub(super) struct Shared {
     pub(super) dir: PathBuf,
     #[command(flatten)]
     pub(super) choices: Choices,
+}
+
+#[derive(Clone, Debug, clap::Args)]
+pub(super) struct CompareArgs {
+    #[command(flatten)]
+    pub(super) shared: Shared,
+    /// `product`, `machine`, or any column of machines, positions or parts, also one of your own
+    #[arg(long, value_name = "COLUMN")]
+    pub(super) by: String,
 }
 
 #[derive(Clone, Debug, clap::Args)]

@@ -58,7 +58,10 @@ impl CliError {
         match self {
             Self::Usage(_)
             | Self::Study(
-                StudyError::Filter { .. } | StudyError::Group(_) | StudyError::SeasonOver { .. },
+                StudyError::Filter { .. }
+                | StudyError::Group(_)
+                | StudyError::Column { .. }
+                | StudyError::SeasonOver { .. },
             ) => ExitStatus::Usage,
             Self::Read(_) | Self::Write { .. } | Self::Workbook(_) | Self::Print(_) => {
                 ExitStatus::File

@@ -4,7 +4,7 @@ use std::io::Write;
 use std::path::{Path, PathBuf};
 
 use super::args::{
-    Args, Choices, Command, FitArgs, ModelsArgs, PolicyChoice, RemainingArgs, Shared,
+    Args, Choices, Command, CompareArgs, FitArgs, ModelsArgs, PolicyChoice, RemainingArgs, Shared,
 };
 use super::output::{self, Forms};
 use super::{CliError, ExitStatus};
@@ -26,6 +26,7 @@ pub(super) fn run(args: &Args, out: Out<'_>, err: Out<'_>) -> Result<ExitStatus,
         Command::Budget(args) => budget(args, out, err),
         Command::Stock(args) => stock(args, out, err),
         Command::Models(args) => models(args, out, err),
+        Command::Compare(args) => compare(args, out, err),
         Command::Backtest(args) => backtest(args, out, err),
     }
 }
@@ -238,6 +239,22 @@ fn budget(args: &Shared, out: Out<'_>, err: Out<'_>) -> Result<ExitStatus, CliEr
         xlsx: Some(&|| Ok(xlsx::budget(&report)?)),
     };
     output::give(&forms, &args.choices, out, err)?;
+    Ok(ExitStatus::Done)
+}
+
+fn compare(args: &CompareArgs, out: Out<'_>, err: Out<'_>) -> Result<ExitStatus, CliError> {
+    let CompareArgs { shared, by } = args;
+    let Some((study, _)) = study(&shared.dir, &shared.choices, err)? else {
+        return Ok(ExitStatus::Problems);
+    };
+    let report = study.compare(by)?;
+    let forms = Forms {
+        table: &|width| terminal::compare(&report, width),
+        json: &|| json::compare(&report),
+        csv: &|| csv::compare(&report),
+        xlsx: None,
+    };
+    output::give(&forms, &shared.choices, out, err)?;
     Ok(ExitStatus::Done)
 }
 

@@ -384,6 +384,7 @@ impl<'a> History<'a> {
             position: self.position.name.clone(),
             slot: None,
             part: self.context.supersession.newest(&slot.part).to_owned(),
+            number: slot.part.clone(),
             family: family.name,
             material,
             fitted: slot.fitted,

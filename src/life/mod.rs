@@ -98,6 +98,8 @@ pub struct Life {
     pub slot: Option<String>,
     /// Part number, the newest that supersedes what was written.
     pub part: String,
+    /// Part number that was fitted, as written.
+    pub number: String,
     /// Family.
     pub family: String,
     /// Material of the part list.

@@ -25,6 +25,13 @@ const GUARD_SHAPE: Spread = Spread {
 const GUARD_LIFE_SPREAD: f64 = 1_000.0;
 const GUARD_FACTOR_SPREAD: f64 = 20.0;
 
+/// Prior of the life of one level over another's, say of two materials: 90 % sure within a factor of
+/// 5 either way (our own choice, no source; two wear-outs of each outweigh it).
+const LEVEL: Spread = Spread {
+    median: 1.0,
+    spread: 5.0,
+};
+
 impl Assessment {
     pub(super) fn draw(&mut self, wanted: Wanted) {
         if wanted.draws == 0 {
@@ -67,7 +74,7 @@ impl Assessment {
             priors: self.priors(prior, life50, center),
             half_worn_at: half_worn.then(|| longest(observations).unwrap_or(center)),
         };
-        let mut free = vec![true; observations.n_groups() + 1];
+        let mut free = vec![true; observations.n_parameters()];
         free[0] = self.distribution.has_shape();
         let starts = self.starts(&objective, center);
         let peaks = match posterior::peaks(&objective, &starts, &free) {
@@ -139,7 +146,13 @@ impl Assessment {
             mean: 0.0,
             sd: factor.ln_sd(),
         };
-        priors.resize(self.lives.observations.n_groups() + 1, Some(normal));
+        let observations = &self.lives.observations;
+        priors.resize(observations.n_groups() + 1, Some(normal));
+        let level = Normal {
+            mean: 0.0,
+            sd: LEVEL.ln_sd(),
+        };
+        priors.resize(observations.n_parameters(), Some(level));
         priors
     }
 

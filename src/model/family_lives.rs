@@ -60,10 +60,26 @@ pub fn family_lives(
     groups: &Groups,
     also: &[String],
 ) -> FamilyLives {
+    let lives: Vec<(&Life, usize)> = lives.iter().map(|l| (*l, 0)).collect();
+    leveled_lives(&lives, 1, measure, groups, also)
+}
+
+/// The same for lives of several levels, such as two materials: each with its level, of which there
+/// are `n_levels`; level 0 is what the others are held against.
+#[must_use]
+pub fn leveled_lives(
+    leveled: &[(&Life, usize)],
+    n_levels: usize,
+    measure: Measure,
+    groups: &Groups,
+    also: &[String],
+) -> FamilyLives {
+    let lives: Vec<&Life> = leveled.iter().map(|(life, _)| *life).collect();
+    let lives = lives.as_slice();
     let names = group_names(lives, measure, groups, also);
     let mut counts = Counts::default();
     let mut kept = Vec::new();
-    for life in lives {
+    for (life, level) in leveled {
         if life.fitted.is_none() {
             counts.start_unknown += 1.0;
             continue;
@@ -81,11 +97,11 @@ pub fn family_lives(
         counts.worn += f64::from(u8::from(life.ended.is_wear()));
         counts.late_entry += f64::from(u8::from(0.0 < entry));
         counts.filled += f64::from(u8::from(life.spans[measure.index()] != span));
-        kept.push(*life);
+        kept.push((*life, *level));
     }
     counts.censored = counts.lives - counts.worn;
     // Of the lives in the fit alone: a machine without any has no effect of its own among the draws.
-    let mut machines: Vec<String> = kept.iter().map(|l| l.machine.clone()).collect();
+    let mut machines: Vec<String> = kept.iter().map(|(l, _)| l.machine.clone()).collect();
     machines.sort();
     machines.dedup();
     let place = |life: &Life| {
@@ -94,11 +110,11 @@ pub fn family_lives(
     };
     let rows = kept
         .iter()
-        .map(|life| observation(life, measure, &names, place(life)))
+        .map(|(life, level)| (observation(life, measure, &names, place(life)), *level))
         .collect();
     FamilyLives {
         measure,
-        observations: Observations::new(names.len(), rows),
+        observations: Observations::leveled(names.len(), n_levels, rows),
         groups: names,
         machines,
         counts,

@@ -31,7 +31,7 @@ pub enum FitError {
 pub struct Fit {
     /// The distribution.
     pub distribution: Distribution,
-    /// `(ln shape, ln scale, ln w_1, ..)`.
+    /// `(ln shape, ln scale, ln w_1, ..)`, then the log life ratios of levels.
     pub theta: Vec<f64>,
     /// Which parameters were estimated; a factor is not where no life that wore out saw its group.
     pub free: Vec<bool>,
@@ -126,6 +126,31 @@ pub fn constrained(
     lives: &Observations,
     factor_free: &[bool],
 ) -> Result<Fit, FitError> {
+    held(distribution, lives, factor_free, None)
+}
+
+/// Maximum likelihood with the life of one level held at that of level 0.
+///
+/// # Errors
+/// As [`maximum_likelihood`].
+pub fn level_alike(
+    distribution: Distribution,
+    lives: &Observations,
+    level: usize,
+) -> Result<Fit, FitError> {
+    let free = (0..lives.n_groups())
+        .map(|g| lives.worn_under(g))
+        .collect::<Vec<_>>();
+    held(distribution, lives, &free, Some((level, 0.0)))
+}
+
+/// Maximum likelihood with factors held at 1, and at most one level's log life ratio held at a value.
+pub(super) fn held(
+    distribution: Distribution,
+    lives: &Observations,
+    factor_free: &[bool],
+    level: Option<(usize, f64)>,
+) -> Result<Fit, FitError> {
     if lives.is_empty() {
         return Err(FitError::NoLives);
     }
@@ -134,6 +159,7 @@ pub fn constrained(
     }
     let mut free = vec![distribution.has_shape(), true];
     free.extend(&factor_free[1..]);
+    free.resize(lives.n_parameters(), true);
     let objective = Anchored {
         likelihood: Likelihood {
             distribution,
@@ -144,6 +170,10 @@ pub fn constrained(
         half_worn_at: None,
     };
     let mut held = vec![0.0; free.len()];
+    if let Some((level, ratio)) = level {
+        let index = lives.n_groups() + level;
+        (free[index], held[index]) = (false, ratio);
+    }
     // Each round may find one more factor that the records drive to nothing.
     loop {
         match climb(&objective, &free, &held) {
@@ -155,11 +185,15 @@ pub fn constrained(
                     at: maximum.derivatives,
                 });
             }
-            Err(SearchError::Runaway { index, up: false }) if 1 < index => {
+            Err(SearchError::Runaway { index, up: false })
+                if 1 < index && index <= lives.n_groups() =>
+            {
                 free[index] = false;
                 held[index] = NOTHING;
             }
-            Err(SearchError::Runaway { index, .. }) => return Err(unbounded(index)),
+            Err(SearchError::Runaway { index, .. }) => {
+                return Err(unbounded(index, lives.n_groups()));
+            }
             Err(error) => return Err(FitError::Search(error)),
         }
     }
@@ -195,13 +229,14 @@ fn climb(
     Err(failure)
 }
 
-fn unbounded(index: usize) -> FitError {
+fn unbounded(index: usize, n_groups: usize) -> FitError {
     match index {
         0 => FitError::Unbounded(
             "the wear-outs are too few or too alike to set an upper limit on the shape".to_owned(),
         ),
         1 => FitError::Unbounded("the records set no limit on the scale".to_owned()),
-        _ => FitError::UnboundedFactor(index - 1),
+        _ if index <= n_groups => FitError::UnboundedFactor(index - 1),
+        _ => FitError::Unbounded("the records set no limit on how lives differ".to_owned()),
     }
 }
 

@@ -3,6 +3,10 @@
 //! Worn between low and end: `ln(S(low) - S(end)) + H(entry)`. Worn exactly at the end:
 //! `ln f(end) + H(entry)`, the density taken along effective exposure. Otherwise:
 //! `-H(end) + H(entry)`. Exposures move with the wear factors, so all of them are differentiated.
+//!
+//! Lives may be of several levels, say of two materials. A level stretches life by a factor of its
+//! own, which moves the log scale of its lives and nothing else: its derivatives are those by the
+//! log scale, summed over its lives alone.
 
 use super::kernel::{Distribution, Jet};
 use super::observations::{End, Observations};
@@ -101,10 +105,11 @@ struct Scratch {
 }
 
 impl Likelihood<'_> {
-    /// Number of parameters: ln shape, ln scale, and a log wear factor for each group but the first.
+    /// Number of parameters: ln shape, ln scale, a log wear factor for each group but the first, a
+    /// log life ratio for each level but the first.
     #[must_use]
     pub fn n_parameters(&self) -> usize {
-        self.lives.n_groups + 1
+        self.lives.n_parameters()
     }
 
     /// Value, gradient and Hessian at `theta`, into `out`.
@@ -113,7 +118,7 @@ impl Likelihood<'_> {
         let n_groups = self.lives.n_groups;
         let mut scratch = Scratch {
             factor: std::iter::once(1.0)
-                .chain(theta[2..].iter().map(|w| w.exp()))
+                .chain(theta[2..=n_groups].iter().map(|w| w.exp()))
                 .collect(),
             entry: Point::new(n_groups),
             low: Point::new(n_groups),
@@ -122,14 +127,22 @@ impl Likelihood<'_> {
             dshare: vec![0.0; n_groups - 1],
             rise: vec![0.0; n_groups + 1],
         };
+        let (common, ratios) = theta.split_at(n_groups + 1);
+        let mut parts = vec![Derivatives::zero(n_groups + 1); self.lives.n_levels];
         for i in 0..self.lives.len() {
-            self.add_life(i, theta, &mut scratch, out);
-            if !out.value.is_finite() {
+            let level = self.lives.level[i];
+            let shift = if level == 0 { 0.0 } else { ratios[level - 1] };
+            let part = &mut parts[level];
+            self.add_life(i, (common[0].exp(), common[1] + shift), &mut scratch, part);
+            if !part.value.is_finite() {
                 out.value = f64::NEG_INFINITY;
                 return;
             }
         }
-        mirror(&mut out.hessian, n_groups + 1);
+        for (level, part) in parts.iter_mut().enumerate() {
+            mirror(&mut part.hessian, n_groups + 1);
+            gather(part, level, n_groups + 1, out);
+        }
     }
 
     /// The value alone, without the work the derivatives take.
@@ -137,14 +150,17 @@ impl Likelihood<'_> {
     pub fn value(&self, theta: &[f64]) -> f64 {
         let n = self.lives.n_groups;
         let (shape, ln_scale) = (theta[0].exp(), theta[1]);
+        let (factors, ratios) = theta[2..].split_at(n - 1);
         let factors: Vec<f64> = std::iter::once(1.0)
-            .chain(theta[2..].iter().map(|w| w.exp()))
+            .chain(factors.iter().map(|w| w.exp()))
             .collect();
         let weigh = |u: &[f64]| u.iter().zip(&factors).map(|(u, w)| u * w).sum::<f64>();
-        let at = |x: f64| shape * (x.ln() - ln_scale);
-        let hazard = |x: f64| self.distribution.cumulative(at(x)).value;
         let mut total = 0.0;
         for i in 0..self.lives.len() {
+            let level = self.lives.level[i];
+            let ln_scale = ln_scale + if level == 0 { 0.0 } else { ratios[level - 1] };
+            let at = |x: f64| shape * (x.ln() - ln_scale);
+            let hazard = |x: f64| self.distribution.cumulative(at(x)).value;
             let row = i * n..(i + 1) * n;
             let entry = weigh(&self.lives.entry[row.clone()]);
             let (low, step) = (
@@ -178,7 +194,14 @@ impl Likelihood<'_> {
         }
     }
 
-    fn add_life(&self, i: usize, theta: &[f64], s: &mut Scratch, out: &mut Derivatives) {
+    /// Adds one life by the parameters that all lives share; `ln_scale` is that of its level.
+    fn add_life(
+        &self,
+        i: usize,
+        (shape, ln_scale): (f64, f64),
+        s: &mut Scratch,
+        out: &mut Derivatives,
+    ) {
         let n = self.lives.n_groups;
         let row = i * n..(i + 1) * n;
         let (entry, low, step) = (
@@ -186,7 +209,6 @@ impl Likelihood<'_> {
             &self.lives.low[row.clone()],
             &self.lives.step[row],
         );
-        let (shape, ln_scale) = (theta[0].exp(), theta[1]);
         let count = self.lives.count[i];
         let weigh = |u: &[f64]| u.iter().zip(&s.factor).map(|(u, w)| u * w).sum::<f64>();
         let (at_entry, at_low, rise) = (weigh(entry), weigh(low), weigh(step));
@@ -262,7 +284,7 @@ impl Likelihood<'_> {
     ) {
         let rate = self.distribution.ln_rate(s.end.t);
         add_term(out, &s.end, shape, rate, count);
-        let n = self.n_parameters();
+        let n = self.lives.n_groups + 1;
         out.value += count * (shape.ln() - at_end.ln());
         out.gradient[0] += count;
         for g in 2..n {
@@ -284,7 +306,7 @@ impl Likelihood<'_> {
         count: f64,
         out: &mut Derivatives,
     ) {
-        let n = self.n_parameters();
+        let n = self.lives.n_groups + 1;
         if at_low <= 0.0 {
             let h = self.distribution.cumulative(s.end.t);
             let q = 1.0 / h.value.exp_m1();
@@ -353,6 +375,28 @@ fn add_term(out: &mut Derivatives, point: &Point, shape: f64, f: Jet, sign: f64)
             out.hessian[i * n + j] +=
                 sign * (f.d2 * point.dt[i] * point.dt[j] + f.d1 * point.d2t(shape, i, j));
         }
+    }
+}
+
+/// Adds the lives of one level: what they say of the log scale they also say of their level's ratio.
+fn gather(part: &Derivatives, level: usize, n: usize, out: &mut Derivatives) {
+    let wide = out.gradient.len();
+    out.value += part.value;
+    for i in 0..n {
+        out.gradient[i] += part.gradient[i];
+        for j in 0..n {
+            out.hessian[i * wide + j] += part.hessian[i * n + j];
+        }
+    }
+    if level == 0 {
+        return;
+    }
+    let own = n + level - 1;
+    out.gradient[own] += part.gradient[1];
+    out.hessian[own * wide + own] += part.hessian[n + 1];
+    for j in 0..n {
+        out.hessian[own * wide + j] += part.hessian[n + j];
+        out.hessian[j * wide + own] += part.hessian[n + j];
     }
 }
 

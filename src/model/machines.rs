@@ -206,16 +206,19 @@ impl<'a> Machines<'a> {
         let data = self.base.likelihood.lives;
         let n = data.n_groups;
         let (shape, ln_scale) = (scale[0].exp(), scale[1]);
+        let (factors, ratios) = scale[2..].split_at(n - 1);
         let factors: Vec<f64> = std::iter::once(1.0)
-            .chain(scale[2..].iter().map(|w| w.exp()))
+            .chain(factors.iter().map(|w| w.exp()))
             .collect();
         let weigh = |u: &[f64]| u.iter().zip(&factors).map(|(u, w)| u * w).sum::<f64>();
-        let at = |x: f64| shape * (x.ln() - ln_scale);
         let mut add = |term| terms.add(distribution, term);
         let mut constant = 0.0;
         for i in lives {
             let row = i * n..(i + 1) * n;
             let weight = data.count[i];
+            let level = data.level[i];
+            let ln_scale = ln_scale + if level == 0 { 0.0 } else { ratios[level - 1] };
+            let at = |x: f64| shape * (x.ln() - ln_scale);
             let entry = weigh(&data.entry[row.clone()]);
             let (low, step) = (weigh(&data.low[row.clone()]), weigh(&data.step[row]));
             if 0.0 < entry {

@@ -12,21 +12,24 @@
 //! with mean `ln scale` and standard deviation `1 / shape`. Exponential: Weibull of shape 1.
 //!
 //! Parameters are handled as `theta = (ln shape, ln scale, ln w_1, ..)`, with `w_g` the wear factor
-//! of each group after the reference group.
+//! of each group after the reference group. Where levels are compared, such as materials, their log
+//! life ratios against level 0 follow.
 
 pub mod anchor;
 pub mod assess;
 pub mod chain;
 pub mod conflict;
 mod drawing;
-mod family_lives;
+pub mod family_lives;
 pub mod fit;
 pub mod goodness;
 pub mod health;
 pub mod importance;
 pub mod kernel;
+pub mod levels;
 pub mod likelihood;
 pub mod machines;
+pub mod multiple;
 pub mod newton;
 pub mod nonparametric;
 pub mod observations;

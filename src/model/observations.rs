@@ -59,6 +59,10 @@ pub struct Observations {
     pub(super) count: Vec<f64>,
     /// Ascending, so that the lives of one machine lie together.
     pub(super) machine: Vec<Option<u32>>,
+    /// Levels compared by their life at the same effective exposure; 1 where nothing is.
+    pub(super) n_levels: usize,
+    /// Level of each life; level 0 is what the others are held against.
+    pub(super) level: Vec<usize>,
 }
 
 impl Observations {
@@ -69,15 +73,28 @@ impl Observations {
     /// # Panics
     /// Never: counts are joined only to a life that is there.
     #[must_use]
-    pub fn new(n_groups: usize, mut lives: Vec<Observation>) -> Self {
-        lives.sort_by(Observation::order);
+    pub fn new(n_groups: usize, lives: Vec<Observation>) -> Self {
+        Self::leveled(n_groups, 1, lives.into_iter().map(|l| (l, 0)).collect())
+    }
+
+    /// The same for lives of several levels, each of which may stretch life by a factor of its own.
+    ///
+    /// Every level is below `n_levels`; level 0 is what the others are held against.
+    ///
+    /// # Panics
+    /// Never: counts are joined only to a life that is there.
+    #[must_use]
+    pub fn leveled(n_groups: usize, n_levels: usize, mut lives: Vec<(Observation, usize)>) -> Self {
+        lives.sort_by(|a, b| a.0.order(&b.0).then(a.1.cmp(&b.1)));
         let mut out = Self {
             n_groups,
+            n_levels,
             ..Self::default()
         };
-        let mut last: Option<&Observation> = None;
-        for life in &lives {
-            if last.is_some_and(|l| l.order(life).is_eq()) {
+        let mut last: Option<&(Observation, usize)> = None;
+        for pair in &lives {
+            let (life, level) = pair;
+            if last.is_some_and(|(l, of)| of == level && l.order(life).is_eq()) {
                 *out.count.last_mut().expect("a last one was pushed") += life.count;
                 continue;
             }
@@ -93,7 +110,34 @@ impl Observations {
             out.known.push(life.known);
             out.count.push(life.count);
             out.machine.push(life.machine);
-            last = Some(life);
+            out.level.push(*level);
+            last = Some(pair);
+        }
+        out
+    }
+
+    /// The same lives with another reference group: group `group` and the reference change places.
+    #[must_use]
+    pub fn with_reference(&self, group: usize) -> Self {
+        let mut out = self.clone();
+        for column in [&mut out.entry, &mut out.low, &mut out.step] {
+            for row in column.chunks_exact_mut(self.n_groups) {
+                row.swap(0, group);
+            }
+        }
+        out
+    }
+
+    /// The same lives held against another level: level `level` and level 0 change places.
+    #[must_use]
+    pub fn with_base(&self, level: usize) -> Self {
+        let mut out = self.clone();
+        for own in &mut out.level {
+            *own = match *own {
+                0 => level,
+                l if l == level => 0,
+                l => l,
+            };
         }
         out
     }
@@ -114,6 +158,19 @@ impl Observations {
     #[must_use]
     pub fn n_groups(&self) -> usize {
         self.n_groups
+    }
+
+    /// Number of levels.
+    #[must_use]
+    pub fn n_levels(&self) -> usize {
+        self.n_levels
+    }
+
+    /// Parameters of a life model: ln shape, ln scale, a log wear factor for each group but the
+    /// first, a log life ratio for each level but the first.
+    #[must_use]
+    pub fn n_parameters(&self) -> usize {
+        self.n_groups + self.n_levels
     }
 
     /// Number of wear-outs.
@@ -140,6 +197,12 @@ impl Observations {
             let at = i * self.n_groups + group;
             self.known[i] != End::Censored && 0.0 < self.low[at] + self.step[at]
         })
+    }
+
+    /// Whether any life of that level wore out.
+    #[must_use]
+    pub fn worn_at(&self, level: usize) -> bool {
+        (0..self.len()).any(|i| self.level[i] == level && self.known[i] != End::Censored)
     }
 
     /// Exposure of life `i` at its end, every group counting 1.

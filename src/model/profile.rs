@@ -21,21 +21,24 @@ pub enum Quantity {
     Life(Anchor),
     /// The wear factor of this group (1 or more).
     Factor(usize),
+    /// Life of this level (1 or more) over that of level 0.
+    Level(usize),
 }
 
 impl Quantity {
-    fn index(self) -> usize {
+    fn index(self, n_groups: usize) -> usize {
         match self {
             Self::Shape => 0,
             Self::Life(_) => 1,
             Self::Factor(g) => g + 1,
+            Self::Level(l) => n_groups + l,
         }
     }
 
     fn anchor(self) -> Anchor {
         match self {
             Self::Life(anchor) => anchor,
-            Self::Shape | Self::Factor(_) => Anchor::Scale,
+            Self::Shape | Self::Factor(_) | Self::Level(_) => Anchor::Scale,
         }
     }
 }
@@ -70,7 +73,7 @@ pub fn interval(
     quantity: Quantity,
     level: f64,
 ) -> Option<Interval> {
-    let index = quantity.index();
+    let index = quantity.index(lives.n_groups());
     if !fit.free[index] {
         return edge(fit, lives, quantity, level);
     }
@@ -110,7 +113,7 @@ pub fn interval(
 fn edge(fit: &Fit, lives: &Observations, quantity: Quantity, level: f64) -> Option<Interval> {
     /// Far below any log factor that a record could tell from nothing.
     const START: f64 = -9.0;
-    let index = quantity.index();
+    let index = quantity.index(lives.n_groups());
     if !matches!(quantity, Quantity::Factor(_)) || NOTHING < fit.theta[index] {
         return None;
     }

@@ -1,9 +1,11 @@
 //! Results as CSV: one table each, numbers plain, unknown cells empty.
 
 mod backtest;
+mod compare;
 mod stock;
 
 pub use backtest::backtest;
+pub use compare::compare;
 pub use stock::stock;
 
 use super::fits::FitsReport;

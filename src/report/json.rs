@@ -1,9 +1,11 @@
 //! Results as JSON, by keys that other programs rely on. Unknown is `null`, never 0 and never left out.
 
 mod backtest;
+mod compare;
 mod stock;
 
 pub use backtest::backtest;
+pub use compare::compare;
 pub use stock::stock;
 
 use chrono::NaiveDate;
@@ -12,6 +14,7 @@ use serde_json::{Map, Value, json};
 use super::fits::{FitLine, FitsReport};
 use super::lives::{LifeLine, LivesReport};
 use super::models::{ModelLine, ModelsReport};
+use super::money::Past;
 use super::remaining::{RemainingLine, RemainingReport};
 use super::{BudgetReport, Estimate, Forecast, Header, PlanSource};
 use crate::decide::Advice;
@@ -268,7 +271,9 @@ pub fn budget(report: &BudgetReport) -> Value {
     let families: Vec<Value> = report
         .lines
         .iter()
-        .map(|line| {
+        .enumerate()
+        .map(|(i, line)| {
+            let per_acre = report.money.lines.get(i).and_then(Option::as_ref);
             json!({
                 "family": line.family,
                 "part": line.part,
@@ -283,26 +288,36 @@ pub fn budget(report: &BudgetReport) -> Value {
                 "parts_cost": forecast(line.parts_cost.as_ref()),
                 "labor_cost": forecast(line.labor_cost.as_ref()),
                 "down_cost": forecast(line.down_cost.as_ref()),
+                "cost_per_acre": forecast(per_acre),
             })
         })
         .collect();
     let machines: Vec<Value> = report
         .machines
         .iter()
-        .map(|m| {
+        .enumerate()
+        .map(|(i, m)| {
+            let money = report.money.machines.get(i);
             json!({
                 "machine": m.machine,
                 "planned": amounts(&m.planned),
                 "total": forecast(m.total.as_ref()),
+                "cost_per_acre": forecast(money.and_then(|m| m.cost_per_acre.as_ref())),
+                "past": past(money.and_then(|m| m.past.as_ref())),
+                "repair_curve": money.and_then(|m| m.repair_curve),
             })
         })
         .collect();
     let products: Vec<Value> = report
         .products
         .iter()
-        .map(|p| {
+        .enumerate()
+        .map(|(i, p)| {
+            let money = report.money.products.get(i);
             json!({
                 "group": p.group,
+                "cost_per_acre_range": forecast(money.and_then(|m| m.cost_per_acre.as_ref())),
+                "cost_per_ton_range": forecast(money.and_then(|m| m.cost_per_ton.as_ref())),
                 "acres": p.acres,
                 "tons": p.tons,
                 "cost": p.cost,
@@ -347,10 +362,25 @@ pub fn budget(report: &BudgetReport) -> Value {
             "machines": machines,
             "products": products,
             "policies": policies,
+            "past": past(report.money.past.as_ref()),
             "months": months,
             "rows": accounts(&report.account),
         }),
     )
+}
+
+/// What a past season cost, as far as it was written down.
+fn past(past: Option<&Past>) -> Value {
+    past.map_or(Value::Null, |p| {
+        json!({
+            "season": p.season,
+            "changes": p.changes,
+            "without_cost": p.unpriced,
+            "cost": p.cost,
+            "acres": p.acres,
+            "cost_per_acre": p.per_acre(),
+        })
+    })
 }
 
 fn accounts(accounts: &[Account]) -> Vec<Value> {

@@ -1,11 +1,13 @@
 //! Results as plain structs, and their forms for people and programs. Nothing is computed here.
 
 pub mod backtest;
+pub mod compare;
 pub mod csv;
 pub mod fits;
 pub mod json;
 pub mod lives;
 pub mod models;
+pub mod money;
 pub mod probability;
 pub mod remaining;
 pub mod stock;
@@ -81,6 +83,8 @@ pub struct BudgetReport {
     pub machines: Vec<MachineLine>,
     /// By product group; the costs add up to the total's expectation.
     pub products: Vec<ProductLine>,
+    /// Money per acre and ton beside these lines.
+    pub money: money::Money,
     /// By month.
     pub months: Vec<MonthLine>,
     /// The use the forecast rests on.

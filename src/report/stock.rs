@@ -53,7 +53,7 @@ pub struct StockReport {
     pub idle: Vec<IdleLine>,
     /// By customer, those with any need.
     pub customers: Vec<CustomerNeed>,
-    /// Share of expected pieces served, against money spent; the first before any is.
+    /// Share of expected demand served, by price, against money spent; the first before any is.
     pub curve: Vec<CurvePoint>,
     /// Money of all that is ordered; `None` where a price is not known.
     pub order_total: Option<f64>,
@@ -61,7 +61,7 @@ pub struct StockReport {
     pub known_total: f64,
     /// Money of all that would be ordered without a limit, as far as prices are known.
     pub wanted_total: f64,
-    /// Share of expected pieces served with all that is ordered.
+    /// Share of expected demand served with all that is ordered, by price.
     pub fill_rate: Option<f64>,
     /// What was assumed: a thing and its value, for people.
     pub assumptions: Vec<(String, String)>,
@@ -171,6 +171,6 @@ pub struct CustomerNeed {
 pub struct CurvePoint {
     /// Money spent.
     pub money: f64,
-    /// Share of all expected pieces served.
+    /// Share of all expected demand served, by price.
     pub fill_rate: f64,
 }

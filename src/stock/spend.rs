@@ -48,7 +48,7 @@ pub struct Step {
     pub order: f64,
     /// Money spent so far.
     pub spent: f64,
-    /// Share of all expected pieces served so far.
+    /// Share of all expected demand served so far, by price.
     pub fill_rate: f64,
 }
 
@@ -59,7 +59,8 @@ pub struct Spending {
     pub orders: Vec<f64>,
     /// Every purchase in order, also those beyond the limit.
     pub steps: Vec<Step>,
-    /// Share of all expected pieces served before anything is bought; `None` where none is expected.
+    /// Share of all expected demand served before anything is bought, by price; `None` where none
+    /// is expected.
     pub fill_rate_before: Option<f64>,
 }
 
@@ -69,10 +70,11 @@ pub struct Spending {
 ///   that no longer fits is passed over for a smaller one.
 #[must_use]
 pub fn spend(candidates: &[Candidate<'_>], limit: Option<f64>) -> Spending {
-    let expected: f64 = candidates.iter().map(|c| c.demand.expected()).sum();
+    let value = |c: &Candidate<'_>| c.price * c.demand.expected();
+    let expected: f64 = candidates.iter().map(value).sum();
     let mut served: f64 = candidates
         .iter()
-        .map(|c| c.demand.expected() - c.demand.short(c.available))
+        .map(|c| value(c) - c.price * c.demand.short(c.available))
         .sum();
     let mut spending = Spending {
         orders: vec![0.0; candidates.len()],
@@ -87,7 +89,7 @@ pub fn spend(candidates: &[Candidate<'_>], limit: Option<f64>) -> Spending {
         let price = candidate.price * (order - orders[best]);
         let prevented = (candidate.short(orders[best]) - candidate.short(order)) / candidate.weight;
         spent += price;
-        served += prevented;
+        served += candidate.price * prevented;
         // Bought only where every smaller purchase of the part was bought as well.
         let whole = spending.orders[best].total_cmp(&orders[best]).is_eq();
         if whole && limit.is_none_or(|limit| bought + price <= limit + 1e-9) {

@@ -1,9 +1,10 @@
 //! Next season's budget.
 
-use super::{Outlook, Policy, Study, StudyError};
+use super::money::Sums;
+use super::{LineStates, Outlook, Policy, Study, StudyError};
 use crate::forecast::plan;
 use crate::forecast::simulate::{self, LineSamples, Outcome};
-use crate::forecast::unit::{Line, Unit};
+use crate::forecast::unit::Line;
 use crate::record::{Account, Amounts};
 use crate::report::{
     BudgetReport, Forecast, MachineLine, MonthLine, PartLine, PlanLine, PolicyLine, ProductLine,
@@ -20,6 +21,7 @@ impl Study {
             study: self,
             outlook: &outlook,
             outcome: &outcome,
+            states: outlook.line_states(),
         }
         .report(account))
     }
@@ -46,6 +48,7 @@ impl Study {
             study: self,
             outlook,
             outcome: &outcome,
+            states: outlook.line_states(),
         };
         let known_total = Forecast::of(&outcome.total);
         PolicyLine {
@@ -53,7 +56,7 @@ impl Study {
             changed_before,
             total: summing.is_known(|_| true).then_some(known_total),
             known_total,
-            down: summing.down_total(&summing.lines()),
+            down: summing.down_total(&summing.lines(&summing.places())),
         }
     }
 
@@ -75,6 +78,7 @@ struct Summing<'a> {
     study: &'a Study,
     outlook: &'a Outlook,
     outcome: &'a Outcome,
+    states: LineStates,
 }
 
 impl Summing<'_> {
@@ -90,7 +94,16 @@ impl Summing<'_> {
                 .filter(|a| 0.0 < *a)
                 .map(|acres| t.times(1.0 / acres))
         });
-        let lines: Vec<PartLine> = self.lines();
+        let places = self.places();
+        let lines: Vec<PartLine> = self.lines(&places);
+        let (machines, products) = (self.machines(), self.products(total.is_some()));
+        let sums = Sums {
+            study: self.study,
+            outlook: self.outlook,
+            outcome: self.outcome,
+            acres: planned.acres,
+        };
+        let money = sums.money((&places, &lines), &machines, &products, total.is_some());
         BudgetReport {
             header: self.study.header(self.notes()),
             season: season.year,
@@ -105,8 +118,9 @@ impl Summing<'_> {
             down_total: self.down_total(&lines),
             planned,
             per_acre,
-            machines: self.machines(),
-            products: self.products(total.is_some()),
+            machines,
+            products,
+            money,
             months: self.months(total.is_some()),
             plan: self.plan(),
             policies: Vec::new(),
@@ -116,14 +130,6 @@ impl Summing<'_> {
         }
     }
 
-    /// Whether anything of a line is in service on machines asked for.
-    fn in_use(&self, line: usize) -> bool {
-        let service = &self.outlook.in_service;
-        service.units.iter().any(|u| u.line == line)
-            || service.due.iter().any(|d| d.line == line)
-            || service.unclear.contains(&line)
-    }
-
     /// Whether every cost on machines for which `keep` holds is known.
     fn is_known(&self, keep: impl Fn(usize) -> bool) -> bool {
         let service = &self.outlook.in_service;
@@ -131,20 +137,8 @@ impl Summing<'_> {
         let used = used.chain(service.due.iter().map(|d| (d.machine, d.line)));
         let rate = self.study.records.settings.labor_rate;
         used.filter(|(machine, _)| keep(*machine))
-            .all(|(_, line)| self.can_forecast(line) && service.lines[line].cost.is_known(rate))
+            .all(|(_, line)| self.states.known[line] && service.lines[line].cost.is_known(rate))
             && service.unclear.is_empty()
-    }
-
-    /// Whether the use that wears a line, and its life, are known.
-    fn can_forecast(&self, line: usize) -> bool {
-        let service = &self.outlook.in_service;
-        let of_line = |u: &&Unit| u.line == line;
-        service
-            .units
-            .iter()
-            .filter(of_line)
-            .all(|u| service.can_forecast(u, &self.outlook.assessments))
-            && !service.unclear.contains(&line)
     }
 
     fn planned(&self, keep: impl Fn(&str) -> bool) -> Amounts {
@@ -155,18 +149,24 @@ impl Summing<'_> {
         }))
     }
 
-    fn lines(&self) -> Vec<PartLine> {
-        let service = &self.outlook.in_service;
-        let mut lines: Vec<PartLine> = (0..service.lines.len())
-            .filter(|l| self.in_use(*l))
-            .map(|l| self.part_line(l, &service.lines[l], &self.outcome.lines[l]))
+    /// Places of the lines in use, by family and part.
+    fn places(&self) -> Vec<usize> {
+        let lines = &self.outlook.in_service.lines;
+        let mut places: Vec<usize> = (0..lines.len())
+            .filter(|l| self.states.in_use[*l])
             .collect();
-        lines.sort_by(|a, b| (&a.family, &a.part).cmp(&(&b.family, &b.part)));
-        lines
+        places.sort_by_key(|l| (&lines[*l].family, &lines[*l].part));
+        places
+    }
+
+    fn lines(&self, places: &[usize]) -> Vec<PartLine> {
+        let service = &self.outlook.in_service;
+        let line = |l: &usize| self.part_line(*l, &service.lines[*l], &self.outcome.lines[*l]);
+        places.iter().map(line).collect()
     }
 
     fn part_line(&self, index: usize, line: &Line, samples: &LineSamples) -> PartLine {
-        let known = self.can_forecast(index);
+        let known = self.states.known[index];
         let told = |samples: &[f64]| known.then(|| Forecast::of(samples));
         let settings = &self.study.records.settings;
         let listed = self.study.records.part(&line.part);
@@ -318,11 +318,11 @@ impl Summing<'_> {
             .lines
             .iter()
             .enumerate()
-            .filter(|(l, _)| self.in_use(*l))
+            .filter(|(l, _)| self.states.in_use[*l])
             .collect();
         let unforeseen: Vec<&str> = in_use
             .iter()
-            .filter(|(l, _)| !self.can_forecast(*l))
+            .filter(|(l, _)| !self.states.known[*l])
             .map(|(_, line)| line.part.as_str())
             .collect();
         let in_use: Vec<&Line> = in_use.into_iter().map(|(_, line)| line).collect();

@@ -217,6 +217,7 @@ impl Teller<'_> {
                 (theta[1] + anchor.offset(draws.distribution, theta[0]).value).exp()
             }
             Quantity::Factor(g) => theta[g + 1].exp(),
+            Quantity::Level(l) => theta[self.assessment.lives.groups.len() + l].exp(),
         });
         Some(self.middle(&sorted))
     }

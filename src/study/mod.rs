@@ -4,11 +4,13 @@ pub mod advice;
 pub mod backtest;
 pub mod bare;
 pub mod budget;
+pub mod compare;
 pub mod fits;
 mod goodness;
 mod kits;
 pub mod lives;
 pub mod models;
+pub mod money;
 pub mod remaining;
 pub mod stock;
 
@@ -104,6 +106,14 @@ pub enum StudyError {
     Filter {
         /// `family` or `machine`.
         what: &'static str,
+        /// What was asked for.
+        name: String,
+        /// What there is.
+        known: String,
+    },
+    /// Lives are to be told apart by a column that the records do not hold.
+    #[error("no column is called `{name}`; lives can be compared by: {known}")]
+    Column {
         /// What was asked for.
         name: String,
         /// What there is.
@@ -527,7 +537,37 @@ pub struct Outlook {
     pub in_service: InService,
 }
 
+/// What holds of each line, in the order of those in service.
+#[derive(Clone, Debug, Default)]
+pub(crate) struct LineStates {
+    /// Whether anything of it is in service on machines asked for.
+    pub(crate) in_use: Vec<bool>,
+    /// Whether the use that wears it, and its life, are known.
+    pub(crate) known: Vec<bool>,
+}
+
 impl Outlook {
+    /// Goes through everything in service once.
+    pub(crate) fn line_states(&self) -> LineStates {
+        let service = &self.in_service;
+        let mut states = LineStates {
+            in_use: vec![false; service.lines.len()],
+            known: vec![true; service.lines.len()],
+        };
+        for unit in &service.units {
+            states.in_use[unit.line] = true;
+            states.known[unit.line] &= service.can_forecast(unit, &self.assessments);
+        }
+        for due in &service.due {
+            states.in_use[due.line] = true;
+        }
+        for line in &service.unclear {
+            states.in_use[*line] = true;
+            states.known[*line] = false;
+        }
+        states
+    }
+
     /// Notes of every step so far.
     #[must_use]
     pub fn notes(&self, built: &Built) -> Vec<String> {

@@ -4,7 +4,7 @@ mod assumptions;
 
 use std::collections::BTreeMap;
 
-use super::{Outlook, Policy, Study, StudyError};
+use super::{LineStates, Outlook, Policy, Study, StudyError};
 use crate::forecast::demand::{self, Demands, Desk, LeadTime};
 use crate::forecast::plays::Game;
 use crate::forecast::unit::Line;
@@ -47,6 +47,7 @@ impl Study {
             outlook: &outlook,
             shelf: &shelf,
             demands: &demands,
+            states: outlook.line_states(),
         };
         Ok(counter.report(&customers, account))
     }
@@ -152,6 +153,7 @@ struct Counter<'a> {
     outlook: &'a Outlook,
     shelf: &'a Shelf<'a>,
     demands: &'a Demands,
+    states: LineStates,
 }
 
 impl<'a> Counter<'a> {
@@ -166,7 +168,7 @@ impl<'a> Counter<'a> {
         let mut lines: Vec<StockLine> = wanted
             .iter()
             .enumerate()
-            .filter(|(l, _)| self.in_use(*l))
+            .filter(|(l, _)| self.states.in_use[*l])
             .map(|(l, w)| self.line(l, w.as_ref(), orders[l]))
             .collect();
         lines.sort_by(|a, b| (&a.family, &a.part).cmp(&(&b.family, &b.part)));
@@ -201,21 +203,6 @@ impl<'a> Counter<'a> {
         }
     }
 
-    /// Whether anything of a line is in service on machines asked for.
-    fn in_use(&self, line: usize) -> bool {
-        let service = &self.outlook.in_service;
-        service.units.iter().any(|u| u.line == line)
-            || service.due.iter().any(|d| d.line == line)
-            || service.unclear.contains(&line)
-    }
-
-    fn can_forecast(&self, line: usize) -> bool {
-        let service = &self.outlook.in_service;
-        let mut units = service.units.iter().filter(|u| u.line == line);
-        units.all(|u| service.can_forecast(u, &self.outlook.assessments))
-            && !service.unclear.contains(&line)
-    }
-
     /// Money of a piece too few and too many; `None` where the settings price neither.
     fn costs(&self, line: &Line, critical: Option<Critical>) -> Option<Costs> {
         let settings = &self.study.records.settings;
@@ -243,7 +230,7 @@ impl<'a> Counter<'a> {
     }
 
     fn wanted(&self, index: usize, line: &'a Line) -> Option<Wanted<'a>> {
-        if !self.can_forecast(index) {
+        if !self.states.known[index] {
             return None;
         }
         let demand = Demand::of_samples(&self.demands.season[index])?;
@@ -420,7 +407,7 @@ impl<'a> Counter<'a> {
         for (part, held) in &self.shelf.held {
             let lines = &self.outlook.in_service.lines;
             let index = lines.iter().position(|l| l.part == *part);
-            let index = index.filter(|l| self.in_use(*l));
+            let index = index.filter(|l| self.states.in_use[*l]);
             // What cannot be forecast is not called idle.
             let (beyond, expected) = match index.map(|l| wanted[l].as_ref()) {
                 Some(None) => continue,
@@ -459,10 +446,9 @@ impl<'a> Counter<'a> {
 
     fn needs(&self, customers: &[Option<String>]) -> Vec<CustomerNeed> {
         let lines = &self.outlook.in_service.lines;
-        let known: Vec<bool> = (0..lines.len()).map(|l| self.can_forecast(l)).collect();
         let needs = self.demands.by_customer.iter();
         let mut needs: Vec<CustomerNeed> = needs
-            .filter(|((_, line), _)| known[*line])
+            .filter(|((_, line), _)| self.states.known[*line])
             .map(|((customer, line), need)| CustomerNeed {
                 customer: customers.get(*customer).cloned().flatten(),
                 part: lines[*line].part.clone(),

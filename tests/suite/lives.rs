@@ -290,6 +290,7 @@ fn a_machine_whose_lives_are_all_kept_out_of_the_fit_takes_no_place_among_those_
         position: "hose".to_owned(),
         slot: None,
         part: "H-1".to_owned(),
+        number: "H-1".to_owned(),
         family: "hydraulic-hose".to_owned(),
         material: None,
         fitted,

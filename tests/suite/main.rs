@@ -8,6 +8,7 @@
 mod backtest;
 mod calibration;
 mod cli;
+mod compare;
 mod damage;
 mod decide;
 mod fleet;
@@ -17,6 +18,7 @@ mod kits;
 mod layers;
 mod lives;
 mod models;
+mod money;
 mod notebooks;
 mod posterior;
 mod properties;

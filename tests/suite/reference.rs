@@ -4,6 +4,7 @@
 //! recomputed; `tests/reference/SOURCES.md` tells where every value comes from.
 
 mod fits;
+mod levels;
 mod nonparametric;
 mod scores;
 mod values;

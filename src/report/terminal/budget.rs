@@ -21,6 +21,7 @@ pub fn budget(report: &BudgetReport, width: usize) -> String {
     if !report.products.is_empty() {
         out.push('\n');
         out.push_str(&products(report, width));
+        out.push_str(&rates(report, width));
     }
     out.push('\n');
     out.push_str(&months(report, width));
@@ -250,6 +251,66 @@ fn products(report: &BudgetReport, width: usize) -> String {
         ]);
     }
     grid.text()
+}
+
+/// What a rate per acre must carry for wear, what was spent before, and the published curve.
+fn rates(report: &BudgetReport, width: usize) -> String {
+    let currency = &report.currency;
+    let (area, one) = match report.units {
+        Units::Us => ("acre", 1.0),
+        Units::Metric => ("hectare", HECTARES_PER_ACRE),
+    };
+    let mut out = String::new();
+    let mut say = |text: &str| out.push_str(&wrapped(text, "  ", "  ", width));
+    let rates = report.products.iter().zip(&report.money.products);
+    let rates: Vec<String> = rates
+        .filter_map(|(line, money)| {
+            let cost = money.cost_per_acre?;
+            let (likely, sure) = (cost.expected / one, cost.p80 / one);
+            let (likely, sure) = (cents(likely, currency), cents(sure, currency));
+            Some(format!(
+                "{} {likely}, or {sure} to be covered in 8 seasons of 10",
+                line.group
+            ))
+        })
+        .collect();
+    if !rates.is_empty() {
+        say(&format!(
+            "For wear alone a custom rate must carry, an {area} of: {}.",
+            rates.join("; ")
+        )
+        .replace("an hectare", "a hectare"));
+    }
+    if let Some(past) = report.money.past.filter(|p| p.unpriced < p.changes) {
+        let per = past.per_acre().map_or_else(String::new, |v| {
+            format!(", {} an {area}", cents(v / one, currency)).replace("an hectare", "a hectare")
+        });
+        let gap = match past.unpriced {
+            0 => String::new(),
+            n => format!("; for {n} of them no cost of parts is written down, so it was more"),
+        };
+        say(&format!(
+            "Season {} cost {} on record for {} {}{per}{gap}.",
+            past.season,
+            money(past.cost, currency),
+            past.changes,
+            if past.changes == 1 {
+                "change"
+            } else {
+                "changes"
+            }
+        ));
+    }
+    for (line, own) in report.machines.iter().zip(&report.money.machines) {
+        if let Some(curve) = own.repair_curve {
+            say(&format!(
+                "All repairs of {} by the published curve for fertilizer spreaders (ASABE D497, factors 0.63 and 1.3): {} for the season's hours; wear parts are a share of that.",
+                line.machine,
+                money(curve, currency)
+            ));
+        }
+    }
+    out
 }
 
 fn months(report: &BudgetReport, width: usize) -> String {

@@ -3,6 +3,7 @@
 mod backtest;
 mod budget;
 mod check;
+mod compare;
 mod fits;
 mod grid;
 mod lives;
@@ -14,6 +15,7 @@ mod words;
 pub use backtest::backtest;
 pub use budget::budget;
 pub use check::check;
+pub use compare::compare;
 pub use fits::fits;
 pub use lives::lives;
 pub use models::models;

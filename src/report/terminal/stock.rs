@@ -59,7 +59,7 @@ fn totals(out: &mut String, report: &StockReport, width: usize) {
     let served = report.fill_rate.map_or_else(|| UNKNOWN.to_owned(), percent);
     let _ = writeln!(
         out,
-        "Pieces served from the shelf   {served} of the season's demand"
+        "Served from the shelf          {served} of the season's demand, by price"
     );
     if let Some(first) = report.curve.first() {
         let _ = writeln!(

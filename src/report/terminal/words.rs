@@ -61,6 +61,15 @@ pub(super) fn cents(value: f64, currency: &str) -> String {
     signed(&format!("{whole_part}.{cents:02.0}"), currency)
 }
 
+/// Money of a small thing, such as one part's wear on an acre: to a tenth of a cent below a dollar.
+pub(super) fn small(value: f64, currency: &str) -> String {
+    if 0.9995 <= value.abs() {
+        cents(value, currency)
+    } else {
+        signed(&format!("{value:.3}"), currency)
+    }
+}
+
 /// A price: cents where they show.
 pub(super) fn price(value: f64, currency: &str) -> String {
     if value < 1_000.0 {

@@ -1,0 +1,169 @@
+//! Wear and cost side by side: products, machines, or the values of any column.
+
+mod columns;
+mod machines;
+mod money;
+mod products;
+mod teller;
+mod values;
+
+use columns::By;
+
+use super::{DRAWS, Study, StudyError};
+use crate::family::Family;
+use crate::life::Life;
+use crate::model::assess::{FamilyLives, Wanted, measured};
+use crate::model::multiple::holm;
+use crate::record::Table;
+use crate::report::compare::{CompareFamily, CompareReport, Compared};
+use teller::Teller;
+
+/// One family with what every comparison of it needs.
+struct Case<'a> {
+    study: &'a Study,
+    family: &'a Family,
+    /// The lives asked for.
+    lives: Vec<&'a Life>,
+    /// All of them in the family's measure.
+    all: FamilyLives,
+}
+
+impl<'a> Case<'a> {
+    fn new(study: &'a Study, family: &'a Family, notes: &mut Vec<String>) -> Self {
+        let wanted = |l: &&Life| l.family == family.name && study.wants_machine(&l.machine);
+        let lives: Vec<&Life> = study.built.lives.iter().filter(wanted).collect();
+        let all = measured(family, &lives, &study.groups, &[], notes);
+        Self {
+            study,
+            family,
+            lives,
+            all,
+        }
+    }
+
+    fn wanted(&self) -> Wanted {
+        let options = &self.study.options;
+        Wanted {
+            priors: options.priors,
+            machine_effect: options.priors && options.machine_effect,
+            draws: if options.priors { DRAWS } else { 0 },
+            seed: options.seed,
+        }
+    }
+
+    fn teller<'b>(&self, assessment: &'b crate::model::assess::Assessment) -> Teller<'b> {
+        Teller {
+            assessment,
+            priors: self.study.options.priors,
+            level: self.study.options.level,
+        }
+    }
+}
+
+impl Study {
+    /// Wear and cost side by side, by `product`, by `machine`, or by any column of machines,
+    /// positions or parts.
+    ///
+    /// # Errors
+    /// [`StudyError::Column`] for a column that the records do not know, [`StudyError::TooThin`]
+    /// where there is no life to compare.
+    pub fn compare(&self, by: &str) -> Result<CompareReport, StudyError> {
+        let by = By::find(&self.records, by)?;
+        let mut notes = self.built.notes.clone();
+        let mut families: Vec<CompareFamily> = Vec::new();
+        let mut totals = products::Totals::new(self);
+        for family in self.wearing_families() {
+            if !self.wants_family(&family.name) {
+                continue;
+            }
+            let case = Case::new(self, &family, &mut notes);
+            if case.lives.is_empty() {
+                continue;
+            }
+            families.push(match &by {
+                By::Products => case.products(&mut totals, &mut notes),
+                By::Machines if case.wanted().machine_effect => case.machines(&mut notes),
+                By::Machines => case.values(&|life| Some(life.machine.clone()), false, &mut notes),
+                By::Column(column) => {
+                    let of_parts = column.table == Table::Parts;
+                    let value = |life: &Life| column.value(&self.records, life);
+                    case.values(&value, of_parts, &mut notes)
+                }
+            });
+        }
+        if families
+            .iter()
+            .flat_map(|f| &f.rows)
+            .all(|r| r.lives <= 0.0)
+        {
+            return Err(StudyError::TooThin(
+                "the records hold no life that can be compared: no part in service with known use"
+                    .to_owned(),
+            ));
+        }
+        let comparisons = correct(&mut families);
+        notes.extend(by_notes(&by));
+        notes.extend(self.money_notes());
+        let compared = match &by {
+            By::Products => Compared::Products,
+            By::Machines if self.options.priors && self.options.machine_effect => {
+                Compared::Machines
+            }
+            _ => Compared::Values,
+        };
+        let (name, table) = match &by {
+            By::Products => ("product group".to_owned(), None),
+            By::Machines => ("machine".to_owned(), Some("machines")),
+            By::Column(column) => (column.name.clone(), Some(column.table.name())),
+        };
+        Ok(CompareReport {
+            header: self.header(notes),
+            units: self.records.settings.units,
+            currency: self.records.settings.currency.clone(),
+            by: name,
+            table,
+            compared,
+            families,
+            totals: totals.told(),
+            comparisons,
+        })
+    }
+
+    fn money_notes(&self) -> Vec<String> {
+        let settings = &self.records.settings;
+        let mut notes = vec![
+            "cost per acre is what the work on record would cost in the long run, every part changed when it is worn and not before, at next season's prices; damage and lost field time are not in it".to_owned(),
+        ];
+        if settings.labor_rate.is_none() {
+            notes.push("labor is not priced: `labor_rate` is not in settings.toml; costs are of parts alone".to_owned());
+        }
+        notes
+    }
+}
+
+fn by_notes(by: &By) -> Vec<String> {
+    let By::Column(column) = by else {
+        return Vec::new();
+    };
+    let others = column.also_in.iter();
+    others
+        .map(|table| {
+            format!(
+                "`{}` is also a column of {table}; for that one write `--by {table}.{}`",
+                column.name,
+                column.name,
+                table = table.name()
+            )
+        })
+        .collect()
+}
+
+/// Corrects every p-value of the table; how many there are.
+fn correct(families: &mut [CompareFamily]) -> usize {
+    let mut rows: Vec<_> = families.iter_mut().flat_map(|f| &mut f.rows).collect();
+    let plain: Vec<Option<f64>> = rows.iter().map(|r| r.p_value).collect();
+    for (row, corrected) in rows.iter_mut().zip(holm(&plain)) {
+        row.p_holm = corrected;
+    }
+    plain.iter().flatten().count()
+}

@@ -1,0 +1,285 @@
+//! Product groups by their wear factors, and what wear each of them costs.
+
+use super::Case;
+use super::money::{Work, change_cost};
+use super::teller::{ONE, Teller, inverse};
+use crate::forecast::summary::quantile;
+use crate::life::Life;
+use crate::model::anchor::Anchor;
+use crate::model::assess::{Assessment, assess_lives};
+use crate::model::family_lives::family_lives;
+use crate::model::goodness::factor_p;
+use crate::model::levels;
+use crate::model::profile::Quantity;
+use crate::report::Estimate;
+use crate::report::compare::{CompareFamily, CompareRow, ProductTotal};
+use crate::study::{DRAWS, Study};
+use crate::units::Measure;
+
+impl Case<'_> {
+    /// A row a product group that was spread on the family's machines.
+    pub(super) fn products(&self, totals: &mut Totals, notes: &mut Vec<String>) -> CompareFamily {
+        let assessment = assess_lives(self.family, self.all.clone(), self.wanted(), Vec::new());
+        notes.extend(assessment.notes.iter().cloned());
+        let by_calendar = self.all.measure == Measure::Days;
+        let work = Work::new(
+            self.study,
+            &self.lives,
+            self.all.measure,
+            &assessment.lives.groups,
+        );
+        let rows = Rows {
+            case: self,
+            teller: self.teller(&assessment),
+            change: change_cost(self.study, self.family, &self.lives).filter(|c| 0.0 < *c),
+            work: work.as_ref(),
+        };
+        let names = self.study.groups.names();
+        let seen: Vec<usize> = if by_calendar {
+            let spread = |g: &usize| work.as_ref().is_some_and(|w| 0.0 < w.acres[*g]);
+            (0..names.len()).filter(spread).collect()
+        } else {
+            let place = |n: &String| names.binary_search(n).ok();
+            assessment.lives.groups.iter().filter_map(place).collect()
+        };
+        let made = seen.iter().enumerate().map(|(i, place)| {
+            let index = if by_calendar { None } else { Some(i) };
+            rows.of(index, *place, totals)
+        });
+        let made = made.collect();
+        CompareFamily {
+            family: self.family.name.clone(),
+            measure: self.all.measure,
+            rows: made,
+        }
+    }
+}
+
+/// Makes the rows of one family.
+struct Rows<'a> {
+    case: &'a Case<'a>,
+    teller: Teller<'a>,
+    change: Option<f64>,
+    work: Option<&'a Work>,
+}
+
+impl Rows<'_> {
+    /// - `index`: of the group among the family's; `None` where the family ages by the calendar.
+    /// - `place`: of the group among all.
+    fn of(&self, index: Option<usize>, place: usize, totals: &mut Totals) -> CompareRow {
+        let study = self.case.study;
+        let name = &study.groups.names()[place];
+        let counts = self.counts(name, index.is_none());
+        let factor = index.and_then(|i| self.factor(i));
+        let cost_per_acre = self.cost(index, place, totals);
+        let per_ton = self.work.and_then(|w| {
+            let (acres, tons) = (w.acres[place], w.tons[place]);
+            (tons.is_finite() && 0.0 < tons).then(|| acres / tons)
+        });
+        let likeliest = self.teller.assessment.likeliest.as_ref().ok();
+        let p_value = index
+            .filter(|i| 0 < *i)
+            .and_then(|i| likeliest.and_then(|fit| factor_p(fit, self.teller.lives(), i)));
+        let note = match index {
+            None => Some("ages by the calendar, alike under every product"),
+            Some(i) if factor.is_none() && 0 < i => {
+                Some("nothing has worn out that saw it, so its wear cannot be told")
+            }
+            Some(_) if self.change.is_none() => {
+                Some("a price or labor hours of its parts are not known, so no cost")
+            }
+            Some(_) => None,
+        };
+        CompareRow {
+            value: Some(name.clone()),
+            is_base: index == Some(0),
+            lives: counts.0,
+            worn: counts.1,
+            wear_factor: factor,
+            life_ratio: factor.and_then(inverse),
+            life50: self.median(index.unwrap_or(0)),
+            change_cost: self.change,
+            cost_per_acre,
+            cost_per_ton: cost_per_acre
+                .zip(per_ton)
+                .map(|(cost, acres)| super::teller::times(cost, acres)),
+            p_value,
+            note: note.map(str::to_owned),
+            ..CompareRow::default()
+        }
+    }
+
+    /// Lives in the fit that saw the group, and how many of them wore out.
+    fn counts(&self, group: &str, all: bool) -> (f64, f64) {
+        let case = self.case;
+        let measure = case.all.measure;
+        let saw = |l: &&&Life| {
+            let used = l.groups.get(group).and_then(|g| g.end.get(measure));
+            all || used.is_some_and(|u| 0.0 < u)
+        };
+        let lives: Vec<&Life> = case.lives.iter().filter(saw).copied().collect();
+        let counts = family_lives(&lives, measure, &case.study.groups, &[]).counts;
+        (counts.lives, counts.worn)
+    }
+
+    fn ln_factor(index: usize) -> impl Fn(&[f64]) -> f64 {
+        move |theta| if index == 0 { 0.0 } else { theta[index + 1] }
+    }
+
+    fn factor(&self, index: usize) -> Option<Estimate> {
+        if index == 0 {
+            return Some(ONE);
+        }
+        if self.teller.priors {
+            return self.teller.told(Self::ln_factor(index));
+        }
+        self.teller.profile(Quantity::Factor(index))
+    }
+
+    /// Half are worn out by this if nothing but the group is spread.
+    fn median(&self, index: usize) -> Option<Estimate> {
+        let lives = self.teller.lives();
+        if !self.teller.priors {
+            let told = index == 0 || lives.worn_under(index);
+            return told
+                .then(|| self.teller.profile_median(&lives.with_reference(index)))
+                .flatten();
+        }
+        let factor = Self::ln_factor(index);
+        let median = Anchor::Quantile(0.5);
+        self.teller
+            .told(|theta| self.teller.ln_life(median, theta) - factor(theta))
+    }
+
+    fn cost(&self, index: Option<usize>, place: usize, totals: &mut Totals) -> Option<Estimate> {
+        let ln = self.work.zip(self.change).and_then(|(work, change)| {
+            // What ages by the calendar is spread over all acres alike.
+            let (used, acres) = match index {
+                None => (work.by_group[0], work.all_acres()),
+                Some(i) => (work.by_group[i], work.acres[place]),
+            };
+            let per_acre = change * used / acres;
+            let factor = Self::ln_factor(index.unwrap_or(0));
+            let teller = self.teller;
+            (per_acre.is_finite() && 0.0 < per_acre).then_some(move |theta: &[f64]| {
+                per_acre.ln() + factor(theta) - teller.ln_life(Anchor::Mean, theta)
+            })
+        });
+        let per_ton = self.work.map(|w| w.acres[place] / w.tons[place]);
+        totals.add(place, self.teller.assessment, ln.as_ref(), per_ton);
+        self.teller.told(ln?)
+    }
+}
+
+/// Cost per acre of each product group, over families.
+pub(super) struct Totals {
+    priors: bool,
+    level: f64,
+    names: Vec<String>,
+    groups: Vec<Option<Sum>>,
+}
+
+/// The sum over families so far.
+#[derive(Clone)]
+struct Sum {
+    /// By draw; a single value without priors.
+    values: Vec<f64>,
+    /// Variance without priors: families are estimated apart.
+    variance: f64,
+    /// Whether any family's cost is unknown.
+    unknown: bool,
+    /// Acres a ton.
+    per_ton: Option<f64>,
+}
+
+impl Totals {
+    pub(super) fn new(study: &Study) -> Self {
+        let names = study.groups.names().to_vec();
+        Self {
+            priors: study.options.priors,
+            level: study.options.level,
+            groups: vec![None; names.len()],
+            names,
+        }
+    }
+
+    fn add(
+        &mut self,
+        place: usize,
+        assessment: &Assessment,
+        ln: Option<&impl Fn(&[f64]) -> f64>,
+        per_ton: Option<f64>,
+    ) {
+        let count = if self.priors { DRAWS } else { 1 };
+        let sum = self.groups[place].get_or_insert_with(|| Sum {
+            values: vec![0.0; count],
+            variance: 0.0,
+            unknown: false,
+            per_ton: None,
+        });
+        sum.per_ton = per_ton.filter(|v| v.is_finite()).or(sum.per_ton);
+        let draws = assessment.draws.as_ref();
+        let likeliest = assessment.likeliest.as_ref().ok();
+        let (Some(ln), true) = (
+            ln,
+            if self.priors {
+                draws.is_some()
+            } else {
+                likeliest.is_some()
+            },
+        ) else {
+            sum.unknown = true;
+            return;
+        };
+        if let Some(draws) = draws.filter(|_| self.priors) {
+            // Draws of different families are independent, whatever order they are added in.
+            for (i, value) in sum.values.iter_mut().enumerate() {
+                *value += ln(draws.get(i % draws.len())).exp();
+            }
+        } else if let Some((value, sd)) = likeliest.and_then(|fit| levels::delta(fit, ln)) {
+            sum.values[0] += value.exp();
+            sum.variance += (value.exp() * sd).powi(2);
+        } else {
+            sum.unknown = true;
+        }
+    }
+
+    /// The sums; unknown where any family's part of it is.
+    pub(super) fn told(self) -> Vec<ProductTotal> {
+        let (priors, level) = (self.priors, self.level);
+        let lines = self.names.into_iter().zip(self.groups);
+        lines
+            .filter_map(|(group, sum)| {
+                let sum = sum?;
+                let cost = (!sum.unknown).then(|| estimate(&sum, priors, level));
+                Some(ProductTotal {
+                    group,
+                    cost_per_acre: cost,
+                    cost_per_ton: cost
+                        .zip(sum.per_ton)
+                        .map(|(c, acres)| super::teller::times(c, acres)),
+                })
+            })
+            .collect()
+    }
+}
+
+fn estimate(sum: &Sum, priors: bool, level: f64) -> Estimate {
+    if !priors {
+        let value = sum.values[0];
+        let reach = super::teller::reach(level) * sum.variance.sqrt() / value;
+        return Estimate {
+            estimate: value,
+            low: Some(value * (-reach).exp()),
+            high: Some(value * reach.exp()),
+        };
+    }
+    let mut sorted = sum.values.clone();
+    sorted.sort_by(f64::total_cmp);
+    let tail = (1.0 - level) / 2.0;
+    Estimate {
+        estimate: quantile(&sorted, 0.5),
+        low: Some(quantile(&sorted, tail)),
+        high: Some(quantile(&sorted, 1.0 - tail)),
+    }
+}

@@ -1,0 +1,425 @@
+//! Wear and cost side by side.
+
+use std::fmt::Write as _;
+
+use rayon::prelude::*;
+use serde_json::Value;
+use wearcast::cli::ExitStatus;
+use wearcast::family::{Families, Family};
+use wearcast::record::Records;
+use wearcast::report::compare::{CompareReport, CompareRow};
+use wearcast::study::{Options, Study};
+
+use crate::cli::wearcast;
+use crate::fleet::{Fleet, TrueFamily};
+use crate::read::Folder;
+
+/// How much longer steel lasts than carbon in the invented fleets.
+const RATIO: f64 = 1.6;
+
+/// A fleet whose chains are of two materials, steel lasting `ratio` times as long and costing
+/// `price` against 100; machines differ by `spread`.
+fn two_materials(machines: usize, ratio: f64, price: f64, spread: f64, seed: u64) -> Records {
+    let of = |name: &'static str, scale: f64, price: f64| TrueFamily {
+        name,
+        shape: 2.2,
+        scale,
+        factors: [1.0, 1.5, 2.5],
+        price,
+        positions: 1,
+    };
+    let fleet = Fleet {
+        machines,
+        seasons: 4,
+        spread,
+        families: vec![
+            of("carbon", 1_500.0, 100.0),
+            of("steel", 1_500.0 * ratio, price),
+        ],
+        seed,
+    };
+    let mut records = fleet.play().records;
+    for part in &mut records.parts {
+        part.material = Some(part.number.clone());
+        part.family = "chain".to_owned();
+    }
+    records
+}
+
+fn families() -> Families {
+    let text = "family = \"chain\"\nmeasure = \"tons\"\ncounted = \"each\"\n\
+                [prior]\nshape = { median = 2.5, spread = 2.0 }\n";
+    let mut families = Families::default();
+    families.insert(Family::from_toml(text).expect("valid"));
+    families
+}
+
+fn compared(records: Records, by: &str, options: Options) -> CompareReport {
+    let study = Study::new(records, families(), options).expect("enough");
+    study.compare(by).expect("enough")
+}
+
+fn row<'a>(report: &'a CompareReport, value: Option<&str>) -> &'a CompareRow {
+    let mut rows = report.families.iter().flat_map(|f| &f.rows);
+    rows.find(|r| r.value.as_deref() == value).expect("a row")
+}
+
+/// How often the 90 % interval of the life ratio holds the truth, of so many fleets.
+fn coverage(fleets: u64, priors: bool) -> f64 {
+    let held = (0..fleets).into_par_iter().filter(|seed| {
+        let spread = if priors { 0.12 } else { 0.0 };
+        let records = two_materials(4, RATIO, 100.0, spread, 700 + seed);
+        let options = Options {
+            priors,
+            ..Options::default()
+        };
+        let report = compared(records, "material", options);
+        let steel = row(&report, Some("steel"));
+        let carbon = row(&report, Some("carbon"));
+        let (told, truth) = if steel.is_base {
+            (carbon.life_ratio, 1.0 / RATIO)
+        } else {
+            (steel.life_ratio, RATIO)
+        };
+        let told = told.expect("estimated");
+        told.low.is_none_or(|l| l < truth) && told.high.is_none_or(|h| truth < h)
+    });
+    held.count() as f64 / fleets as f64
+}
+
+/// 40 fleets of four machines, or as many as `WEARCAST_FLEETS` says:
+///
+/// ```text
+/// WEARCAST_FLEETS=400 cargo test --release --test suite compare -- --nocapture
+/// ```
+///
+/// A true share of 0.9 falls outside the limits once in 500 times.
+#[test]
+fn intervals_of_how_much_longer_a_material_lasts_hold_the_truth() {
+    let fleets: u64 = std::env::var("WEARCAST_FLEETS")
+        .ok()
+        .and_then(|n| n.parse().ok())
+        .unwrap_or(40);
+    let reach = 3.1 * (0.09 / fleets as f64).sqrt();
+    for priors in [true, false] {
+        let share = coverage(fleets, priors);
+        println!("priors {priors}: {share:.3} of {fleets}");
+        assert!((share - 0.9).abs() < reach, "priors {priors}: {share}");
+    }
+}
+
+#[test]
+fn a_material_that_lasts_longer_is_found_in_a_large_fleet() {
+    for priors in [true, false] {
+        let options = Options {
+            priors,
+            ..Options::default()
+        };
+        let report = compared(two_materials(24, RATIO, 100.0, 0.0, 5), "material", options);
+        let steel = row(&report, Some("steel"));
+        let told = steel.life_ratio.expect("estimated");
+        assert!(!steel.is_base && row(&report, Some("carbon")).is_base);
+        assert!((told.estimate / RATIO - 1.0).abs() < 0.2, "{told:?}");
+        assert!(steel.p_value.expect("tested") < 1e-4);
+        // At the same price what lasts longer costs less, and no one is the dearer.
+        assert_eq!((steel.dearer, steel.chance_dearer_pays), (None, None));
+        let cost = steel.cost_ratio.expect("priced");
+        assert!((cost.estimate * told.estimate - 1.0).abs() < 0.01);
+        assert_eq!(steel.more_to_settle, Some(0.0));
+    }
+}
+
+/// Worth 1.6 times as much: it pays at 1.3 times the price and does not at twice.
+#[test]
+fn a_dearer_material_pays_when_its_life_outweighs_its_price() {
+    for (price, pays) in [(130.0, true), (200.0, false)] {
+        for priors in [true, false] {
+            let options = Options {
+                priors,
+                ..Options::default()
+            };
+            let report = compared(two_materials(24, RATIO, price, 0.0, 6), "material", options);
+            let steel = row(&report, Some("steel"));
+            assert_eq!(steel.dearer, Some(true));
+            let chance = steel.chance_dearer_pays.expect("priced");
+            assert!(
+                if pays { 0.95 < chance } else { chance < 0.05 },
+                "{price}: {chance}"
+            );
+        }
+    }
+}
+
+/// Under one distribution and no difference, one p-value in twenty lies below 0.05.
+#[test]
+fn materials_that_are_alike_are_seldom_told_apart() {
+    let below = (0..120_u64).into_par_iter().filter(|seed| {
+        let options = Options {
+            priors: false,
+            ..Options::default()
+        };
+        let report = compared(
+            two_materials(6, 1.0, 100.0, 0.0, 9_000 + seed),
+            "material",
+            options,
+        );
+        let p = report.families[0].rows.iter().find_map(|r| r.p_value);
+        p.expect("tested") < 0.05
+    });
+    // Binomial(120, 0.05): 0 or more than 14 once in 300 times.
+    let count = below.count();
+    assert!((1..=14).contains(&count), "{count} of 120");
+}
+
+/// Two sites of two machines each: what the machines differ by is no difference of the sites.
+#[test]
+fn sites_are_not_told_apart_by_what_their_machines_differ_by() {
+    let below = |machine_effect: bool| {
+        let held = (0..40_u64).into_par_iter().filter(|seed| {
+            let mut records = two_materials(4, 1.0, 100.0, 0.35, 300 + seed);
+            for (i, machine) in records.machines.iter_mut().enumerate() {
+                machine.site = Some(if i < 2 { "north" } else { "south" }.to_owned());
+            }
+            let options = Options {
+                machine_effect,
+                ..Options::default()
+            };
+            let report = compared(records, "site", options);
+            let p = report.families[0].rows.iter().find_map(|r| r.p_value);
+            p.expect("tested") < 0.05
+        });
+        held.count()
+    };
+    let (apart, alike) = (below(true), below(false));
+    assert!(
+        apart < alike,
+        "{apart} with machines that differ, {alike} without"
+    );
+}
+
+/// Rows of the records for the tests below.
+fn folder(machines: &str) -> Folder {
+    let folder = Folder::empty();
+    std::fs::create_dir(folder.path().join("models")).expect("a folder");
+    folder
+        .write("machines.csv", machines)
+        .write(
+            "positions.csv",
+            "machine,position,part,fitted by\nA,chain,C,Sam\nB,chain,C,\nD,chain,C,Sam\n",
+        )
+        .write(
+            "parts.csv",
+            "part,family,price,labor_hours,maker's code,material\nC,chain,100,1,x1,carbon\nS,chain,150,1,x2,steel\n",
+        )
+        .write("products.csv", "product,group\nlime,lime\npotash,dry\n")
+        .write("settings.toml", "labor_rate = 50\nreference_group = \"dry\"\n")
+        .write(
+            "models/chain.toml",
+            "family = \"chain\"\nmeasure = \"tons\"\ncounted = \"each\"\n",
+        );
+    let mut usage = "date,machine,product,acres,tons,hours\n".to_owned();
+    let mut changes = "date,machine,position,part,reason\n".to_owned();
+    for machine in ["A", "B", "D"] {
+        for month in 1..=12 {
+            for day in 1..=10 {
+                let (product, acres, tons) = if day % 3 == 0 {
+                    ("lime", 10, 20)
+                } else {
+                    ("potash", 100, 10)
+                };
+                writeln!(
+                    usage,
+                    "2024-{month:02}-{day:02},{machine},{product},{acres},{tons},1"
+                )
+                .expect("text");
+            }
+        }
+    }
+    // On machine D a steel chain is fitted in March and never wears out.
+    for (date, machine, part) in [
+        ("2024-03-04", "A", "C"),
+        ("2024-05-09", "A", "C"),
+        ("2024-09-02", "A", "C"),
+        ("2024-04-06", "B", "C"),
+        ("2024-10-03", "B", "C"),
+        ("2024-03-08", "D", "S"),
+    ] {
+        writeln!(changes, "{date},{machine},chain,{part},worn").expect("text");
+    }
+    folder.write("usage.csv", usage);
+    folder.write("replacements.csv", changes);
+    folder
+}
+
+const MACHINES: &str = "machine,in_service,site,Oiled daily\nA,2024-01-01,home,yes\nB,2024-01-01,home,\nD,2024-01-01,away,yes\n";
+
+fn json(folder: &Folder, by: &str, more: &[&str]) -> Value {
+    let path = folder.path().to_str().expect("a path").to_owned();
+    let mut args = vec!["compare", &path, "--by", by, "--format", "json"];
+    args.extend(more);
+    let (status, out, err) = wearcast(&args);
+    assert_eq!(status, ExitStatus::Done, "{err}");
+    serde_json::from_str(&out).expect("JSON")
+}
+
+fn value_of<'a>(result: &'a Value, value: &Value) -> &'a Value {
+    let rows = result["rows"].as_array().expect("rows");
+    rows.iter().find(|r| r["value"] == *value).expect("a row")
+}
+
+#[test]
+fn columns_of_ones_own_are_kept_and_compared_by() {
+    let folder = folder(MACHINES);
+    for (by, known) in [
+        ("oiled-daily", "yes"),
+        ("FITTED BY", "Sam"),
+        ("positions.fittedby", "Sam"),
+    ] {
+        let result = json(&folder, by, &[]);
+        let base = value_of(&result, &Value::from(known));
+        assert_eq!(base["base"], true);
+        assert_eq!(base["worn"], 4);
+        // What nobody wrote down is a row of its own.
+        let blank = value_of(&result, &Value::Null);
+        assert_eq!(
+            (&blank["lives"], &blank["worn"]),
+            (&Value::from(3), &Value::from(2))
+        );
+        assert!(blank["life_ratio"]["estimate"].is_number());
+    }
+    let codes = json(&folder, "maker's code", &[]);
+    assert_eq!(value_of(&codes, &Value::from("x1"))["worn"], 6);
+}
+
+#[test]
+fn each_life_counts_for_the_part_that_was_fitted_then() {
+    let result = json(&folder(MACHINES), "material", &[]);
+    let carbon = value_of(&result, &Value::from("carbon"));
+    let steel = value_of(&result, &Value::from("steel"));
+    assert_eq!(
+        (&carbon["lives"], &carbon["worn"]),
+        (&Value::from(8), &Value::from(6))
+    );
+    // Never worn out: a row without figures, and a sentence why.
+    assert_eq!(
+        (&steel["lives"], &steel["worn"]),
+        (&Value::from(1), &Value::from(0))
+    );
+    for key in [
+        "wear_factor",
+        "life50",
+        "cost_per_acre",
+        "p_value",
+        "p_holm",
+    ] {
+        assert!(steel[key].is_null(), "{key}");
+    }
+    assert!(steel["note"].as_str().expect("a note").contains("worn out"));
+}
+
+#[test]
+fn an_unknown_column_is_told_with_the_columns_there_are() {
+    let folder = folder(MACHINES);
+    let path = folder.path().to_str().expect("a path");
+    let (status, out, err) = wearcast(&["compare", path, "--by", "operator"]);
+    assert_eq!((status, out.as_str()), (ExitStatus::Usage, ""));
+    for name in [
+        "operator",
+        "Oiled daily",
+        "fitted by",
+        "maker's code",
+        "material",
+        "site",
+    ] {
+        assert!(err.contains(name), "{name}: {err}");
+    }
+}
+
+/// Worked by hand: 120 days a machine, 36 of lime (20 tons on 10 acres) and 84 of potash (10 tons on
+/// 100 acres), one chain each. A change costs 100 + 50, or 150 + 50 for the one steel chain of nine. At
+/// mean life m (potash tons) an acre of potash costs change * 840 / (m * 8400) and one of lime
+/// change * w * 720 / (m * 360).
+#[test]
+fn cost_per_acre_is_a_change_over_the_acres_of_a_mean_life() {
+    let change = (8.0 * 150.0 + 200.0) / 9.0;
+    let folder = folder(MACHINES);
+    let path = folder.path().to_str().expect("a path");
+    let (_, out, _) = wearcast(&["fit", path, "--no-priors", "--format", "json"]);
+    let fit: Value = serde_json::from_str(&out).expect("JSON");
+    let mean = fit["families"][0]["mean_life"]["estimate"]
+        .as_f64()
+        .expect("fitted");
+    let factor = &fit["families"][0]["wear_factors"][0];
+    let w = factor["estimate"].as_f64().expect("fitted");
+    let result = json(&folder, "product", &["--no-priors"]);
+    let (dry, lime) = (
+        value_of(&result, &"dry".into()),
+        value_of(&result, &"lime".into()),
+    );
+    let cost = |row: &Value, per: &str| row[per]["estimate"].as_f64().expect("priced");
+    let close = |a: f64, b: f64| assert!((a / b - 1.0).abs() < 1e-6, "{a} {b}");
+    close(
+        cost(dry, "cost_per_acre"),
+        change * 840.0 / (mean * 8_400.0),
+    );
+    close(
+        cost(lime, "cost_per_acre"),
+        change * w * 720.0 / (mean * 360.0),
+    );
+    close(cost(dry, "cost_per_ton"), change / mean);
+    close(cost(lime, "cost_per_ton"), change * w / mean);
+    assert_eq!(lime["p_value"], factor["p_value"]);
+    // All of the work together costs what its groups cost: nobody wrote down a customer, so all lives
+    // are of one value.
+    let all = json(&folder, "customer", &["--no-priors"]);
+    let all = cost(value_of(&all, &Value::Null), "cost_per_acre");
+    close(all, change * (840.0 + w * 720.0) / (mean * 8_760.0));
+    let shares = 8_400.0 * cost(dry, "cost_per_acre") + 360.0 * cost(lime, "cost_per_acre");
+    close(shares / 8_760.0, all);
+}
+
+#[test]
+fn machines_are_held_against_the_typical_one_as_in_the_fit() {
+    let folder = folder(MACHINES);
+    let path = folder.path().to_str().expect("a path");
+    let (_, out, _) = wearcast(&["fit", path, "--format", "json"]);
+    let fit: Value = serde_json::from_str(&out).expect("JSON");
+    let result = json(&folder, "machine", &[]);
+    for machine in fit["families"][0]["machines"].as_array().expect("effects") {
+        let row = value_of(&result, &machine["machine"]);
+        assert_eq!(row["life_ratio"], machine["life_ratio"]);
+    }
+    // Without priors machines are levels like any other.
+    let plain = json(&folder, "machine", &["--no-priors"]);
+    assert_eq!(value_of(&plain, &"A".into())["base"], true);
+}
+
+#[test]
+fn every_form_of_the_comparison_fits_its_place() {
+    for by in ["product", "machine", "material", "site"] {
+        let (status, out, _) = wearcast(&["compare", "sample-data/owner", "--by", by]);
+        assert_eq!(status, ExitStatus::Done);
+        let wide = out.lines().find(|l| 80 < l.chars().count());
+        assert_eq!(wide, None, "{by}");
+        assert!(!out.contains("NaN") && !out.contains("inf"), "{by}");
+    }
+    let folder = folder(MACHINES);
+    let path = folder.path().to_str().expect("a path");
+    let (_, csv, _) = wearcast(&["compare", path, "--by", "material", "--format", "csv"]);
+    let mut lines = csv.lines();
+    let header = lines.next().expect("a header");
+    assert!(header.starts_with("value,family,measure,base,lives,worn,wear_factor,"));
+    let steel = lines
+        .find(|l| l.starts_with("steel,chain,"))
+        .expect("a row");
+    // Unknown cells are empty, never 0.
+    assert!(
+        steel.starts_with("steel,chain,tons,false,1,0,,,"),
+        "{steel}"
+    );
+    let file = folder.path().join("out.csv");
+    let file = file.to_str().expect("a path");
+    let (status, ..) = wearcast(&["compare", path, "--by", "material", "--out", file]);
+    assert_eq!(status, ExitStatus::Done);
+    assert_eq!(std::fs::read_to_string(file).expect("written"), csv);
+}
