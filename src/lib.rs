@@ -63,6 +63,7 @@ pub mod family;
 pub mod forecast;
 pub mod life;
 pub mod model;
+pub mod plot;
 pub mod read;
 pub mod record;
 pub mod report;

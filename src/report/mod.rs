@@ -3,9 +3,11 @@
 pub mod backtest;
 pub mod csv;
 pub mod fits;
+pub mod html;
 pub mod json;
 pub mod lives;
 pub mod models;
+pub mod page;
 pub mod probability;
 pub mod remaining;
 pub mod terminal;

@@ -16,12 +16,22 @@ impl Study {
     /// As [`Study::outlook`].
     pub fn budget(&self, account: &[Account]) -> Result<BudgetReport, StudyError> {
         let (outlook, outcome) = self.played()?;
-        Ok(Summing {
+        Ok(self.summed(&outlook, &outcome, account))
+    }
+
+    /// Plays of the season summed up.
+    pub(super) fn summed(
+        &self,
+        outlook: &Outlook,
+        outcome: &Outcome,
+        account: &[Account],
+    ) -> BudgetReport {
+        let summing = Summing {
             study: self,
-            outlook: &outlook,
-            outcome: &outcome,
-        }
-        .report(account))
+            outlook,
+            outcome,
+        };
+        summing.report(account)
     }
 
     /// What the season is forecast from, and its plays.
@@ -31,9 +41,16 @@ impl Study {
     pub fn played(&self) -> Result<(Outlook, Outcome), StudyError> {
         let mut outlook = self.outlook()?;
         if self.options.policy == Policy::Advised {
-            self.replace_as_advised(&mut outlook);
+            let advice = self.advise(&outlook);
+            Self::replace_as_advised(&mut outlook, &advice, self.as_of);
         }
-        let outcome = simulate::play(Game {
+        let outcome = self.play(&outlook);
+        Ok((outlook, outcome))
+    }
+
+    /// Plays the season ahead of what is in service.
+    pub(super) fn play(&self, outlook: &Outlook) -> Outcome {
+        simulate::play(Game {
             in_service: &outlook.in_service,
             assessments: &outlook.assessments,
             plan: &outlook.plan,
@@ -42,8 +59,7 @@ impl Study {
             as_of: self.as_of,
             labor_rate: self.records.settings.labor_rate,
             seed: self.options.seed,
-        });
-        Ok((outlook, outcome))
+        })
     }
 }
 

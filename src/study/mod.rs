@@ -8,6 +8,7 @@ pub mod fits;
 mod goodness;
 pub mod lives;
 pub mod models;
+pub mod page;
 pub mod remaining;
 
 use chrono::NaiveDate;

@@ -8,7 +8,7 @@ mod grid;
 mod lives;
 mod models;
 mod remaining;
-mod words;
+pub(in crate::report) mod words;
 
 pub use backtest::backtest;
 pub use budget::budget;
