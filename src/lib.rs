@@ -12,6 +12,7 @@
 //! - [`forecast`]: the coming season, played many times
 //! - [`decide`]: run a part or replace it in the shop
 //! - [`score`]: forecasts against what happened
+//! - [`plot`]: figures as data, drawn as SVG text
 //! - [`report`]: results as plain structs, and their forms for people and programs
 //! - [`study`]: each question a user asks, put together from the rooms above
 //! - [`read`]: files to records; every row is used, or listed with what is wrong with it

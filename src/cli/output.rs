@@ -67,8 +67,7 @@ pub(super) fn give(
     Ok(())
 }
 
-const IN_THE_WAY: &str =
-    "it is there already; name another file, or add `--force` to replace it";
+const IN_THE_WAY: &str = "it is there already; name another file, or add `--force` to replace it";
 
 const NOTHING_TO_FORCE: &str = "`--force` needs a file to replace: name it with `--out`";
 

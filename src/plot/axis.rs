@@ -74,7 +74,7 @@ impl Axis {
         let mut kept: Vec<(f64, f64, String)> = Vec::new();
         for value in self.candidates(if upright { 6 } else { 5 }) {
             let (place, words) = (self.place(value), tell(value));
-            let room = |w: &str| if upright { 15.0 } else { text::width(w) + 10.0 };
+            let room = |w: &str| if upright { 17.0 } else { text::width(w) + 10.0 };
             let clear = |(_, other, w): &(f64, f64, String)| {
                 (room(w) + room(&words)) / 2.0 <= (place - other).abs()
             };
@@ -98,7 +98,9 @@ impl Axis {
             Scale::Log => {
                 let decades = self.low.log10().floor() as i32..=self.high.log10().ceil() as i32;
                 let all = [1.0, 5.0, 2.0].into_iter().flat_map(|first| {
-                    decades.clone().map(move |decade| first * 10_f64.powi(decade))
+                    decades
+                        .clone()
+                        .map(move |decade| first * 10_f64.powi(decade))
                 });
                 all.filter(within).collect()
             }
@@ -109,7 +111,8 @@ impl Axis {
 
 /// Shares worth a mark on a probability axis, the most wanted first.
 const SHARES: [f64; 17] = [
-    0.5, 0.1, 0.9, 0.01, 0.99, 0.001, 0.999, 0.2, 0.8, 0.05, 0.02, 0.3, 0.95, 0.7, 0.005, 0.002, 0.98,
+    0.5, 0.1, 0.9, 0.01, 0.99, 0.001, 0.999, 0.2, 0.8, 0.05, 0.02, 0.3, 0.95, 0.7, 0.005, 0.002,
+    0.98,
 ];
 
 /// At most `most` whole steps of 1, 2 or 5 and noughts, and perhaps one more.

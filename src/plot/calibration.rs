@@ -36,18 +36,29 @@ impl CalibrationFigure {
         let key = [
             (Sample::Mark(Mark::Dot), "what happened"),
             (Sample::Line(Stroke::Dashed), "just as forecast"),
-            (Sample::Range, "as far off as chance alone goes in 8 of 10 cases"),
+            (
+                Sample::Range,
+                "as far off as chance alone goes in 8 of 10 cases",
+            ),
         ];
         let top = key::draw(&mut canvas, 2.0, &key);
-        canvas.label((0.0, top + 10.0), Lean::Start, "outcomes at or below the limit, %");
+        canvas.label(
+            (0.0, top + 10.0),
+            Lean::Start,
+            "outcomes at or below the limit, %",
+        );
         let (top, bottom) = (top + 30.0, top + 30.0 + FIELD);
         let (left, right) = (60.0, WIDTH - 10.0);
         let across = Axis::new(Scale::Linear, (0.0, 1.0), (left, right));
         let upward = Axis::new(Scale::Linear, (0.0, 1.0), (bottom, top));
         for (_, x, words) in across.ticks(percent, false) {
             canvas.line((x, top), (x, bottom), Stroke::Rule);
-            let lean = if right - 12.0 < x { Lean::End } else { Lean::Middle };
-            canvas.label((x, bottom + 12.0), lean, &words);
+            let lean = if right - 12.0 < x {
+                Lean::End
+            } else {
+                Lean::Middle
+            };
+            canvas.label((x, bottom + 13.0), lean, &words);
         }
         for (_, y, words) in upward.ticks(percent, true) {
             canvas.line((left, y), (right, y), Stroke::Rule);
@@ -67,7 +78,7 @@ impl CalibrationFigure {
         canvas.line((left, bottom), (right, bottom), Stroke::Range);
         let middle = f64::midpoint(left, right);
         let words = "outcomes the forecasts put at or below it, %";
-        canvas.label((middle, bottom + 32.0), Lean::Middle, words);
-        canvas.finish(self.caption, bottom + 44.0)
+        canvas.label((middle, bottom + 36.0), Lean::Middle, words);
+        canvas.finish(self.caption, bottom + 48.0)
     }
 }

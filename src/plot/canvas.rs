@@ -2,8 +2,8 @@
 
 use std::fmt::Write as _;
 
-use super::text::{SIZE, cut, escaped};
-use super::{Caption, GREEN, GREY, INK, PALE, Picture, RULE};
+use super::text::{SIZE, cut, escaped, width};
+use super::{Caption, GREEN, GREY, INK, PALE, Picture, RULE, WIDTH};
 
 /// A mark at a place; told apart by its shape.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -68,6 +68,18 @@ pub(super) enum Lean {
     Middle,
     /// It ends there.
     End,
+}
+
+/// How words centred at `x` stand so that they stay within the picture.
+pub(super) fn lean_at(x: f64, words: &str) -> Lean {
+    let half = width(words) / 2.0;
+    if x < half {
+        Lean::Start
+    } else if WIDTH < x + half {
+        Lean::End
+    } else {
+        Lean::Middle
+    }
 }
 
 /// A rectangle in the picture, y downwards.
@@ -200,9 +212,10 @@ impl Canvas {
         self.words(place, lean, &escaped(text), "");
     }
 
-    /// Words beside an axis.
+    /// Words beside an axis, no wider than the picture.
     pub(super) fn label(&mut self, place: (f64, f64), lean: Lean, text: &str) {
-        self.words(place, lean, &escaped(text), &format!("fill=\"{GREY}\""));
+        let shown = escaped(&cut(text, WIDTH));
+        self.words(place, lean, &shown, &format!("fill=\"{GREY}\""));
     }
 
     /// Markup of words at the middle of a line of text.

@@ -64,11 +64,11 @@ impl ColumnsFigure<'_> {
             draw_column(&mut canvas, &axis, column, (middle, step));
             if i % every == 0 {
                 canvas.text((middle, bottom + 14.0), Lean::Middle, &column.label);
-                canvas.label((middle, bottom + 30.0), Lean::Middle, &column.under);
+                canvas.label((middle, bottom + 32.0), Lean::Middle, &column.under);
             }
         }
         canvas.line((left, bottom), (WIDTH, bottom), Stroke::Range);
-        canvas.finish(self.caption, bottom + 42.0)
+        canvas.finish(self.caption, bottom + 46.0)
     }
 }
 

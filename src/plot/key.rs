@@ -21,7 +21,7 @@ pub enum Sample {
 pub type Key = (Sample, &'static str);
 
 /// Height of a line of the key.
-const LINE: f64 = 20.0;
+const LINE: f64 = 23.0;
 /// Room for a sample.
 const SAMPLE: f64 = 28.0;
 

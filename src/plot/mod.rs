@@ -28,7 +28,7 @@ pub use key::{Key, Sample};
 pub use probability::{ProbabilityFigure, SharePoint};
 pub use rows::{Group, Reference, Row, RowsFigure};
 
-/// Width of every picture in its own units; text is 13 of them high.
+/// Width of every picture in its own units; text is 15 of them high.
 pub const WIDTH: f64 = 480.0;
 
 /// What a picture is called: by people, by those who cannot see it, and by files.
@@ -67,7 +67,7 @@ impl Picture {
         format!(
             "<svg xmlns=\"http://www.w3.org/2000/svg\" viewBox=\"0 0 {width} {height}\" width=\"{width}\" \
              height=\"{height}\" role=\"img\" aria-labelledby=\"{name}-title {name}-about\" \
-             font-family=\"{FONT}\" font-size=\"13\" fill=\"{INK}\">\n\
+             font-family=\"{FONT}\" font-size=\"15\" fill=\"{INK}\">\n\
              <title id=\"{name}-title\">{title}</title>\n<desc id=\"{name}-about\">{about}</desc>\n{}</svg>\n",
             self.body
         )

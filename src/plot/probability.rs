@@ -1,7 +1,7 @@
 //! A probability plot: on its axes the lives of one distribution lie on a straight line.
 
 use super::axis::{Axis, Scale, percent};
-use super::canvas::{Canvas, Frame, Lean, Mark, Stroke};
+use super::canvas::{Canvas, Frame, Lean, Mark, Stroke, lean_at};
 use super::key::{self, Sample};
 use super::{Caption, Picture, WIDTH, text};
 use crate::model::Distribution;
@@ -41,6 +41,8 @@ pub struct ProbabilityFigure<'a> {
     pub band: &'static str,
 }
 
+/// How far the band goes on beyond the last wear-out, just to be seen.
+const LAST: f64 = 1.03;
 /// Height of the field.
 const FIELD: f64 = 300.0;
 
@@ -50,7 +52,7 @@ impl ProbabilityFigure<'_> {
     pub fn draw(self) -> Picture {
         let mut canvas = Canvas::default();
         let key = [
-            (Sample::Mark(Mark::Ring), "worn out, from the lives alone"),
+            (Sample::Mark(Mark::Ring), "worn out"),
             (Sample::Line(Stroke::Strong), "the life model"),
             (Sample::Bar(super::Fill::Pale), self.band),
         ];
@@ -66,7 +68,7 @@ impl ProbabilityFigure<'_> {
         let (across, upward) = self.axes(frame);
         for (_, x, words) in across.ticks(self.tell, false) {
             canvas.line((x, top), (x, bottom), Stroke::Rule);
-            canvas.label((x, bottom + 12.0), Lean::Middle, &words);
+            canvas.label((x, bottom + 13.0), lean_at(x, &words), &words);
         }
         for (_, y, words) in upward.ticks(percent, true) {
             canvas.line((frame.left, y), (frame.right, y), Stroke::Rule);
@@ -84,8 +86,8 @@ impl ProbabilityFigure<'_> {
         canvas.line((left, bottom), (right, bottom), Stroke::Range);
         canvas.line((left, top), (left, bottom), Stroke::Range);
         let middle = f64::midpoint(left, right);
-        canvas.label((middle, bottom + 32.0), Lean::Middle, &self.across);
-        canvas.finish(self.caption, bottom + 44.0)
+        canvas.label((middle, bottom + 36.0), Lean::Middle, &self.across);
+        canvas.finish(self.caption, bottom + 48.0)
     }
 
     /// Axes that hold every point; band and line may leave them.
@@ -119,7 +121,7 @@ impl ProbabilityFigure<'_> {
             let (Some(low), Some(high)) = (point.share_low, point.share_high) else {
                 break;
             };
-            let next = self.points.get(i + 1).map_or(point.high * 1.3, |p| p.high);
+            let next = self.points.get(i + 1).map_or(point.high * LAST, |p| p.high);
             for x in [point.high, next].map(|x| across.place(x)) {
                 lower.push((x, upward.place(low)));
                 upper.push((x, upward.place(high)));

@@ -1,7 +1,7 @@
 //! A picture of rows: each has a name above it, and along one axis a bar, a range or marks.
 
 use super::axis::{Axis, Scale, round_up};
-use super::canvas::{Canvas, Fill, Frame, Lean, Mark, Stroke};
+use super::canvas::{Canvas, Fill, Frame, Lean, Mark, Stroke, lean_at};
 use super::key::{self, Key};
 use super::{Caption, Picture, WIDTH, text};
 
@@ -59,11 +59,13 @@ pub struct RowsFigure<'a> {
 }
 
 /// Height of a heading.
-const HEADING: f64 = 24.0;
+const HEADING: f64 = 28.0;
 /// Height of a row: its words, then its line.
-const ROW: f64 = 38.0;
+const ROW: f64 = 42.0;
+/// Height of a row's words.
+const WORDS: f64 = 20.0;
 /// Free space at both ends of the axis.
-const MARGIN: f64 = 12.0;
+const MARGIN: f64 = 24.0;
 
 impl RowsFigure<'_> {
     /// Draws it.
@@ -71,8 +73,10 @@ impl RowsFigure<'_> {
     pub fn draw(self) -> Picture {
         let mut canvas = Canvas::default();
         let mut y = key::draw(&mut canvas, 2.0, &self.key);
-        if self.reference.is_some() {
-            y += 18.0;
+        if let Some(reference) = &self.reference {
+            canvas.line((2.0, y + 6.0), (22.0, y + 6.0), Stroke::Dashed);
+            canvas.text((28.0, y + 6.0), Lean::Start, &reference.words);
+            y += 22.0;
         }
         let heights = self.groups.iter().map(|group| {
             let heading = group.heading.as_ref().map_or(0.0, |_| HEADING);
@@ -80,18 +84,20 @@ impl RowsFigure<'_> {
         });
         let bottom = y + heights.sum::<f64>() + 4.0;
         let axis = Axis::new(self.scale, self.ends(), (MARGIN, WIDTH - MARGIN));
-        self.grid(&mut canvas, &axis, (y, bottom));
+        let marked = axis.ticks(self.tell, false);
+        self.under(&mut canvas, &marked, bottom);
         for group in &self.groups {
             if let Some(heading) = &group.heading {
                 canvas.heading((0.0, y + HEADING / 2.0 + 2.0), heading, WIDTH);
                 y += HEADING;
             }
             for row in &group.rows {
+                self.grid(&mut canvas, &axis, &marked, y);
                 draw_row(&mut canvas, &axis, row, y);
                 y += ROW;
             }
         }
-        canvas.finish(self.caption, bottom + 44.0)
+        canvas.finish(self.caption, bottom + 48.0)
     }
 
     /// Ends of the axis that hold everything.
@@ -105,7 +111,11 @@ impl RowsFigure<'_> {
             let marks = row.marks.iter().map(|(_, v)| *v);
             let bar: f64 = row.bars.iter().map(|(_, v)| v).sum();
             let bar = (!row.bars.is_empty()).then_some(bar);
-            marks.chain(low).chain(high).chain(bar).collect::<Vec<f64>>()
+            marks
+                .chain(low)
+                .chain(high)
+                .chain(bar)
+                .collect::<Vec<f64>>()
         });
         let values = values.chain(self.reference.as_ref().map(|r| r.value));
         let usable = |v: &f64| v.is_finite() && (self.scale == Scale::Linear || 0.0 < *v);
@@ -121,36 +131,30 @@ impl RowsFigure<'_> {
         (low / 1.15, high * 1.15)
     }
 
-    fn grid(&self, canvas: &mut Canvas, axis: &Axis, (top, bottom): (f64, f64)) {
-        for (_, x, words) in axis.ticks(self.tell, false) {
-            canvas.line((x, top), (x, bottom), Stroke::Rule);
-            canvas.label((x, bottom + 12.0), lean_at(x, &words), &words);
+    /// The lines of the grid beside one row's line; its words stay clear of them.
+    fn grid(&self, canvas: &mut Canvas, axis: &Axis, marked: &[(f64, f64, String)], top: f64) {
+        let (from, to) = (top + WORDS, top + ROW);
+        for (_, x, _) in marked {
+            canvas.line((*x, from), (*x, to), Stroke::Rule);
         }
-        canvas.line((0.0, bottom), (WIDTH, bottom), Stroke::Range);
-        canvas.label((WIDTH / 2.0, bottom + 32.0), Lean::Middle, &self.axis);
         if let Some(reference) = &self.reference {
             let x = axis.place(reference.value);
-            canvas.line((x, top - 2.0), (x, bottom), Stroke::Dashed);
-            let lean = lean_at(x, &reference.words);
-            canvas.text((x, top - 10.0), lean, &reference.words);
+            canvas.line((x, from), (x, to), Stroke::Dashed);
         }
     }
-}
 
-/// Words near an end of the picture stay within it.
-fn lean_at(x: f64, words: &str) -> Lean {
-    let half = text::width(words) / 2.0;
-    if x < half {
-        Lean::Start
-    } else if WIDTH < x + half {
-        Lean::End
-    } else {
-        Lean::Middle
+    /// What stands under the rows.
+    fn under(&self, canvas: &mut Canvas, marked: &[(f64, f64, String)], bottom: f64) {
+        for (_, x, words) in marked {
+            canvas.label((*x, bottom + 13.0), lean_at(*x, words), words);
+        }
+        canvas.line((0.0, bottom), (WIDTH, bottom), Stroke::Range);
+        canvas.label((WIDTH / 2.0, bottom + 36.0), Lean::Middle, &self.axis);
     }
 }
 
 fn draw_row(canvas: &mut Canvas, axis: &Axis, row: &Row, top: f64) {
-    let (words, line) = (top + 9.0, top + 26.0);
+    let (words, line) = (top + 10.0, top + 30.0);
     canvas.text((WIDTH, words), Lean::End, &row.told);
     let room = WIDTH - text::width(&row.told) - 10.0;
     canvas.text_within((0.0, words), Lean::Start, &row.label, room);

@@ -1,7 +1,7 @@
 //! Text in pictures: escaped, and how much room it takes.
 
 /// Size of text where nothing else is said.
-pub(super) const SIZE: f64 = 13.0;
+pub(super) const SIZE: f64 = 15.0;
 
 /// Text that cannot be taken for markup; characters that XML does not allow are left out.
 pub(super) fn escaped(text: &str) -> String {

@@ -16,6 +16,8 @@ mod layers;
 mod lives;
 mod models;
 mod notebooks;
+mod page;
+mod plot;
 mod posterior;
 mod properties;
 mod read;

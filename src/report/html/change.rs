@@ -73,8 +73,7 @@ fn list(
             format!("{amount} {}", unit(line.measure, report.units))
         });
         vec![
-            place(line),
-            line.part.clone(),
+            format!("{} ({})", place(line), line.part),
             used,
             known(line.chance_this_season, percent),
             known(line.saving, |v| money(v, currency)),
@@ -82,8 +81,13 @@ fn list(
     });
     Table {
         caption,
-        heads: &["Where", "Part", "Used", "Worn out in the season", "Saved by changing now"],
-        figures: 2,
+        heads: &[
+            "Where",
+            "Used",
+            "Worn out in the season",
+            "Saved by changing now",
+        ],
+        figures: 1,
         rows: rows.collect(),
         thing: "part",
         command: "wearcast remaining",
@@ -94,16 +98,15 @@ fn list(
 fn services(report: &RemainingReport) -> Markup {
     let rows = report.services.iter().map(|line| {
         vec![
-            format!("{}: {}", line.machine, line.position),
-            line.part.clone(),
+            format!("{}: {} ({})", line.machine, line.position, line.part),
             super::season::on_axis(line.pieces),
             day(line.due),
         ]
     });
     Table {
         caption: "Work due by the calendar or by use, by the end of the season",
-        heads: &["Where", "Part", "Pieces", "Due"],
-        figures: 2,
+        heads: &["Where", "Pieces", "Due"],
+        figures: 1,
         rows: rows.collect(),
         thing: "job",
         command: "wearcast remaining",

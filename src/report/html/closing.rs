@@ -72,7 +72,13 @@ pub(super) fn rows(account: &[Account]) -> Markup {
     let lines = account.iter().map(|a| match &a.source {
         None => {
             let none = || "none".to_owned();
-            vec![format!("{} (no such table)", a.table.name()), none(), none(), none(), none()]
+            vec![
+                format!("{} (no such table)", a.table.name()),
+                none(),
+                none(),
+                none(),
+                none(),
+            ]
         }
         Some(source) => vec![
             format!("{} ({source})", a.table.name()),

@@ -23,7 +23,7 @@ pub(super) fn section(report: &RemainingReport) -> Markup {
             p { "Not shown: " (count(silent, "part")) " whose use to come is not known." }
         }
     };
-    super::section("lasting", true, &content)
+    super::section("lasting", false, &content)
 }
 
 /// Parts whose chance is known, the least likely to last first.
@@ -44,7 +44,7 @@ fn words(known: usize) -> String {
         let more = count(known - MOST_IN_PICTURE, "part");
         words += &format!(
             " Shown are the {MOST_IN_PICTURE} least likely to last of {known}; {more} more are likelier to last than \
-             these. `wearcast remaining` lists every one."
+             these. 'wearcast remaining' lists every one."
         );
     }
     words
@@ -53,13 +53,16 @@ fn words(known: usize) -> String {
 pub(super) fn picture(report: &RemainingReport) -> Option<Picture> {
     let parts = known(report);
     let (first, chance) = parts.first()?;
-    let rows = parts.iter().take(MOST_IN_PICTURE).map(|(line, chance)| Row {
-        label: format!("{} ({})", place(line), line.part),
-        told: percent(*chance),
-        bars: vec![(Fill::Pale, *chance)],
-        marks: vec![(mark(line.advice), *chance)],
-        ..Row::default()
-    });
+    let rows = parts
+        .iter()
+        .take(MOST_IN_PICTURE)
+        .map(|(line, chance)| Row {
+            label: format!("{} ({})", place(line), line.part),
+            told: percent(*chance),
+            bars: vec![(Fill::Pale, *chance)],
+            marks: vec![(mark(line.advice), *chance)],
+            ..Row::default()
+        });
     let half = parts.iter().filter(|(_, chance)| *chance < 0.5).count();
     let caption = Caption {
         name: "lasts-the-season".to_owned(),

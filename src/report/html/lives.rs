@@ -6,9 +6,7 @@ use maud::{Markup, html};
 
 use super::season::on_axis;
 use super::table::Table;
-use super::words::{
-    UNKNOWN, amount, capital, count, interval, known, share, shown, unit, whole,
-};
+use super::words::{UNKNOWN, amount, capital, count, interval, known, share, shown, unit, whole};
 use super::{dealt, figure, of_several};
 use crate::family::Counted;
 use crate::plot::{
@@ -17,6 +15,7 @@ use crate::plot::{
 };
 use crate::report::Estimate;
 use crate::report::fits::{FitLine, FitsReport};
+use crate::units::Measure;
 
 /// Most families with a picture, so that the page stays small enough to send.
 const MOST_PICTURES: usize = 30;
@@ -31,12 +30,21 @@ pub(super) fn section(report: &FitsReport) -> Markup {
             ". The ranges hold the truth in " (level) " of cases."
         }
         (table(report))
-        @for (line, picture) in report.families.iter().zip(&pictures) {
-            h3 { (capital(&line.family)) }
-            p { (sentence(line, report)) }
-            @if let Some(picture) = picture { (figure(picture, &words(line, report))) }
-            @if !line.goodness.verdict.is_empty() {
-                ul { @for sentence in &line.goodness.verdict { li { (capital(sentence)) } } }
+        p {
+            "In the pictures, a ring is a wear-out, at the share of parts that were worn out by then; a line through a ring: "
+            "the part wore out somewhere along it. The nearer the rings lie to the straight line, the better the life model "
+            "agrees with the records. The band holds the share in " (level) " of cases, from the lives alone."
+        }
+        div.pair.families {
+            @for (line, picture) in report.families.iter().zip(&pictures) {
+                div {
+                    h3 { (capital(&line.family)) }
+                    @if let Some(picture) = picture { (figure(picture, &sentence(line, report))) }
+                    @else { p { (sentence(line, report)) } }
+                    @if !line.goodness.verdict.is_empty() {
+                        ul { @for sentence in &line.goodness.verdict { li { (capital(sentence)) "." } } }
+                    }
+                }
             }
         }
         @if 0 < more {
@@ -115,6 +123,16 @@ fn sentence(line: &FitLine, report: &FitsReport) -> String {
     )
 }
 
+/// What the lives are measured along, in words of the trade.
+fn along(measure: Option<Measure>, unit: &str, group: &str) -> String {
+    match measure {
+        Some(Measure::Tons) => format!("{unit} of {group} spread, or what wears like them"),
+        Some(Measure::Acres) => format!("{unit} spread with {group}, or what wears like them"),
+        Some(Measure::Hours) => format!("{unit} of spreading {group}, or what wears like them"),
+        _ => format!("life in {unit}, counted as {group}"),
+    }
+}
+
 /// Names of the families' pictures, all different.
 fn names(report: &FitsReport) -> Vec<String> {
     let mut taken = BTreeSet::new();
@@ -151,8 +169,8 @@ fn picture(line: &FitLine, name: String, report: &FitsReport) -> Option<Picture>
     let fit = plot.line.iter().map(|(x, share)| (in_units(*x), *share));
     let unit = unit(line.measure, report.units);
     let across = match &line.reference_group {
-        Some(group) => format!("life in {unit}, counted as {group}"),
-        None => format!("life in {unit}"),
+        Some(group) => along(line.measure, unit, group),
+        None => format!("{unit} since it was fitted"),
     };
     let upward = if 0.0 < plot.start {
         format!(
@@ -189,20 +207,6 @@ fn picture(line: &FitLine, name: String, report: &FitsReport) -> Option<Picture>
     )
 }
 
-fn words(line: &FitLine, report: &FitsReport) -> String {
-    let counted = match &line.reference_group {
-        Some(group) if !line.factors.is_empty() => format!(
-            " Other products count as so much of {group} as does the same wear."
-        ),
-        _ => String::new(),
-    };
-    format!(
-        "The nearer the rings lie to the line, the better the model agrees with the records. The band holds the share in {} \
-         of cases, from the lives alone. A line through a ring: the part wore out somewhere along it.{counted}",
-        share(report.header.level)
-    )
-}
-
 pub(super) fn factors_section(report: &FitsReport) -> Markup {
     let any = report.families.iter().any(|f| !f.factors.is_empty());
     let content = html! {
@@ -211,15 +215,19 @@ pub(super) fn factors_section(report: &FitsReport) -> Markup {
                 "A wear factor of 2 means that a unit of the product wears like two of the reference, whose factor is 1. "
                 "Where a range holds 1, the records cannot tell the two apart."
             }
-            @for picture in factor_pictures(report) {
-                (figure(&picture, &format!("Dots are estimates, lines hold the truth in {} of cases.", share(report.header.level))))
+            div.pair {
+                div {
+                    @for picture in factor_pictures(report) {
+                        (figure(&picture, &format!("The ranges hold the truth in {} of cases.", share(report.header.level))))
+                    }
+                }
+                (factors_table(report))
             }
-            (factors_table(report))
         } @else {
             p { "Wear by product is " (UNKNOWN) ": the records hold one product alone, or none." }
         }
     };
-    super::section("factors", true, &content)
+    super::section("factors", false, &content)
 }
 
 /// Wear factors with their intervals; several pictures where there are many.
@@ -230,21 +238,26 @@ pub(super) fn factor_pictures(report: &FitsReport) -> Vec<Picture> {
             Some(reference) => format!("{}, against {reference}", line.family),
             None => line.family.clone(),
         }),
-        rows: line.factors.iter().map(|f| factor_row(&f.group, f.factor)).collect(),
+        rows: line
+            .factors
+            .iter()
+            .map(|f| factor_row(&f.group, f.factor))
+            .collect(),
     });
     let pictures = dealt(groups.collect());
     let all = pictures.len();
     let drawn = pictures.into_iter().enumerate();
-    drawn.map(|(i, groups)| factor_picture(groups, i, all)).collect()
+    drawn
+        .map(|(i, groups)| factor_picture(groups, i, all))
+        .collect()
 }
 
 fn factor_row(group: &str, factor: Option<Estimate>) -> Row {
     Row {
         label: group.to_owned(),
         told: known(factor, |e| with_range(&e, amount)),
-        range: factor.and_then(|e| {
-            (e.low.is_some() || e.high.is_some()).then_some((e.low, e.high))
-        }),
+        range: factor
+            .and_then(|e| (e.low.is_some() || e.high.is_some()).then_some((e.low, e.high))),
         marks: factor.iter().map(|e| (Mark::Dot, e.estimate)).collect(),
         ..Row::default()
     }

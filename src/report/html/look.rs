@@ -26,7 +26,10 @@ nav ul { list-style: none; padding: 0; columns: 16rem; column-gap: 1.5rem; max-w
 .care h3 { margin: 0.4rem 0; }
 dt { font-weight: bold; }
 dd { margin: 0 0 0.4rem 0; }
-figure { margin: 1rem 0; max-width: 36rem; break-inside: avoid; }
+dl.ledger { display: grid; grid-template-columns: minmax(6rem, 15rem) minmax(0, 1fr); }
+dl.ledger dt { font-weight: normal; color: var(--grey); }
+dl.ledger dt, dl.ledger dd { margin: 0; padding: 0.2rem 0.5rem 0.2rem 0; border-bottom: 1px solid var(--rule); }
+figure { margin: 1rem 0; max-width: 32rem; break-inside: avoid; }
 figure svg { display: block; width: 100%; height: auto; }
 figcaption { margin-top: 0.3rem; }
 .table { overflow-x: auto; margin: 0.8rem 0; }
@@ -51,10 +54,13 @@ tbody tr { border-bottom: 1px solid var(--rule); break-inside: avoid; }
   nav { display: none; }
   h2 { margin-top: 1.4rem; }
   h2.leaf { break-before: page; margin-top: 0; }
+  .families { display: grid; grid-template-columns: 1fr 1fr; column-gap: 8mm; }
+  .families > * { min-width: 0; break-inside: avoid; }
   figure { max-width: 12.5cm; }
-  figure.tall svg { width: auto; max-height: 21cm; max-width: 12.5cm; }
-  .pair { display: block; }
+  figure.tall svg { width: auto; max-height: 19cm; max-width: 12.5cm; }
   .table { overflow: visible; }
+  .table.short { break-inside: avoid; }
+  section > p:first-of-type, caption { break-after: avoid; }
   thead { display: table-header-group; }
   thead th { background: none; color: var(--green); border-top: 1px solid var(--green);
     border-bottom: 1px solid var(--green); }

@@ -115,14 +115,17 @@ fn figure(picture: &Picture, words: &str) -> Markup {
 /// Most rows of one picture: so many fit on a sheet of paper.
 const MOST_IN_PICTURE: usize = 20;
 
-/// Groups dealt out to pictures of at most [`MOST_IN_PICTURE`] rows, none of them broken where that
-/// can be helped.
+/// Most rows of pictures that stand two beside each other on paper.
+const MOST_IN_HALF: usize = 12;
+
+/// Groups dealt out to pictures of at most [`MOST_IN_HALF`] rows, none of them broken where that can
+/// be helped.
 fn dealt(groups: Vec<Group>) -> Vec<Vec<Group>> {
     let mut pictures: Vec<Vec<Group>> = Vec::new();
     let mut filled = 0;
     for group in groups {
-        for rows in group.rows.chunks(MOST_IN_PICTURE) {
-            if pictures.is_empty() || MOST_IN_PICTURE < filled + rows.len() {
+        for rows in group.rows.chunks(MOST_IN_HALF) {
+            if pictures.is_empty() || MOST_IN_HALF < filled + rows.len() {
                 pictures.push(Vec::new());
                 filled = 0;
             }

@@ -24,7 +24,9 @@ pub(super) fn section(past: &Result<BacktestReport, String>) -> Markup {
                 "Each past season forecast from the records before it alone, with the use that it really had, beside what "
                 "happened. About eight outcomes in ten should lie within their ranges."
             }
-            @for picture in season_pictures(report) { (figure(&picture, "Diamonds: forecast. Crosses: what happened.")) }
+            div.pair.families {
+                @for picture in season_pictures(report) { (figure(&picture, &picture.caption.title)) }
+            }
             (scores(report))
             @if let Some(picture) = calibration(report) {
                 h3 { "Do the forecasts mean what they say?" }
@@ -52,7 +54,12 @@ fn season_pictures(report: &BacktestReport) -> Vec<Picture> {
 }
 
 /// One forecast beside its outcome.
-fn row(season: i32, scored: Option<&Scored>, form: &dyn Fn(f64) -> String, exact: &dyn Fn(f64) -> String) -> Row {
+fn row(
+    season: i32,
+    scored: Option<&Scored>,
+    form: &dyn Fn(f64) -> String,
+    exact: &dyn Fn(f64) -> String,
+) -> Row {
     let told = scored.map(|s| {
         format!(
             "forecast {}, happened {}",
@@ -66,12 +73,7 @@ fn row(season: i32, scored: Option<&Scored>, form: &dyn Fn(f64) -> String, exact
         range: scored.map(|s| (Some(s.forecast.p10), Some(s.forecast.p90))),
         marks: scored
             .iter()
-            .flat_map(|s| {
-                [
-                    (Mark::Diamond, s.forecast.expected),
-                    (Mark::Cross, s.actual),
-                ]
-            })
+            .flat_map(|s| [(Mark::Tick, s.forecast.expected), (Mark::Ring, s.actual)])
             .collect(),
         ..Row::default()
     }
@@ -86,9 +88,9 @@ fn draw(caption: Caption, axis: &str, tell: &dyn Fn(f64) -> String, groups: Vec<
         tell,
         reference: None,
         key: vec![
-            (Sample::Mark(Mark::Diamond), "forecast"),
+            (Sample::Mark(Mark::Tick), "forecast"),
             (Sample::Range, "its range, 8 in 10"),
-            (Sample::Mark(Mark::Cross), "happened"),
+            (Sample::Mark(Mark::Ring), "happened"),
         ],
         groups,
     }
@@ -109,7 +111,7 @@ fn money_picture(report: &BacktestReport) -> Option<Picture> {
     if report.money.forecasts == 0 {
         return None;
     }
-    let rows = rows[rows.len().saturating_sub(super::MOST_IN_PICTURE)..].to_vec();
+    let rows = rows[rows.len().saturating_sub(super::MOST_IN_HALF)..].to_vec();
     let caption = Caption {
         name: "past-money".to_owned(),
         title: "Money of past seasons: forecast and what happened".to_owned(),
@@ -122,7 +124,12 @@ fn money_picture(report: &BacktestReport) -> Option<Picture> {
         heading: Some("Money".to_owned()),
         rows,
     };
-    Some(draw(caption, "parts and labor of the season", &told, vec![group]))
+    Some(draw(
+        caption,
+        "parts and labor of the season",
+        &told,
+        vec![group],
+    ))
 }
 
 fn replacement_pictures(report: &BacktestReport) -> Vec<Picture> {
@@ -155,7 +162,12 @@ fn replacement_pictures(report: &BacktestReport) -> Vec<Picture> {
                 inside(&report.replacements)
             ),
         };
-        draw(caption, "replacements in the season", &super::season::on_axis, groups)
+        draw(
+            caption,
+            "replacements in the season",
+            &super::season::on_axis,
+            groups,
+        )
     });
     drawn.collect()
 }

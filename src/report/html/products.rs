@@ -11,10 +11,12 @@ use crate::units::Measure;
 
 pub(super) fn section(report: &BudgetReport) -> Markup {
     let content = html! {
-        @if let Some(picture) = picture(report) {
-            (figure(&picture, "The season's expected parts and labor, shared out by the wear that each product does."))
+        div.pair {
+            @if let Some(picture) = picture(report) {
+                (figure(&picture, "The season's expected parts and labor, shared out by the wear that each product does."))
+            }
+            @if report.products.is_empty() { p { "No use is planned." } } @else { (table(report)) }
         }
-        @if report.products.is_empty() { p { "No use is planned." } } @else { (table(report)) }
     };
     super::section("products", false, &content)
 }
@@ -61,7 +63,7 @@ pub(super) fn picture(report: &BudgetReport) -> Option<Picture> {
             },
             scale: Scale::Linear,
             ends: None,
-            axis: format!("expected parts and labor {acre}"),
+            axis: format!("expected parts and labor for {acre}"),
             tell: &told,
             reference: None,
             key: Vec::<(Sample, &str)>::new(),
@@ -77,7 +79,8 @@ pub(super) fn picture(report: &BudgetReport) -> Option<Picture> {
 fn table(report: &BudgetReport) -> Markup {
     let units = report.units;
     let amount = |v: Option<f64>, m: Measure| known(v, |v| whole(m.shown(v, units)));
-    let each = |v: Option<f64>, m: Measure| known(per(report, v, m), |v| cents(v, &report.currency));
+    let each =
+        |v: Option<f64>, m: Measure| known(per(report, v, m), |v| cents(v, &report.currency));
     let rows = by_cost(report).into_iter().map(|line| {
         vec![
             line.group.clone(),

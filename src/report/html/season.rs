@@ -42,23 +42,30 @@ pub(super) fn section(report: &BudgetReport) -> Markup {
         h3 { "What it rests on" }
         (rests_on(report))
         h3 { "By part" }
-        @if let Some(picture) = &by_part {
-            (figure(picture, &parts_words(report)))
+        div.pair {
+            @if let Some(picture) = &by_part {
+                (figure(picture, &parts_words(report)))
+            }
+            (parts_table(report))
         }
-        (parts_table(report))
         h3 { "By machine" }
-        @if let Some(picture) = &by_machine {
-            (figure(picture, &machines_words(report)))
+        div.pair {
+            @if let Some(picture) = &by_machine {
+                (figure(picture, &machines_words(report)))
+            }
+            (machines_table(report))
         }
-        (machines_table(report))
         h3 { "By month" }
-        @if let Some(picture) = &by_month {
-            (figure(picture, "Such money falls due when a part is changed. The ranges of single months do not add up to the season's: not every month is a bad one."))
+        div.pair {
+            @if let Some(picture) = &by_month { (figure(picture, MONTHS)) }
+            (months_table(report))
         }
-        (months_table(report))
     };
     super::section("money", false, &content)
 }
+
+const MONTHS: &str = "Money falls due when a part is changed. The ranges of single months do not add up to the season's: not every \
+                      month is a bad one.";
 
 pub(super) fn pictures(report: &BudgetReport) -> Vec<Picture> {
     [parts(report), machines(report), months(report)]
@@ -129,8 +136,7 @@ fn rests_on(report: &BudgetReport) -> Markup {
         .iter()
         .map(|m| {
             let unit = m.label(report.units);
-            known(report.planned.get(*m), |v| whole(m.shown(v, report.units)))
-                + &format!(" {unit}")
+            known(report.planned.get(*m), |v| whole(m.shown(v, report.units))) + &format!(" {unit}")
         })
         .collect();
     let source = match report.plan_source {
@@ -138,7 +144,7 @@ fn rests_on(report: &BudgetReport) -> Markup {
         PlanSource::LastSeason => "last season's use once more",
     };
     html! {
-        dl {
+        dl.ledger {
             dt { "Use to come" } dd { (source) ": " (planned.join(", ")) }
             @for (thing, value) in &report.assumptions { dt { (thing) } dd { (value) } }
         }
@@ -270,7 +276,10 @@ fn forecast_row(label: String, forecast: &Forecast, form: impl Fn(f64) -> String
         label,
         told: format!("{} ({})", form(forecast.expected), range(forecast, &form)),
         range: Some((Some(forecast.p10), Some(forecast.p90))),
-        marks: vec![(Mark::Tick, forecast.p80), (Mark::Diamond, forecast.expected)],
+        marks: vec![
+            (Mark::Tick, forecast.p80),
+            (Mark::Diamond, forecast.expected),
+        ],
         ..Row::default()
     }
 }
@@ -316,8 +325,7 @@ fn machines(report: &BudgetReport) -> Option<Picture> {
 
 fn machines_words(report: &BudgetReport) -> String {
     let known = report.machines.iter().filter(|m| m.total.is_some()).count();
-    let mut words =
-        "One season in ten ends below a range, and one in ten above it.".to_owned();
+    let mut words = "One season in ten ends below a range, and one in ten above it.".to_owned();
     if MOST_IN_PICTURE < known {
         let more = count(known - MOST_IN_PICTURE, "machine");
         words += &format!(" {more} more are in the table only.");
@@ -362,7 +370,11 @@ fn months(report: &BudgetReport) -> Option<Picture> {
     let mut year = String::new();
     let columns = report.months.iter().map(|line| {
         let of = line.month.format("%Y").to_string();
-        let under = if of == year { String::new() } else { of.clone() };
+        let under = if of == year {
+            String::new()
+        } else {
+            of.clone()
+        };
         year = of;
         Column {
             label: line.month.format("%b").to_string(),

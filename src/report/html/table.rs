@@ -28,7 +28,7 @@ impl Table<'_> {
         let class = |column: usize| (self.figures <= column).then_some("figure");
         let more = self.rows.len().saturating_sub(MOST_ROWS);
         html! {
-            div.table {
+            div.table.short[self.rows.len() <= 16] {
                 table {
                     caption { (self.caption) }
                     thead {

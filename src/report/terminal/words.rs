@@ -71,6 +71,9 @@ pub(in crate::report) fn price(value: f64, currency: &str) -> String {
 }
 
 fn signed(number: &str, currency: &str) -> String {
+    if let Some(below) = number.strip_prefix('-') {
+        return format!("-{}", signed(below, currency));
+    }
     if currency.chars().all(char::is_alphabetic) {
         format!("{number} {currency}")
     } else {
@@ -93,7 +96,10 @@ pub(in crate::report) fn or_unknown(value: Option<f64>, form: impl Fn(f64) -> St
 }
 
 /// An interval; an end that the records do not set is open.
-pub(in crate::report) fn interval(value: Option<&Estimate>, form: impl Fn(f64) -> String) -> String {
+pub(in crate::report) fn interval(
+    value: Option<&Estimate>,
+    form: impl Fn(f64) -> String,
+) -> String {
     let Some(value) = value else {
         return String::new();
     };

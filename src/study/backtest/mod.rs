@@ -94,7 +94,9 @@ impl Study {
             .map(|year| Season::ending_in(year, starts))
             .collect();
         if seasons.is_empty() {
-            return Err(StudyError::TooThin(self.too_few_seasons(wanted, begin, first)));
+            return Err(StudyError::TooThin(
+                self.too_few_seasons(wanted, begin, first),
+            ));
         }
         Ok(seasons)
     }
