@@ -47,6 +47,7 @@ tbody tr { border-bottom: 1px solid var(--rule); break-inside: avoid; }
 @media (max-width: 30rem) {
   table { font-size: 0.84rem; }
   th, td { padding: 0.25rem 0.3rem; }
+  tbody th { min-width: 5em; }
 }
 @page { margin: 16mm 15mm; }
 @media print {
@@ -58,6 +59,7 @@ tbody tr { border-bottom: 1px solid var(--rule); break-inside: avoid; }
   .families > * { min-width: 0; break-inside: avoid; }
   figure { max-width: 12.5cm; }
   figure.tall svg { width: auto; max-height: 19cm; max-width: 12.5cm; }
+  .families figure.tall svg { width: 100%; max-width: none; max-height: none; }
   .table { overflow: visible; }
   .table.short { break-inside: avoid; }
   section > p:first-of-type, caption { break-after: avoid; }

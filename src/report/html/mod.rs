@@ -59,7 +59,9 @@ pub fn page(report: &PageReport) -> String {
             }
         }
     };
-    markup.into_string()
+    // Control characters of records are no text: a page must not hold them, however written.
+    let allowed = |c: &char| !c.is_control() || *c == '\n';
+    markup.into_string().chars().filter(allowed).collect()
 }
 
 /// Every picture of the page, in its order; each has a name of its own.
