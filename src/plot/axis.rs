@@ -76,7 +76,7 @@ impl Axis {
             let (place, words) = (self.place(value), tell(value));
             let room = |w: &str| if upright { 17.0 } else { text::width(w) + 10.0 };
             let clear = |(_, other, w): &(f64, f64, String)| {
-                (room(w) + room(&words)) / 2.0 <= (place - other).abs()
+                f64::midpoint(room(w), room(&words)) <= (place - other).abs()
             };
             if kept.iter().all(clear) {
                 kept.push((value, place, words));

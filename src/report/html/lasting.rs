@@ -1,5 +1,7 @@
 //! Whether each part in service lasts the season.
 
+use std::fmt::Write as _;
+
 use maud::{Markup, html};
 
 use super::change::place;
@@ -42,7 +44,8 @@ fn words(known: usize) -> String {
         .to_owned();
     if MOST_IN_PICTURE < known {
         let more = count(known - MOST_IN_PICTURE, "part");
-        words += &format!(
+        let _ = write!(
+            words,
             " Shown are the {MOST_IN_PICTURE} least likely to last of {known}; {more} more are likelier to last than \
              these. 'wearcast remaining' lists every one."
         );

@@ -1,5 +1,7 @@
 //! The season's money: as a whole, by part, by machine, by month.
 
+use std::fmt::Write as _;
+
 use maud::{Markup, html};
 
 use super::table::Table;
@@ -228,12 +230,12 @@ fn parts_words(report: &BudgetReport) -> String {
     let mut words = "Expected money of each part number, the dearest first.".to_owned();
     if MOST_IN_PICTURE < known {
         let more = count(known - MOST_IN_PICTURE, "part number");
-        words += &format!(" {more} more are in the table only.");
+        let _ = write!(words, " {more} more are in the table only.");
     }
     let missing = report.lines.len() - known;
     if 0 < missing {
         let parts = count(missing, "part number");
-        words += &format!(" {parts} without a known cost: see the table.");
+        let _ = write!(words, " {parts} without a known cost: see the table.");
     }
     words
 }
@@ -328,7 +330,7 @@ fn machines_words(report: &BudgetReport) -> String {
     let mut words = "One season in ten ends below a range, and one in ten above it.".to_owned();
     if MOST_IN_PICTURE < known {
         let more = count(known - MOST_IN_PICTURE, "machine");
-        words += &format!(" {more} more are in the table only.");
+        let _ = write!(words, " {more} more are in the table only.");
     }
     words
 }

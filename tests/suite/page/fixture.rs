@@ -63,7 +63,7 @@ pub(super) fn hostile() -> PageReport {
         turn += 1;
         NASTY[turn % NASTY.len()].to_owned()
     };
-    page.budget.currency = "<b>$".to_owned();
+    "<b>$".clone_into(&mut page.budget.currency);
     for line in &mut page.budget.lines {
         (line.part, line.description, line.family) = (next(), Some(next()), next());
     }
