@@ -25,6 +25,7 @@ pub(super) fn run(args: &Args, out: Out<'_>, err: Out<'_>) -> Result<ExitStatus,
         Command::Remaining(args) => remaining(args, out, err),
         Command::Budget(args) => budget(args, out, err),
         Command::Report(args) => report(args, out, err),
+        Command::Stock(args) => stock(args, out, err),
         Command::Models(args) => models(args, out, err),
         Command::Backtest(args) => backtest(args, out, err),
     }
@@ -250,6 +251,21 @@ fn report(args: &ReportArgs, out: Out<'_>, err: Out<'_>) -> Result<ExitStatus, C
     let pictures = args.figures.as_ref().map(|_| html::figures(&report));
     let figures = args.figures.as_deref().zip(pictures.as_deref());
     output::give_page(&|| html::page(&report), figures, target, out, err)?;
+    Ok(ExitStatus::Done)
+}
+
+fn stock(args: &Shared, out: Out<'_>, err: Out<'_>) -> Result<ExitStatus, CliError> {
+    let Some((study, accounts)) = study(&args.dir, &args.choices, err)? else {
+        return Ok(ExitStatus::Problems);
+    };
+    let report = study.stock(&accounts)?;
+    let forms = Forms {
+        table: &|width| terminal::stock(&report, width),
+        json: &|| json::stock(&report),
+        csv: &|| csv::stock(&report),
+        xlsx: Some(&|| Ok(xlsx::stock(&report)?)),
+    };
+    output::give(&forms, &args.choices, out, err)?;
     Ok(ExitStatus::Done)
 }
 

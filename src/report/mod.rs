@@ -10,6 +10,7 @@ pub mod models;
 pub mod page;
 pub mod probability;
 pub mod remaining;
+pub mod stock;
 pub mod terminal;
 pub mod xlsx;
 

@@ -125,7 +125,13 @@ impl Study {
     }
 
     /// Replaces every part for which that is advised, on the first day forecast.
-    pub(super) fn replace_as_advised(
+    pub(super) fn replace_as_advised(&self, outlook: &mut Outlook) {
+        let advice = self.advise(outlook);
+        Self::change_as_advised(outlook, &advice, self.as_of);
+    }
+
+    /// The same by advice that is there already.
+    pub(super) fn change_as_advised(
         outlook: &mut Outlook,
         advice: &[Option<Advised>],
         as_of: chrono::NaiveDate,

@@ -1,6 +1,7 @@
 //! The page: budget, parts in service, life models and past forecasts from one look at the records.
 
 use super::{Policy, Study, StudyError, fits};
+use crate::forecast::simulate;
 use crate::record::Account;
 use crate::report::page::PageReport;
 
@@ -32,9 +33,9 @@ impl Study {
             self.header(notes),
         );
         if self.options.policy == Policy::Advised {
-            Self::replace_as_advised(&mut outlook, &advice, self.as_of);
+            Self::change_as_advised(&mut outlook, &advice, self.as_of);
         }
-        let outcome = self.play(&outlook);
+        let outcome = simulate::play(self.game(&outlook));
         let past = match self.backtest_of(None) {
             Ok(report) => Ok(report),
             Err(StudyError::TooThin(why)) => Err(why),
