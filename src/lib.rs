@@ -13,6 +13,7 @@
 //! - [`decide`]: run a part or replace it in the shop
 //! - [`stock`]: how many pieces the parts desk should have
 //! - [`score`]: forecasts against what happened
+//! - [`plot`]: figures as data, drawn as SVG text
 //! - [`report`]: results as plain structs, and their forms for people and programs
 //! - [`study`]: each question a user asks, put together from the rooms above
 //! - [`read`]: files to records; every row is used, or listed with what is wrong with it
@@ -64,6 +65,7 @@ pub mod family;
 pub mod forecast;
 pub mod life;
 pub mod model;
+pub mod plot;
 pub mod read;
 pub mod record;
 pub mod report;

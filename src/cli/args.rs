@@ -33,6 +33,13 @@ pub(super) enum Command {
     /// Next season's replacements, money and cost per acre
     #[command(after_help = "Example: wearcast budget sample-data/owner --out budget.xlsx")]
     Budget(Shared),
+    /// One page with pictures: the season's money, what to change now, and what it rests on
+    #[command(
+        after_help = "Examples:\n  wearcast report sample-data/owner --out page.html\n  \
+                      wearcast report sample-data/owner --figures pictures"
+    )]
+    #[command(mut_arg("format", |arg| arg.hide(true)))]
+    Report(ReportArgs),
     /// What the parts desk should hold and order, for the machines of its customers
     #[command(after_help = "Example: wearcast stock sample-data/owner --out order.xlsx")]
     Stock(Shared),
@@ -120,6 +127,18 @@ pub(super) struct RemainingArgs {
 }
 
 #[derive(Clone, Debug, clap::Args)]
+pub(super) struct ReportArgs {
+    /// The records folder
+    #[arg(value_name = "DIR")]
+    pub(super) dir: PathBuf,
+    /// Write each picture as an SVG file into this folder; the page only where `--out` names it
+    #[arg(long, value_name = "FOLDER")]
+    pub(super) figures: Option<PathBuf>,
+    #[command(flatten)]
+    pub(super) choices: Choices,
+}
+
+#[derive(Clone, Debug, clap::Args)]
 pub(super) struct ModelsArgs {
     /// Explain this family in full
     #[arg(value_name = "NAME")]
@@ -149,7 +168,7 @@ pub(super) struct Target {
     #[arg(long, value_name = "FILE")]
     pub(super) out: Option<PathBuf>,
     /// Replace the file of `--out` where there is one
-    #[arg(long, requires = "out")]
+    #[arg(long)]
     pub(super) force: bool,
 }
 

@@ -5,10 +5,13 @@
 )]
 
 use std::io::Write;
-use std::path::Path;
+use std::path::{Path, PathBuf};
+
+use tempfile::NamedTempFile;
 
 use super::CliError;
 use super::args::{Format, Target};
+use crate::plot::Picture;
 
 /// A result in every form it has.
 pub(super) struct Forms<'a> {
@@ -64,15 +67,19 @@ pub(super) fn give(
     Ok(())
 }
 
+const IN_THE_WAY: &str = "it is there already; name another file, or add `--force` to replace it";
+
+const NOTHING_TO_FORCE: &str = "`--force` needs a file to replace: name it with `--out`";
+
 /// Refuses early what [`give`] would refuse late.
 pub(super) fn check(target: &impl AsRef<Target>) -> Result<(), CliError> {
     let target = target.as_ref();
     match &target.out {
         Some(path) if path.exists() && !target.force => Err(CliError::Write {
             path: path.display().to_string(),
-            why: "it is there already; name another file, or add `--force` to replace it"
-                .to_owned(),
+            why: IN_THE_WAY.to_owned(),
         }),
+        None if target.force => Err(CliError::Usage(NOTHING_TO_FORCE.to_owned())),
         _ => Ok(()),
     }
 }
@@ -97,8 +104,89 @@ fn bytes(forms: &Forms<'_>, format: Format, width: usize) -> Result<Vec<u8>, Cli
     })
 }
 
+/// Refuses early what [`give_page`] would refuse late.
+pub(super) fn check_page(target: &Target, figures: Option<&Path>) -> Result<(), CliError> {
+    if target.format != Format::Table {
+        return Err(CliError::Usage(
+            "`--format`: a report is a page; `budget`, `remaining`, `fit` and `backtest` give its figures as json and csv"
+                .to_owned(),
+        ));
+    }
+    if let Some(path) = &target.out {
+        let extension = path.extension().and_then(|e| e.to_str());
+        let extension = extension.unwrap_or("").to_lowercase();
+        if !["html", "htm"].contains(&extension.as_str()) {
+            return Err(CliError::Usage(format!(
+                "`--out {}`: a report can be written as .html",
+                path.display()
+            )));
+        }
+    }
+    match figures {
+        None if target.force && target.out.is_none() => {
+            Err(CliError::Usage(NOTHING_TO_FORCE.to_owned()))
+        }
+        Some(folder) if folder.exists() && !folder.is_dir() => Err(CliError::Write {
+            path: folder.display().to_string(),
+            why: "`--figures` needs a folder, and this is a file".to_owned(),
+        }),
+        _ => Ok(()),
+    }
+}
+
+/// Writes the pictures into their folder and the page to its file; the page goes to the screen
+/// where neither is asked for.
+pub(super) fn give_page(
+    page: &dyn Fn() -> String,
+    figures: Option<(&Path, &[Picture])>,
+    target: &Target,
+    out: &mut dyn Write,
+    err: &mut dyn Write,
+) -> Result<(), CliError> {
+    if let Some((folder, pictures)) = figures {
+        write_pictures(folder, pictures, target.force)?;
+        let count = pictures.len();
+        writeln!(err, "wrote {count} pictures into {}", folder.display())?;
+    }
+    if let Some(path) = &target.out {
+        write_whole(path, page().as_bytes(), target.force)?;
+        writeln!(err, "wrote {}", path.display())?;
+    } else if figures.is_none() {
+        out.write_all(page().as_bytes())?;
+        out.flush()?;
+    }
+    Ok(())
+}
+
+/// Every picture in a file of its own: all are written beside their places before any is moved there.
+fn write_pictures(folder: &Path, pictures: &[Picture], force: bool) -> Result<(), CliError> {
+    let wrong = |path: &Path, why: &dyn std::fmt::Display| CliError::Write {
+        path: path.display().to_string(),
+        why: why.to_string(),
+    };
+    std::fs::create_dir_all(folder).map_err(|e| wrong(folder, &e))?;
+    let paths: Vec<PathBuf> = pictures
+        .iter()
+        .map(|p| folder.join(format!("{}.svg", p.caption.name)))
+        .collect();
+    if let Some(there) = paths.iter().find(|path| !force && path.exists()) {
+        return Err(wrong(there, &IN_THE_WAY));
+    }
+    let mut staged = Vec::new();
+    for (picture, path) in pictures.iter().zip(&paths) {
+        staged.push((stage(path, picture.svg().as_bytes())?, path));
+    }
+    staged
+        .into_iter()
+        .try_for_each(|(file, path)| place(file, path, force))
+}
+
 /// Writes beside the target, then moves into its place.
 fn write_whole(path: &Path, bytes: &[u8], force: bool) -> Result<(), CliError> {
+    place(stage(path, bytes)?, path, force)
+}
+
+fn stage(path: &Path, bytes: &[u8]) -> Result<NamedTempFile, CliError> {
     let wrong = |why: String| CliError::Write {
         path: path.display().to_string(),
         why,
@@ -115,6 +203,14 @@ fn write_whole(path: &Path, bytes: &[u8], force: bool) -> Result<(), CliError> {
         .and_then(|()| file.as_file().sync_all())
         .map_err(|e| wrong(e.to_string()))?;
     share(file.as_file());
+    Ok(file)
+}
+
+fn place(file: NamedTempFile, path: &Path, force: bool) -> Result<(), CliError> {
+    let wrong = |why: String| CliError::Write {
+        path: path.display().to_string(),
+        why,
+    };
     if force {
         file.persist(path).map_err(|e| wrong(e.error.to_string()))?;
     } else {

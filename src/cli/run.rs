@@ -4,14 +4,15 @@ use std::io::Write;
 use std::path::{Path, PathBuf};
 
 use super::args::{
-    Args, Choices, Command, CompareArgs, FitArgs, ModelsArgs, PolicyChoice, RemainingArgs, Shared,
+    Args, Choices, Command, CompareArgs, FitArgs, ModelsArgs, PolicyChoice, RemainingArgs,
+    ReportArgs, Shared,
 };
 use super::output::{self, Forms};
 use super::{CliError, ExitStatus};
 use crate::family::Families;
 use crate::read::{self, Reading};
 use crate::record::{Account, Problem, Severity};
-use crate::report::{Header, csv, json, terminal, xlsx};
+use crate::report::{Header, csv, html, json, terminal, xlsx};
 use crate::study::bare::BareStudy;
 use crate::study::{self, Options, Policy, Study};
 
@@ -24,6 +25,7 @@ pub(super) fn run(args: &Args, out: Out<'_>, err: Out<'_>) -> Result<ExitStatus,
         Command::Fit(args) => fit(args, out, err),
         Command::Remaining(args) => remaining(args, out, err),
         Command::Budget(args) => budget(args, out, err),
+        Command::Report(args) => report(args, out, err),
         Command::Stock(args) => stock(args, out, err),
         Command::Models(args) => models(args, out, err),
         Command::Compare(args) => compare(args, out, err),
@@ -255,6 +257,22 @@ fn compare(args: &CompareArgs, out: Out<'_>, err: Out<'_>) -> Result<ExitStatus,
         xlsx: None,
     };
     output::give(&forms, &shared.choices, out, err)?;
+    Ok(ExitStatus::Done)
+}
+
+fn report(args: &ReportArgs, out: Out<'_>, err: Out<'_>) -> Result<ExitStatus, CliError> {
+    let target = &args.choices.target;
+    output::check_page(target, args.figures.as_deref())?;
+    // Pictures may be replaced where no page is written.
+    let mut choices = args.choices.clone();
+    choices.target.force &= choices.target.out.is_some();
+    let Some((study, accounts)) = study(&args.dir, &choices, err)? else {
+        return Ok(ExitStatus::Problems);
+    };
+    let report = study.page(&accounts)?;
+    let pictures = args.figures.as_ref().map(|_| html::figures(&report));
+    let figures = args.figures.as_deref().zip(pictures.as_deref());
+    output::give_page(&|| html::page(&report), figures, target, out, err)?;
     Ok(ExitStatus::Done)
 }
 

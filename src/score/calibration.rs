@@ -1,5 +1,7 @@
 //! Whether forecasts mean what they say: outcomes against the quantiles they were given.
 
+use statrs::distribution::{Binomial, DiscreteCDF};
+
 use crate::forecast::summary::quantile;
 
 /// The quantiles a forecast is told by.
@@ -61,6 +63,23 @@ pub struct Held {
     pub said: f64,
     /// Share of outcomes that stayed at or below it.
     pub happened: f64,
+    /// Where that share lies in 8 of 10 cases by chance alone, where the forecasts mean what they
+    /// say; see [`by_chance`].
+    pub by_chance: (f64, f64),
+}
+
+/// Range of the share of `outcomes` that hold, in 8 of 10 cases, where each holds with chance `said`.
+///
+/// Quantiles 0.1 and 0.9 of a binomial count, over the count. It takes outcomes as independent of
+/// each other; the years of one fleet are not quite.
+#[must_use]
+pub fn by_chance(said: f64, outcomes: usize) -> (f64, f64) {
+    let count = outcomes as u64;
+    let Ok(binomial) = Binomial::new(said.clamp(0.0, 1.0), count) else {
+        return (0.0, 1.0);
+    };
+    let share = |p: f64| binomial.inverse_cdf(p) as f64 / count.max(1) as f64;
+    (share(0.1), share(0.9))
 }
 
 /// Outcomes against the quantiles of their forecasts.
@@ -87,10 +106,14 @@ impl Calibration {
         for placing in placings {
             placing.spread_over(&mut tenths);
         }
-        let held = |(i, quantile): (usize, f64)| Held {
-            quantile,
-            said: placings.iter().map(|p| p.said[i]).sum::<f64>() / n,
-            happened: placings.iter().map(|p| f64::from(p.stayed[i])).sum::<f64>() / n,
+        let held = |(i, quantile): (usize, f64)| {
+            let said = placings.iter().map(|p| p.said[i]).sum::<f64>() / n;
+            Held {
+                quantile,
+                said,
+                happened: placings.iter().map(|p| f64::from(p.stayed[i])).sum::<f64>() / n,
+                by_chance: by_chance(said, placings.len()),
+            }
         };
         let quantiles = SHARES.into_iter().enumerate().map(held);
         Self {
@@ -102,5 +125,18 @@ impl Calibration {
             },
             tenths,
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// By hand from any table of the binomial distribution: of 20 even chances, P(X <= 6) = 0.0577
+    /// and P(X <= 7) = 0.1316, so the lower limit is 7 of 20, and by symmetry the upper one 13.
+    #[test]
+    fn chance_alone_takes_a_share_as_far_as_a_binomial_count_says() {
+        assert_eq!(by_chance(0.5, 20), (0.35, 0.65));
+        assert_eq!(by_chance(1.0, 20), (1.0, 1.0));
     }
 }

@@ -31,7 +31,7 @@ impl Demand {
     pub fn of_masses(atoms: impl IntoIterator<Item = (f64, f64)>) -> Option<Self> {
         let atoms: Vec<(f64, f64)> = atoms.into_iter().collect();
         let sum: f64 = atoms.iter().map(|a| a.1).sum();
-        if !(0.0 < sum) {
+        if sum.is_nan() || sum <= 0.0 {
             return None;
         }
         let mut demand = Self {

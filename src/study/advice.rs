@@ -143,7 +143,16 @@ impl Study {
     /// Replaces every part for which that is advised, on the first day forecast.
     pub(super) fn replace_as_advised(&self, outlook: &mut Outlook) {
         let advice = self.advise(outlook);
-        let date = outlook.season.start.max(self.as_of + chrono::Days::new(1));
+        Self::change_as_advised(outlook, &advice, self.as_of);
+    }
+
+    /// The same by advice that is there already.
+    pub(super) fn change_as_advised(
+        outlook: &mut Outlook,
+        advice: &[Option<Advised>],
+        as_of: chrono::NaiveDate,
+    ) {
+        let date = outlook.season.start.max(as_of + chrono::Days::new(1));
         let service = &mut outlook.in_service;
         for (unit, advised) in service.units.iter_mut().zip(advice) {
             if advised.is_none_or(|a| a.advice != Advice::ReplaceNow) {

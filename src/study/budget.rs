@@ -17,13 +17,23 @@ impl Study {
     /// As [`Study::outlook`].
     pub fn budget(&self, account: &[Account]) -> Result<BudgetReport, StudyError> {
         let (outlook, outcome) = self.played()?;
-        Ok(Summing {
+        Ok(self.summed(&outlook, &outcome, account))
+    }
+
+    /// Plays of the season summed up.
+    pub(super) fn summed(
+        &self,
+        outlook: &Outlook,
+        outcome: &Outcome,
+        account: &[Account],
+    ) -> BudgetReport {
+        let summing = Summing {
             study: self,
-            outlook: &outlook,
-            outcome: &outcome,
+            outlook,
+            outcome,
             states: outlook.line_states(),
-        }
-        .report(account))
+        };
+        summing.report(account)
     }
 
     /// The season under each policy, whatever was asked for.

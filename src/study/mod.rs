@@ -11,6 +11,7 @@ mod kits;
 pub mod lives;
 pub mod models;
 pub mod money;
+pub mod page;
 pub mod remaining;
 pub mod stock;
 

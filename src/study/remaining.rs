@@ -1,6 +1,7 @@
 //! Remaining life of every part in service.
 
-use super::{Study, StudyError};
+use super::advice::Advised;
+use super::{Outlook, Study, StudyError};
 use crate::forecast::plan::{self, Plan};
 use crate::forecast::remaining::remaining;
 use crate::forecast::unit::{self, Gathering};
@@ -18,6 +19,15 @@ impl Study {
     pub fn remaining(&self) -> Result<RemainingReport, StudyError> {
         let outlook = self.outlook()?;
         let advice = self.advise(&outlook);
+        Ok(self.remaining_of(&outlook, &advice))
+    }
+
+    /// Remaining life of the parts of an outlook, each with its advice.
+    pub(super) fn remaining_of(
+        &self,
+        outlook: &Outlook,
+        advice: &[Option<Advised>],
+    ) -> RemainingReport {
         let season = outlook.season;
         let long = self.repeated(&outlook.plan, season);
         let until = Season::ending_in(
@@ -66,13 +76,13 @@ impl Study {
                 pieces: due.pieces,
             }
         });
-        Ok(RemainingReport {
+        RemainingReport {
             season: Some(season.year),
             units: self.records.settings.units,
             parts: parts.collect(),
             services: services.collect(),
             header: self.header(outlook.notes(&self.built)),
-        })
+        }
     }
 
     /// The plan with its last twelve months repeated for many seasons.

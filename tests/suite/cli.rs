@@ -21,7 +21,7 @@ pub(crate) fn wearcast(args: &[&str]) -> (ExitStatus, String, String) {
 const SAMPLE: &str = "sample-data/owner";
 
 /// A folder of good records with enough in them to forecast from.
-fn fleet() -> Folder {
+pub(crate) fn fleet() -> Folder {
     let folder = Folder::empty();
     folder
         .write("machines.csv", "machine,in_service\nnorth,2023-11-01\n")

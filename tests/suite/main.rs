@@ -20,6 +20,8 @@ mod lives;
 mod models;
 mod money;
 mod notebooks;
+mod page;
+mod plot;
 mod posterior;
 mod properties;
 mod read;

@@ -1,6 +1,6 @@
 //! The budget's workbook, read back by its cells, formulas and stored results.
 
-mod fixture;
+pub(crate) mod fixture;
 mod recalculate;
 
 use std::io::Cursor;

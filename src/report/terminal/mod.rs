@@ -10,7 +10,7 @@ mod lives;
 mod models;
 mod remaining;
 mod stock;
-mod words;
+pub(in crate::report) mod words;
 
 pub use backtest::backtest;
 pub use budget::budget;

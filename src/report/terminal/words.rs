@@ -3,10 +3,10 @@
 use crate::report::Estimate;
 
 /// A dash where nothing is known.
-pub(super) const UNKNOWN: &str = "unknown";
+pub(in crate::report) const UNKNOWN: &str = "unknown";
 
 /// A whole number with a separator at the thousands.
-pub(super) fn whole(value: f64) -> String {
+pub(in crate::report) fn whole(value: f64) -> String {
     let rounded = value.round();
     let digits = format!("{:.0}", rounded.abs());
     let mut out = String::new();
@@ -24,7 +24,7 @@ pub(super) fn whole(value: f64) -> String {
 }
 
 /// Three figures or so, whatever the size.
-pub(super) fn amount(value: f64) -> String {
+pub(in crate::report) fn amount(value: f64) -> String {
     match value.abs() {
         v if 99.95 <= v => whole(value),
         v if 9.995 <= v => format!("{value:.1}"),
@@ -33,7 +33,7 @@ pub(super) fn amount(value: f64) -> String {
 }
 
 /// A figure that is only known roughly: hundreds above a thousand, tens above a hundred.
-pub(super) fn about(value: f64) -> String {
+pub(in crate::report) fn about(value: f64) -> String {
     match value.abs() {
         v if 1000.0 <= v => whole((value / 100.0).round() * 100.0),
         v if 100.0 <= v => whole((value / 10.0).round() * 10.0),
@@ -42,17 +42,17 @@ pub(super) fn about(value: f64) -> String {
 }
 
 /// Pieces or replacements: one decimal.
-pub(super) fn pieces(value: f64) -> String {
+pub(in crate::report) fn pieces(value: f64) -> String {
     format!("{value:.1}")
 }
 
 /// Whole money; a currency of letters stands behind it.
-pub(super) fn money(value: f64, currency: &str) -> String {
+pub(in crate::report) fn money(value: f64, currency: &str) -> String {
     signed(&whole(value), currency)
 }
 
 /// Money with cents.
-pub(super) fn cents(value: f64, currency: &str) -> String {
+pub(in crate::report) fn cents(value: f64, currency: &str) -> String {
     let whole_part = whole(value.trunc());
     let cents = ((value.abs() - value.abs().trunc()) * 100.0).round();
     if 99.5 < cents {
@@ -71,7 +71,7 @@ pub(super) fn small(value: f64, currency: &str) -> String {
 }
 
 /// A price: cents where they show.
-pub(super) fn price(value: f64, currency: &str) -> String {
+pub(in crate::report) fn price(value: f64, currency: &str) -> String {
     if value < 1_000.0 {
         cents(value, currency)
     } else {
@@ -80,6 +80,9 @@ pub(super) fn price(value: f64, currency: &str) -> String {
 }
 
 fn signed(number: &str, currency: &str) -> String {
+    if let Some(below) = number.strip_prefix('-') {
+        return format!("-{}", signed(below, currency));
+    }
     if currency.chars().all(char::is_alphabetic) {
         format!("{number} {currency}")
     } else {
@@ -88,7 +91,7 @@ fn signed(number: &str, currency: &str) -> String {
 }
 
 /// A chance in percent.
-pub(super) fn percent(value: f64) -> String {
+pub(in crate::report) fn percent(value: f64) -> String {
     match 100.0 * value {
         p if p < 0.5 => "< 1 %".to_owned(),
         p if 99.5 < p => "> 99 %".to_owned(),
@@ -97,12 +100,15 @@ pub(super) fn percent(value: f64) -> String {
 }
 
 /// What is known, or the word for what is not.
-pub(super) fn or_unknown(value: Option<f64>, form: impl Fn(f64) -> String) -> String {
+pub(in crate::report) fn or_unknown(value: Option<f64>, form: impl Fn(f64) -> String) -> String {
     value.map_or_else(|| UNKNOWN.to_owned(), form)
 }
 
 /// An interval; an end that the records do not set is open.
-pub(super) fn interval(value: Option<&Estimate>, form: impl Fn(f64) -> String) -> String {
+pub(in crate::report) fn interval(
+    value: Option<&Estimate>,
+    form: impl Fn(f64) -> String,
+) -> String {
     let Some(value) = value else {
         return String::new();
     };
@@ -114,7 +120,7 @@ pub(super) fn interval(value: Option<&Estimate>, form: impl Fn(f64) -> String) -
 }
 
 /// A sentence broken at words.
-pub(super) fn wrapped(text: &str, first: &str, rest: &str, width: usize) -> String {
+pub(in crate::report) fn wrapped(text: &str, first: &str, rest: &str, width: usize) -> String {
     let mut out = String::new();
     let mut line = first.to_owned();
     let mut empty = true;
@@ -137,7 +143,7 @@ pub(super) fn wrapped(text: &str, first: &str, rest: &str, width: usize) -> Stri
 }
 
 /// The first letter large.
-pub(super) fn capital(text: &str) -> String {
+pub(in crate::report) fn capital(text: &str) -> String {
     let mut chars = text.chars();
     chars
         .next()

@@ -24,9 +24,17 @@ impl Study {
     /// # Errors
     /// [`StudyError::TooThin`] where there is no such season, or none that can be forecast.
     pub fn backtest(&self) -> Result<BacktestReport, StudyError> {
+        self.backtest_of(self.options.season)
+    }
+
+    /// The same for one past season, or for all of `None`, whichever season the study asks for.
+    ///
+    /// # Errors
+    /// As [`Study::backtest`].
+    pub fn backtest_of(&self, season: Option<i32>) -> Result<BacktestReport, StudyError> {
         let mut told = Told::default();
         let mut rows = Vec::new();
-        for season in self.seasons_to_score()? {
+        for season in self.seasons_to_score(season)? {
             match self.score(season, &mut told) {
                 Ok(scored) => rows.extend(scored),
                 Err(StudyError::TooThin(why)) => told.left_out(season, &why),
@@ -69,7 +77,7 @@ impl Study {
     }
 
     /// Seasons over on the as-of date that began after at least one full season of records.
-    fn seasons_to_score(&self) -> Result<Vec<Season>, StudyError> {
+    fn seasons_to_score(&self, wanted: Option<i32>) -> Result<Vec<Season>, StudyError> {
         let starts = self.records.settings.season_start();
         let begin = self.records_begin();
         let first = begin.map(|begin| {
@@ -78,7 +86,7 @@ impl Study {
         });
         let of_as_of = Season::of(self.as_of, starts);
         let last = of_as_of.year - i32::from(self.as_of < of_as_of.end);
-        let asked = |year: &i32| self.options.season.is_none_or(|asked| asked == *year);
+        let asked = |year: &i32| wanted.is_none_or(|wanted| wanted == *year);
         let seasons: Vec<Season> = first
             .into_iter()
             .flat_map(|first| first..=last)
@@ -86,7 +94,9 @@ impl Study {
             .map(|year| Season::ending_in(year, starts))
             .collect();
         if seasons.is_empty() {
-            return Err(StudyError::TooThin(self.too_few_seasons(begin, first)));
+            return Err(StudyError::TooThin(
+                self.too_few_seasons(wanted, begin, first),
+            ));
         }
         Ok(seasons)
     }
@@ -98,9 +108,14 @@ impl Study {
         wanted.map(|m| m.records_from.max(m.in_service)).min()
     }
 
-    fn too_few_seasons(&self, begin: Option<NaiveDate>, first: Option<i32>) -> String {
+    fn too_few_seasons(
+        &self,
+        wanted: Option<i32>,
+        begin: Option<NaiveDate>,
+        first: Option<i32>,
+    ) -> String {
         let starts = self.records.settings.season_start();
-        let wish = self.options.season.map_or_else(String::new, |year| {
+        let wish = wanted.map_or_else(String::new, |year| {
             format!("season {year} cannot be scored: ")
         });
         let begin = begin.map_or_else(String::new, |date| format!("; they begin on {date}"));
