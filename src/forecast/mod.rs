@@ -1,6 +1,7 @@
 //! The coming season: planned use, what is in service, and what will have to be replaced.
 
 pub mod damage;
+pub mod measured;
 pub mod path;
 pub mod plan;
 pub(crate) mod play;

@@ -10,6 +10,7 @@ use rand::SeedableRng;
 use rand_chacha::ChaCha8Rng;
 use rayon::prelude::*;
 
+use super::measured::LeftByDraw;
 use super::plan::Plan;
 use super::play::Life;
 use super::season::{Season, month_of, months_later};
@@ -103,6 +104,8 @@ struct Table<'a> {
     months: Vec<NaiveDate>,
     /// Units by path, so that a path's exposure is worked out once a play.
     order: Vec<&'a Unit>,
+    /// What is left of each unit with readings, in `order`.
+    left: Vec<Option<LeftByDraw>>,
     /// Money of one replacement of each unit, in `order`; 0 where unknown.
     money: Vec<f64>,
     /// Season use by family group, and by all groups as shares of hours, by path.
@@ -134,6 +137,15 @@ impl<'a> Table<'a> {
             .iter()
             .map(|u| event_money(game, u.line, u.pieces))
             .collect();
+        let per_draw = if service.units.len() < FEW_UNITS {
+            FEW_BATCHES
+        } else {
+            1
+        };
+        let left = order
+            .par_iter()
+            .map(|u| LeftByDraw::new(u, service, game.assessments, per_draw, game.seed))
+            .collect();
         let all = game.groups.names();
         let group_places = game
             .assessments
@@ -150,6 +162,7 @@ impl<'a> Table<'a> {
             game,
             months: months(game),
             order,
+            left,
             money,
             season_use: service.paths.iter().map(|p| p.path.in_season()).collect(),
             hour_shares: Vec::new(),
@@ -256,7 +269,8 @@ impl<'a> Table<'a> {
         let mut shares: Vec<f64> = Vec::new();
         let mut current = usize::MAX;
         let mut life = Life::NEVER;
-        for (unit, money) in self.order.iter().zip(&self.money) {
+        let units = self.order.iter().zip(&self.money).zip(&self.left);
+        for ((unit, money), left) in units {
             let seen = &self.game.in_service.paths[unit.path];
             if unit.path != current {
                 current = unit.path;
@@ -274,7 +288,8 @@ impl<'a> Table<'a> {
             if exposure.is_empty() {
                 continue;
             }
-            life.run(unit, seen, &exposure, &mut rng, |day, worn| {
+            let left = left.as_ref().map(|l| l.of_play(number));
+            life.run(unit, seen, &exposure, left, &mut rng, |day, worn| {
                 let column = if worn { WORN } else { DAMAGE };
                 record[unit.line * LINE_WIDTH + column] += 1.0;
                 record[unit.line * LINE_WIDTH + PIECES] += unit.pieces;
