@@ -2,10 +2,33 @@
 
 use rand::{RngExt as _, SeedableRng};
 use rand_chacha::ChaCha8Rng;
+use rayon::prelude::*;
 
 use super::play::Life;
 use super::unit::{InService, Unit};
 use crate::model::assess::{Assessment, name_hash};
+
+/// Parts in service from which one sample of each draw is enough: sums then hardly feel it.
+const MANY_UNITS: usize = 2_000;
+/// Samples of each draw otherwise.
+const PER_DRAW: usize = 5;
+
+/// What is left of each part, in the order of `units`; `None` where no readings say.
+#[must_use]
+pub fn left_by_draw(
+    units: &[&Unit],
+    in_service: &InService,
+    assessments: &[Assessment],
+    seed: u64,
+) -> Vec<Option<LeftByDraw>> {
+    let per_draw = if units.len() < MANY_UNITS {
+        PER_DRAW
+    } else {
+        1
+    };
+    let of = |unit: &&Unit| LeftByDraw::new(unit, in_service, assessments, per_draw, seed);
+    units.par_iter().map(of).collect()
+}
 
 /// What is left of one part: so many samples of each draw of its family's parameters.
 #[derive(Clone, Debug, PartialEq)]

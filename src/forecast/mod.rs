@@ -5,6 +5,7 @@ pub mod measured;
 pub mod path;
 pub mod plan;
 pub(crate) mod play;
+pub mod plays;
 pub mod real_use;
 pub mod remaining;
 pub mod renewal;
