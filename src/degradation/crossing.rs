@@ -5,10 +5,13 @@
 //! variance of `l` in the family and `b = 1 - w^2 / (p^2 v)`: the share of the scatter of lives that
 //! is scatter of rates, the rest being wander. (For normal `l` and `u` this is exact: rates and
 //! wander then are independent.) The readings then have, with `X = x^p`, a least-squares rate
-//! that is normal about `r = exp(u)` with variance `s^2 / sum X^2 + r^2 b w^2`. So
+//! that is normal about `r = exp(u)` with variance `s^2 / sum X^2 + r r' b w^2`, where `r'` is the
+//! part's own rate at that `l`, between `r` and the readings'. (With `r r` in its place the variance
+//! would take wander as normal in the rate; it is so in the logarithm, and `r r'` comes within a
+//! percent of that.) So
 //!
 //! ```text
-//! p(l | readings, good at age a)  ~  f(l) * N(rate; r(l), s^2 / sum X^2 + r(l)^2 b w^2),    l > ln a
+//! p(l | readings, good at age a)  ~  f(l) * N(rate; r, s^2 / sum X^2 + r r' b w^2),    l > ln a
 //! ```
 //!
 //! is one curve, laid out on a grid and turned over to draw from.
@@ -111,7 +114,7 @@ impl Evidence {
 
     fn ln_likelihood(&self, l: f64) -> f64 {
         let rate = self.rate_at(l);
-        let variance = 1.0 / self.precision + rate * rate * self.wander2;
+        let variance = 1.0 / self.precision + self.own(rate).max(0.0) * rate * self.wander2;
         -0.5 * (variance.ln() + (self.rate - rate).powi(2) / variance)
     }
 
@@ -122,7 +125,11 @@ impl Evidence {
 
     /// Mean of the part's own rate, where its log life is `l`.
     fn own_rate(&self, l: f64) -> f64 {
-        let mean = self.rate_at(l);
+        self.own(self.rate_at(l))
+    }
+
+    /// The same by the mean rate at that log life.
+    fn own(&self, mean: f64) -> f64 {
         let weight = 1.0 / (mean * mean * self.wander2);
         (self.precision * self.rate + weight * mean) / (self.precision + weight)
     }

@@ -59,6 +59,9 @@ pub struct FamilyPath {
 
 /// Draws made.
 const DRAWS: usize = 400;
+/// Relative gain in height below which the peak is reached: draws are weighted, so that near is
+/// good enough.
+const PRECISION: f64 = 1e-8;
 /// Lives used at most, those with the most readings: more change nothing that shows.
 const MOST_LIVES: usize = 300;
 
@@ -113,7 +116,7 @@ impl FamilyPath {
             worn: 0.0,
             chains: false,
         };
-        let points = match posterior::numeric_mode(&target, &start, &free) {
+        let points = match posterior::numeric_mode_within(&target, &start, &free, PRECISION) {
             Ok(peak) => posterior::draw(&target, &[peak], &free, request).points,
             // Proper priors and a smooth density: the start itself is the last resort.
             Err(_) => vec![start],

@@ -21,6 +21,14 @@ pub struct RemainingReport {
     pub services: Vec<ServiceLine>,
 }
 
+impl RemainingReport {
+    /// Whether any part in service was measured.
+    #[must_use]
+    pub fn any_measured(&self) -> bool {
+        self.parts.iter().any(|line| line.measured.is_some())
+    }
+}
+
 /// One part in service.
 #[derive(Clone, Debug, PartialEq)]
 pub struct RemainingLine {
@@ -78,6 +86,14 @@ pub struct MeasuredLine {
     pub rate_per_1000: Option<Estimate>,
     /// Whether what is left rests on the readings as well as on the family.
     pub used: bool,
+}
+
+impl MeasuredLine {
+    /// The last reading as a share of the way from new (0) to the limit (1).
+    #[must_use]
+    pub fn share(&self) -> f64 {
+        (self.reading - self.new) / (self.limit - self.new)
+    }
 }
 
 /// Scheduled work.

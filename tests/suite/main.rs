@@ -9,6 +9,7 @@ mod backtest;
 mod calibration;
 mod cli;
 mod decide;
+mod degradation;
 mod fleet;
 mod forecast;
 mod goodness;
