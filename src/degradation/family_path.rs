@@ -55,6 +55,8 @@ pub struct FamilyPath {
     pub lives: usize,
     /// Their readings.
     pub readings: usize,
+    /// Whether the readings were followed; false where only what is assumed beforehand stands.
+    pub fitted: bool,
 }
 
 /// Draws made.
@@ -116,15 +118,18 @@ impl FamilyPath {
             worn: 0.0,
             chains: false,
         };
-        let points = match posterior::numeric_mode_within(&target, &start, &free, PRECISION) {
+        let peak = posterior::numeric_mode_within(&target, &start, &free, PRECISION);
+        let fitted = peak.is_ok();
+        let points = match peak {
             Ok(peak) => posterior::draw(&target, &[peak], &free, request).points,
-            // Proper priors and a smooth density: the start itself is the last resort.
+            // Priors are proper and the density smooth, so this is a last resort; results say so.
             Err(_) => vec![start],
         };
         Some(Self {
             draws: points.iter().map(|p| PathDraw::of(p)).collect(),
             lives,
             readings,
+            fitted,
         })
     }
 
@@ -206,7 +211,7 @@ const NODES: [(f64, f64); 5] = [
     (0.0, 0.406_349_206_349_206_35),
     (1.023_255_663_789_132_5, 0.244_097_502_894_939_42),
     (2.076_847_978_677_83, 0.049_916_406_765_217_88),
-    (3.205_429_002_856_469_7, 0.002_789_141_321_231_769),
+    (3.205_429_002_856_47, 0.002_789_141_321_231_769),
     (4.512_745_863_399_783, 0.000_022_345_844_007_746_584),
 ];
 

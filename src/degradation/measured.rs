@@ -23,9 +23,9 @@ impl Measured {
     /// - `assessments`: one for each wearing family, by name.
     #[must_use]
     pub fn of(context: Context<'_>, built: &Built, assessments: &[Assessment], seed: u64) -> Self {
-        let inspected = readings::gather(context, built, assessments);
+        let mut inspected = readings::gather(context, built, assessments);
         let path = |(family, assessment): (usize, &Assessment)| {
-            let own = |m: &&MeasuredLife| m.family == family && m.swapped.is_none();
+            let own = |m: &&MeasuredLife| m.family == family;
             let center = Center::of(assessment.draws.as_ref()?);
             let parts: Vec<PartPath> = inspected
                 .lives
@@ -35,7 +35,15 @@ impl Measured {
                 .collect();
             FamilyPath::of(&parts, seed ^ name_hash(&assessment.family.name))
         };
-        let paths = assessments.iter().enumerate().map(path).collect();
+        let paths: Vec<Option<FamilyPath>> = assessments.iter().enumerate().map(path).collect();
+        for (path, assessment) in paths.iter().zip(assessments) {
+            if path.as_ref().is_some_and(|p| !p.fitted) {
+                inspected.notes.push(format!(
+                    "{}: gauge and wander as assumed beforehand, since the readings led to no peak",
+                    assessment.family.name
+                ));
+            }
+        }
         Self { inspected, paths }
     }
 }
@@ -74,7 +82,12 @@ impl Center {
 
     fn path(&self, measured: &MeasuredLife, life: &Life, of: &Assessment) -> PartPath {
         let readings = measured.path();
-        let (low, end) = ends(life, of);
+        let (low, end) = if measured.swapped.is_some() {
+            // The life on record is that of two parts: only the readings since are one's own.
+            (None, None)
+        } else {
+            ends(life, of)
+        };
         PartPath {
             readings: readings
                 .iter()
