@@ -1,6 +1,7 @@
 //! The coming season: planned use, what is in service, and what will have to be replaced.
 
 pub mod damage;
+pub mod demand;
 pub mod measured;
 pub mod path;
 pub mod plan;
@@ -13,6 +14,7 @@ pub mod season;
 pub mod service;
 pub mod simulate;
 pub mod summary;
+mod typical;
 pub mod unit;
 
 pub use season::Season;

@@ -200,7 +200,7 @@ impl<'a> Table<'a> {
 }
 
 /// Months from the later of as-of date and season start to the season's end.
-fn months(game: Game<'_>) -> Vec<NaiveDate> {
+pub(super) fn months(game: Game<'_>) -> Vec<NaiveDate> {
     let first = month_of(game.season.start.max(game.as_of + chrono::Days::new(1)));
     std::iter::successors(Some(first), |m| Some(months_later(*m, 1)))
         .take_while(|m| *m <= game.season.end)

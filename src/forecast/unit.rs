@@ -147,6 +147,8 @@ pub struct Gathering<'a> {
     pub plan: &'a Plan,
     /// Sizes of days on record.
     pub sizes: &'a DaySizes,
+    /// Machines of which nothing is recorded: their parts may be of any age.
+    pub silent: &'a BTreeSet<String>,
     /// The season forecast.
     pub season: Season,
     /// Last day laid out.
@@ -375,6 +377,10 @@ impl<'a> Gatherer<'a> {
 
     fn age(&mut self, life: &Life, bin: Option<&str>, assessment: &Assessment) -> Age {
         let measure = assessment.lives.measure;
+        if self.gathering.silent.contains(&life.machine) {
+            self.unknown_age += 1;
+            return Age::AtLeast(vec![0.0; assessment.lives.groups.len()]);
+        }
         let span = life.filled[measure.index()];
         if let (Some(end), true) = (span.end, life.fitted.is_some()) {
             if measure == Measure::Days {

@@ -1,8 +1,10 @@
 //! Results as CSV: one table each, numbers plain, unknown cells empty.
 
 mod backtest;
+mod stock;
 
 pub use backtest::backtest;
+pub use stock::stock;
 
 use super::fits::FitsReport;
 use super::lives::LivesReport;

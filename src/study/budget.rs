@@ -2,7 +2,6 @@
 
 use super::{Outlook, Policy, Study, StudyError};
 use crate::forecast::plan;
-use crate::forecast::plays::Game;
 use crate::forecast::simulate::{self, LineSamples, Outcome};
 use crate::forecast::unit::{Line, Unit};
 use crate::record::{Account, Amounts};
@@ -34,16 +33,7 @@ impl Study {
         if self.options.policy == Policy::Advised {
             self.replace_as_advised(&mut outlook);
         }
-        let outcome = simulate::play(Game {
-            in_service: &outlook.in_service,
-            assessments: &outlook.assessments,
-            plan: &outlook.plan,
-            groups: &self.groups,
-            season: outlook.season,
-            as_of: self.as_of,
-            labor_rate: self.records.settings.labor_rate,
-            seed: self.options.seed,
-        });
+        let outcome = simulate::play(self.game(&outlook));
         Ok((outlook, outcome))
     }
 }

@@ -31,6 +31,7 @@ impl Study {
             measured: &outlook.measured,
             plan: &long,
             sizes: &outlook.sizes,
+            silent: &self.silent_machines(),
             season,
             until: until.end,
         });
@@ -84,7 +85,7 @@ impl Study {
             plan.clone()
         } else {
             let next = Season::ending_in(season.year + 1, starts);
-            plan::build(&self.records, &self.groups, &self.sums, self.as_of, next)
+            plan::build(self.planning(false), next)
         };
         let year = if self.as_of < season.start {
             season.year

@@ -5,7 +5,7 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 /// The rooms of the crate. Each may use itself and those before it.
-const ROOMS: [&str; 15] = [
+const ROOMS: [&str; 16] = [
     "units",
     "record",
     "family",
@@ -16,6 +16,7 @@ const ROOMS: [&str; 15] = [
     "cost",
     "forecast",
     "decide",
+    "stock",
     "score",
     "report",
     "study",

@@ -8,6 +8,7 @@ mod grid;
 mod lives;
 mod models;
 mod remaining;
+mod stock;
 mod words;
 
 pub use backtest::backtest;
@@ -17,6 +18,7 @@ pub use fits::fits;
 pub use lives::lives;
 pub use models::models;
 pub use remaining::remaining;
+pub use stock::stock;
 
 use super::Header;
 use words::wrapped;
