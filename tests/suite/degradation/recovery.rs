@@ -182,12 +182,6 @@ fn measured_parts_have_narrower_intervals_that_still_hold() {
         blind_width += alone.left(0.9) - alone.left(0.1);
     }
     let count = measured.len() as f64;
-    println!(
-        "inside 80 %: {}, below the median: {}, width against the family alone: {}",
-        inside / count,
-        below / count,
-        width / blind_width
-    );
     assert!(
         (0.72..0.88).contains(&(inside / count)),
         "{}",

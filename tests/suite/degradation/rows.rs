@@ -61,10 +61,9 @@ fn remaining(folder: &Folder) -> Value {
 }
 
 fn part<'a>(report: &'a Value, position: &str, slot: Option<&str>) -> &'a Value {
-    let parts = report["parts"].as_array().expect("a list").iter();
+    let mut parts = report["parts"].as_array().expect("a list").iter();
     parts
-        .filter(|p| p["position"] == position && p["slot"].as_str() == slot)
-        .next()
+        .find(|p| p["position"] == position && p["slot"].as_str() == slot)
         .expect("the part")
 }
 
