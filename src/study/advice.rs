@@ -27,6 +27,17 @@ pub struct Advised {
     pub saving: Option<f64>,
 }
 
+/// What speaks for replacing one part now.
+#[derive(Clone, Debug, PartialEq)]
+pub(super) struct Judged {
+    /// What the decision saves, by equally probable parameters: the part's own, or its kit's.
+    pub(super) savings: Vec<f64>,
+    /// The part's own part of it, on average.
+    pub(super) saving: f64,
+    /// Whether the ages are known.
+    pub(super) age_known: bool,
+}
+
 impl Study {
     /// Advice for each part in service, in their order; `None` where a price, the labor or the use
     /// to come is not known, unless readings speak for themselves: a part past its limit is
@@ -40,24 +51,32 @@ impl Study {
             by_kind.entry((unit.path, unit.line)).or_default().push(i);
         }
         let kinds: Vec<((usize, usize), Vec<usize>)> = by_kind.into_iter().collect();
-        let told: Vec<Vec<(usize, Option<Advised>)>> = kinds
+        let told: Vec<Vec<(usize, Option<Judged>)>> = kinds
             .par_iter()
-            .map(|(_, units)| self.advise_kind(outlook, units))
+            .map(|(_, units)| self.judge_kind(outlook, units))
             .collect();
-        let mut advice = vec![None; service.units.len()];
-        for (i, advised) in told.into_iter().flatten() {
-            advice[i] = advised;
+        let mut judged: Vec<Option<Judged>> = vec![None; service.units.len()];
+        for (i, told) in told.into_iter().flatten() {
+            judged[i] = told;
         }
-        for (advised, unit) in advice.iter_mut().zip(&service.units) {
+        self.decide_kits(service, &mut judged);
+        let advised = |j: Judged| Advised {
+            advice: Advice::of(&j.savings, j.age_known),
+            saving: Some(j.saving),
+        };
+        let decided = judged.into_iter().map(|j| j.map(advised));
+        let told = decided.zip(&service.units).map(|(advised, unit)| {
             if unit.readings.is_some() {
-                *advised = self.by_readings(outlook, unit, *advised);
+                self.by_readings(outlook, unit, advised)
+            } else {
+                advised
             }
-        }
-        advice
+        });
+        told.collect()
     }
 
     /// Advice for parts that share path and line, so that one programme serves them all.
-    fn advise_kind(&self, outlook: &Outlook, units: &[usize]) -> Vec<(usize, Option<Advised>)> {
+    fn judge_kind(&self, outlook: &Outlook, units: &[usize]) -> Vec<(usize, Option<Judged>)> {
         let service = &outlook.in_service;
         let first = &service.units[units[0]];
         let nothing = || units.iter().map(|i| (*i, None)).collect();
@@ -84,12 +103,12 @@ impl Study {
                     p.saving(seen.map_or(age, |chance| life.age_of_chance(chance, ahead)))
                 })
                 .collect();
-            let known = matches!(unit.age, Age::Known(_));
-            let advised = Advised {
-                advice: Advice::of(&savings, known),
-                saving: Some(savings.iter().sum::<f64>() / savings.len() as f64),
+            let judged = Judged {
+                saving: savings.iter().sum::<f64>() / savings.len() as f64,
+                savings,
+                age_known: matches!(unit.age, Age::Known(_)),
             };
-            (*i, Some(advised))
+            (*i, Some(judged))
         };
         units.iter().map(of).collect()
     }
@@ -203,7 +222,9 @@ impl Study {
                 line: unit.line,
                 date,
                 pieces: unit.pieces,
+                labor: true,
             });
         }
+        service.share_labor();
     }
 }
