@@ -8,6 +8,7 @@
 //! - [`wear`]: product groups, and which of them counts as 1
 //! - [`life`]: records to installed lives, with everything that hides when a part wore out
 //! - [`model`]: lives to a life distribution and wear factors, and what the records leave open
+//! - [`degradation`]: measured wear: readings on their way to the limit, and the use left until then
 //! - [`cost`]: what one replacement costs, as far as the parts list and the records tell
 //! - [`forecast`]: the coming season, played many times
 //! - [`decide`]: run a part or replace it in the shop
@@ -61,6 +62,7 @@
 pub mod cli;
 pub mod cost;
 pub mod decide;
+pub mod degradation;
 pub mod family;
 pub mod forecast;
 pub mod life;

@@ -2,6 +2,7 @@
 
 pub mod damage;
 pub mod demand;
+pub mod measured;
 pub mod path;
 pub mod plan;
 pub(crate) mod play;

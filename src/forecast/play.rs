@@ -4,6 +4,7 @@ use rand_chacha::ChaCha8Rng;
 use rand_distr::{Distribution as _, Exp1};
 
 use super::unit::{Age, SeenPath, Unit};
+use crate::degradation::{Crossing, LifePrior, PathDraw};
 use crate::model::Distribution;
 use crate::model::posterior::Draws;
 
@@ -131,17 +132,65 @@ impl Life {
         }
     }
 
+    /// What is left of a part with readings; `None` where it has none that tell anything.
+    pub(crate) fn crossing(&self, unit: &Unit, path: &PathDraw) -> Option<Crossing> {
+        let readings = unit.readings.as_ref()?;
+        let Age::Known(used) = &unit.age else {
+            return None;
+        };
+        let prior = LifePrior {
+            distribution: self.distribution,
+            shape: self.shape,
+            ln_scale: self.ln_scale,
+        };
+        let points: Vec<(f64, f64)> = readings
+            .path
+            .iter()
+            .map(|(used, share)| (self.effective(used), *share))
+            .collect();
+        let age = self.effective(used) - self.effective(&readings.skipped);
+        Crossing::new(&prior, path, &points, age)
+    }
+
+    /// Age at which a part of the family wears out in the exposure ahead with a given chance.
+    ///
+    /// The age that a part with readings is worth to whoever plans by age. 0 where new parts are as
+    /// likely to wear out already.
+    pub(crate) fn age_of_chance(&self, chance: f64, ahead: f64) -> f64 {
+        let hazard = -(-chance.min(1.0 - 1e-9)).ln_1p();
+        let reached = |age: f64| hazard <= self.hazard(age + ahead) - self.hazard(age);
+        let scale = self.ln_scale.exp();
+        let mut high = scale;
+        // A hazard that does not rise, or hardly, never gets there.
+        while !reached(high) && high < 1e4 * scale {
+            high *= 2.0;
+        }
+        let mut low = 0.0;
+        for _ in 0..60 {
+            let mid = 0.5 * (low + high);
+            if reached(mid) {
+                high = mid;
+            } else {
+                low = mid;
+            }
+        }
+        high
+    }
+
     /// Runs one place through the days to come; `event(day, worn)` for each replacement that counts.
+    ///
+    /// - `left`: what is left of the part now there, where its readings say; drawn otherwise.
     pub(super) fn run(
         &self,
         unit: &Unit,
         seen: &SeenPath,
         exposure: &[f64],
+        left: Option<f64>,
         rng: &mut ChaCha8Rng,
         mut event: impl FnMut(usize, bool),
     ) {
         let clock = &seen.path.clock;
-        let mut wear_at = self.draw_rest(&unit.age, rng);
+        let mut wear_at = left.unwrap_or_else(|| self.draw_rest(&unit.age, rng));
         let mut damage_at = self.draw_damage(rng);
         let mut from = 0;
         loop {

@@ -9,6 +9,7 @@ use rand::{RngExt as _, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 use rand_distr::{Distribution as _, Poisson};
 
+use super::measured::{self, LeftByDraw};
 use super::plan::Plan;
 use super::play::Life;
 use super::season::Season;
@@ -78,6 +79,8 @@ pub struct Plays<'a> {
     game: Game<'a>,
     /// Units by path, so that a path's exposure is worked out once a play.
     order: Vec<&'a Unit>,
+    /// What is left of each unit with readings, in `order`.
+    left: Vec<Option<LeftByDraw>>,
     /// Money of one replacement of each unit, in `order`; 0 where unknown.
     money: Vec<f64>,
     /// Season use by family group, and by all groups as shares of damage's clock, by path.
@@ -108,6 +111,7 @@ impl<'a> Plays<'a> {
             .iter()
             .map(|u| event_money(game, u.line, u.pieces, true))
             .collect();
+        let left = measured::left_by_draw(&order, service, game.assessments, game.seed);
         let all = game.groups.names();
         let group_places = game
             .assessments
@@ -123,6 +127,7 @@ impl<'a> Plays<'a> {
         let mut plays = Self {
             game,
             order,
+            left,
             money,
             season_use: service.paths.iter().map(|p| p.path.in_season()).collect(),
             clock_shares: Vec::new(),
@@ -205,7 +210,8 @@ impl<'a> Plays<'a> {
         let mut shares: Vec<f64> = Vec::new();
         let mut current = usize::MAX;
         let mut life = Life::NEVER;
-        for (unit, money) in self.order.iter().zip(&self.money) {
+        let units = self.order.iter().zip(&self.money).zip(&self.left);
+        for ((unit, money), left) in units {
             let seen = &self.game.in_service.paths[unit.path];
             if unit.path != current {
                 current = unit.path;
@@ -234,7 +240,8 @@ impl<'a> Plays<'a> {
                 labor: true,
                 shares,
             };
-            life.run(unit, seen, &exposure, &mut rng, |day, worn| {
+            let left = left.as_ref().map(|l| l.of_play(number));
+            life.run(unit, seen, &exposure, left, &mut rng, |day, worn| {
                 let (cause, shares) = if worn {
                     (Cause::Worn, &shares)
                 } else {

@@ -1,7 +1,7 @@
 //! Remaining life of every part in service, at the product mix that is planned.
 
 use chrono::NaiveDate;
-use rand::SeedableRng;
+use rand::{RngExt as _, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 use rayon::prelude::*;
 
@@ -24,6 +24,9 @@ pub struct PartLeft {
     pub chance_this_season: Option<f64>,
     /// Day by which it is as likely worn as not; `None`: beyond the days laid out.
     pub half_worn_date: Option<NaiveDate>,
+    /// Wear for one unit of use at the planned mix, as a share of the way to the limit: one for
+    /// each draw, sorted; empty without readings.
+    pub wear_rates: Vec<f64>,
 }
 
 /// Plays of each draw.
@@ -70,12 +73,26 @@ fn part_left(
     let machine = assessments[unit.family]
         .lives
         .place_of(&in_service.machines[unit.machine]);
+    let paths = in_service.wear_paths[unit.family].as_ref();
+    let mut wear_rates = Vec::new();
     for draw in 0..draws.len() {
         let life = Life::new(draws, draw, machine, &mut rng, 0.0);
         let rate = life.effective(&mix);
         let ahead = path
             .at_end(in_season)
             .map_or(0.0, |used| life.effective(used));
+        let crossing = paths.and_then(|p| life.crossing(unit, p.get(draw)));
+        if let Some(crossing) = crossing {
+            for k in 0..PLAYS {
+                let share: f64 = rng.random();
+                let x = crossing.left((k as f64 + share) / PLAYS as f64);
+                left.push(x / rate);
+                rest.push(x);
+            }
+            chance += crossing.worn_after(ahead);
+            wear_rates.push(crossing.wear_rate(rng.random()) * rate);
+            continue;
+        }
         for _ in 0..PLAYS {
             let x = life.draw_rest(&unit.age, &mut rng);
             left.push(x / rate);
@@ -89,6 +106,7 @@ fn part_left(
             chance -= (life.hazard(age) - life.hazard(age + ahead)).exp_m1();
         }
     }
+    wear_rates.sort_by(f64::total_cmp);
     let half_worn = half_worn(path.dates.len(), &rest, |k, d| {
         // Wear factors alone: what a machine does to life is in the plays already.
         effective(draws.get(d), path.at(k))
@@ -102,6 +120,7 @@ fn part_left(
         remaining: Forecast::of(&left),
         chance_this_season: path.known.then(|| chance / draws.len() as f64),
         half_worn_date: half_worn.filter(|_| path.known).map(|k| path.dates[k]),
+        wear_rates,
     })
 }
 

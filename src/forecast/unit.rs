@@ -9,6 +9,7 @@ use super::path::{self, DaySizes, FuturePath, View};
 use super::plan::Plan;
 use super::season::Season;
 use crate::cost::{self, PartCost};
+use crate::degradation::{FamilyPath, Measured};
 use crate::life::build::{Built, Context, PartialChange};
 use crate::life::{Ending, Life};
 use crate::model::assess::Assessment;
@@ -45,6 +46,21 @@ pub struct Unit {
     pub age: Age,
     /// Pieces a replacement takes.
     pub pieces: f64,
+    /// Its measured wear; `None` where nobody measured it.
+    pub readings: Option<UnitReadings>,
+}
+
+/// Measured wear of a part in service.
+#[derive(Clone, Debug, PartialEq)]
+pub struct UnitReadings {
+    /// Place among the measured lives.
+    pub measured: usize,
+    /// Use since new by the family's groups, and share of the way to the limit.
+    pub path: Vec<(Vec<f64>, f64)>,
+    /// Use that counts for a part swapped out unrecorded.
+    pub skipped: Vec<f64>,
+    /// Whether a reading is at or past the limit.
+    pub past_limit: bool,
 }
 
 /// A part number of the forecast.
@@ -110,6 +126,8 @@ pub struct InService {
     /// Single pieces changed in sets by family, in the order of the assessments; `None` where
     /// there were none.
     pub singles: Vec<Option<SinglePieces>>,
+    /// Paths of measured wear by family, likewise.
+    pub wear_paths: Vec<Option<FamilyPath>>,
     /// Lines whose schedule rests on use that is not known.
     pub unclear: BTreeSet<usize>,
     /// Scheduled work that falls between the as-of date and the end of the season.
@@ -127,6 +145,8 @@ pub struct Gathering<'a> {
     pub built: &'a Built,
     /// One for each wearing family, by name.
     pub assessments: &'a [Assessment],
+    /// What inspections tell.
+    pub measured: &'a Measured,
     /// Use to come.
     pub plan: &'a Plan,
     /// Sizes of days on record.
@@ -181,13 +201,14 @@ pub fn gather(gathering: Gathering<'_>) -> InService {
     };
     gatherer.machines();
     gatherer.damage();
-    for life in gathering
-        .built
-        .lives
-        .iter()
-        .filter(|l| l.ended == Ending::Running)
-    {
-        gatherer.add(life);
+    gatherer
+        .out
+        .wear_paths
+        .clone_from(&gathering.measured.paths);
+    for (place, life) in gathering.built.lives.iter().enumerate() {
+        if life.ended == Ending::Running {
+            gatherer.add(place, life);
+        }
     }
     if 0 < gatherer.unknown_age {
         gatherer.out.notes.push(format!(
@@ -243,7 +264,7 @@ impl<'a> Gatherer<'a> {
         })
     }
 
-    fn add(&mut self, life: &'a Life) {
+    fn add(&mut self, place: usize, life: &'a Life) {
         let Ok(machine) = self.out.machines.binary_search(&life.machine) else {
             return;
         };
@@ -287,7 +308,20 @@ impl<'a> Gatherer<'a> {
             path,
             age,
             pieces: life.pieces,
+            readings: self.readings(place),
         });
+    }
+
+    fn readings(&self, place: usize) -> Option<UnitReadings> {
+        let lives = &self.gathering.measured.inspected.lives;
+        let measured = lives.binary_search_by_key(&place, |m| m.life).ok()?;
+        let of = &lives[measured];
+        Some(UnitReadings {
+            measured,
+            path: of.path(),
+            skipped: of.skipped.clone(),
+            past_limit: of.past_limit().is_some(),
+        })
     }
 
     fn line(&mut self, life: &Life, as_set: bool, scheduled: bool) -> usize {

@@ -327,6 +327,7 @@ impl<'a> History<'a> {
             let life = self.life(index, until, ended, None);
             self.lives.push((index, life));
         }
+        self.name_inspected();
         // Names given to a slot late belong to its earlier lives as well.
         let names: Vec<_> = (0..self.slots.len()).map(|i| self.slot_name(i)).collect();
         let mut lives = std::mem::take(&mut self.lives);
@@ -338,6 +339,27 @@ impl<'a> History<'a> {
                 life
             }));
         built.partial.append(&mut self.partial);
+    }
+
+    /// Slots that no replacement has named take the names that inspections give, in their order.
+    fn name_inspected(&mut self) {
+        let inspections = self.context.records.inspections.iter();
+        let here = inspections.filter(|i| {
+            i.date <= self.context.as_of
+                && i.machine == self.machine.name
+                && i.position == self.position.name
+        });
+        for name in here.filter_map(|i| i.slot.as_ref()) {
+            let numbered = name
+                .parse::<usize>()
+                .is_ok_and(|n| (1..=self.slots.len()).contains(&n));
+            if numbered || self.slots.iter().any(|s| s.label.as_ref() == Some(name)) {
+                continue;
+            }
+            if let Some(free) = self.slots.iter_mut().find(|s| s.label.is_none()) {
+                free.label = Some(name.clone());
+            }
+        }
     }
 
     fn slot_name(&self, index: usize) -> Option<String> {

@@ -36,6 +36,11 @@ pub trait Objective {
     fn n_parameters(&self) -> usize;
     /// Value, gradient and Hessian at `theta`, into `out`.
     fn evaluate(&self, theta: &[f64], out: &mut Derivatives);
+
+    /// Relative gain in value below which a search is over.
+    fn precision(&self) -> f64 {
+        super::newton::PRECISION
+    }
 }
 
 /// A normal distribution on one parameter.

@@ -48,6 +48,8 @@ const RUNAWAY_SHAPE: f64 = 6.2;
 const FLAT: f64 = 1e-2;
 /// Longest step in any parameter.
 const LONGEST_STEP: f64 = 1.5;
+/// Relative gain below which a search is over, where derivatives are exact.
+pub const PRECISION: f64 = 1e-14;
 /// Iterations allowed.
 const MAX_ITERATIONS: u64 = 300;
 
@@ -60,7 +62,8 @@ pub fn maximize<O: Objective>(
     start: &[f64],
     free: &[bool],
 ) -> Result<Maximum, SearchError> {
-    let solver = DampedNewton::new(start, free);
+    let mut solver = DampedNewton::new(start, free);
+    solver.precision = objective.precision();
     if solver.free.is_empty() {
         let mut derivatives = Derivatives::zero(start.len());
         objective.evaluate(start, &mut derivatives);
@@ -109,6 +112,7 @@ struct DampedNewton {
     here: Derivatives,
     trial: Derivatives,
     damping: f64,
+    precision: f64,
     converged: bool,
     runaway: Option<usize>,
 }
@@ -125,6 +129,7 @@ impl DampedNewton {
             here: Derivatives::zero(n),
             trial: Derivatives::zero(n),
             damping: 0.0,
+            precision: PRECISION,
             converged: false,
             runaway: None,
         }
@@ -204,12 +209,12 @@ impl<O: Objective> Solver<Borrowed<'_, O>, ClimbState> for DampedNewton {
             o.0.evaluate(&theta, trial);
             Ok(())
         })?;
-        let rounding = 1e-13 * self.here.value.abs().max(1.0);
+        let rounding = 10.0 * self.precision * self.here.value.abs().max(1.0);
         let climbed = self.trial.value - self.here.value;
         if self.trial.value.is_finite() && 0.0 <= climbed + rounding {
             std::mem::swap(&mut self.here, &mut self.trial);
             self.theta = theta;
-            self.converged = undamped && gain < 1e-14 * self.here.value.abs().max(1.0);
+            self.converged = undamped && gain < self.precision * self.here.value.abs().max(1.0);
             self.damping = if self.damping < 1e-7 {
                 0.0
             } else {

@@ -287,15 +287,33 @@ pub fn numeric_mode(
     start: &[f64],
     free: &[bool],
 ) -> Result<Maximum, SearchError> {
-    newton::maximize(&Differenced(target), start, free)
+    newton::maximize(&Differenced(target, newton::PRECISION), start, free)
 }
 
-/// Derivatives by central differences.
-struct Differenced<'a>(&'a dyn Target);
+/// The same, ended once a step would gain less than a share `precision` of the height: for targets
+/// whose differences are too coarse for more.
+///
+/// # Errors
+/// As [`numeric_mode`].
+pub fn numeric_mode_within(
+    target: &dyn Target,
+    start: &[f64],
+    free: &[bool],
+    precision: f64,
+) -> Result<Maximum, SearchError> {
+    newton::maximize(&Differenced(target, precision), start, free)
+}
+
+/// Derivatives by central differences, and the precision they are good for.
+struct Differenced<'a>(&'a dyn Target, f64);
 
 impl Objective for Differenced<'_> {
     fn n_parameters(&self) -> usize {
         unreachable!("the search asks for values alone")
+    }
+
+    fn precision(&self) -> f64 {
+        self.1
     }
 
     fn evaluate(&self, theta: &[f64], out: &mut Derivatives) {

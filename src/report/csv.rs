@@ -11,7 +11,7 @@ pub use stock::stock;
 use super::fits::FitsReport;
 use super::lives::LivesReport;
 use super::models::ModelsReport;
-use super::remaining::RemainingReport;
+use super::remaining::{MeasuredLine, RemainingReport};
 use super::{BudgetReport, Estimate, Forecast};
 use crate::record::{Problem, Severity};
 use crate::units::Measure;
@@ -245,6 +245,10 @@ pub fn remaining(report: &RemainingReport) -> String {
     .to_vec();
     header.extend(forecast_header("remaining"));
     header.extend(["chance_this_season", "half_worn_date"].map(str::to_owned));
+    let any_measured = report.any_measured();
+    if any_measured {
+        header.extend(MEASURED.map(str::to_owned));
+    }
     let mut table = Table::new(&header);
     for line in &report.parts {
         let mut cells = vec![
@@ -259,9 +263,42 @@ pub fn remaining(report: &RemainingReport) -> String {
         ];
         cells.extend(forecast(Some(&line.remaining)));
         cells.extend([number(line.chance_this_season), shown(line.half_worn_date)]);
+        if any_measured {
+            cells.extend(measured(line.measured.as_ref()));
+        }
         table.row(cells);
     }
     table.text()
+}
+
+/// Columns of measured wear, where any part was measured.
+const MEASURED: [&str; 9] = [
+    "wear_measure",
+    "wear_unit",
+    "last_reading",
+    "read_on",
+    "new",
+    "limit",
+    "past_limit",
+    "readings",
+    "rate_per_1000",
+];
+
+fn measured(line: Option<&MeasuredLine>) -> [String; 9] {
+    let Some(m) = line else {
+        return std::array::from_fn(|_| String::new());
+    };
+    [
+        words(&m.measure),
+        words(&m.unit),
+        number(Some(m.reading)),
+        m.date.to_string(),
+        number(Some(m.new)),
+        number(Some(m.limit)),
+        shown(m.past_limit),
+        m.readings.to_string(),
+        number(m.rate_per_1000.map(|r| r.estimate)),
+    ]
 }
 
 /// The lines of a budget, the total last.

@@ -15,7 +15,7 @@ use super::fits::{FitLine, FitsReport};
 use super::lives::{LifeLine, LivesReport};
 use super::models::{ModelLine, ModelsReport};
 use super::money::Past;
-use super::remaining::{RemainingLine, RemainingReport};
+use super::remaining::{MeasuredLine, RemainingLine, RemainingReport};
 use super::{BudgetReport, Estimate, Forecast, Header, PlanSource};
 use crate::decide::Advice;
 use crate::model::goodness::agreement::Stretch;
@@ -222,7 +222,15 @@ fn group_keys(line: &LifeLine, groups: &[String], map: &mut Map<String, Value>) 
 /// Remaining lives.
 #[must_use]
 pub fn remaining(report: &RemainingReport) -> Value {
-    let parts: Vec<Value> = report.parts.iter().map(part_left).collect();
+    let any_measured = report.any_measured();
+    let part = |line| {
+        let mut value = part_left(line);
+        if let (true, Value::Object(keys)) = (any_measured, &mut value) {
+            keys.insert("measured".to_owned(), measured(line.measured.as_ref()));
+        }
+        value
+    };
+    let parts: Vec<Value> = report.parts.iter().map(part).collect();
     let services: Vec<Value> = report
         .services
         .iter()
@@ -258,6 +266,23 @@ fn part_left(line: &RemainingLine) -> Value {
         "half_worn_date": date(line.half_worn_date),
         "advice": line.advice.map(Advice::name),
         "saving": line.saving,
+    })
+}
+
+/// Measured wear; of every part where any part was measured, so that keys do not come and go.
+fn measured(line: Option<&MeasuredLine>) -> Value {
+    line.map_or(Value::Null, |m| {
+        json!({
+            "measure": m.measure,
+            "unit": m.unit,
+            "last_reading": m.reading,
+            "date": m.date.to_string(),
+            "new": m.new,
+            "limit": m.limit,
+            "past_limit": date(m.past_limit),
+            "readings": m.readings,
+            "rate_per_1000": estimate(m.rate_per_1000.as_ref()),
+        })
     })
 }
 

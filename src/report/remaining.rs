@@ -2,7 +2,7 @@
 
 use chrono::NaiveDate;
 
-use super::{Forecast, Header};
+use super::{Estimate, Forecast, Header};
 use crate::decide::Advice;
 use crate::units::{Measure, Units};
 
@@ -19,6 +19,14 @@ pub struct RemainingReport {
     pub parts: Vec<RemainingLine>,
     /// Scheduled work due by the end of the season.
     pub services: Vec<ServiceLine>,
+}
+
+impl RemainingReport {
+    /// Whether any part in service was measured.
+    #[must_use]
+    pub fn any_measured(&self) -> bool {
+        self.parts.iter().any(|line| line.measured.is_some())
+    }
 }
 
 /// One part in service.
@@ -50,6 +58,42 @@ pub struct RemainingLine {
     pub advice: Option<Advice>,
     /// Expected money saved by replacing now; below 0 where running on is cheaper.
     pub saving: Option<f64>,
+    /// Its measured wear; `None` where nobody measured it.
+    pub measured: Option<MeasuredLine>,
+}
+
+/// Measured wear of one part.
+#[derive(Clone, Debug, PartialEq)]
+pub struct MeasuredLine {
+    /// What is measured.
+    pub measure: String,
+    /// Its unit.
+    pub unit: String,
+    /// The last reading.
+    pub reading: f64,
+    /// Its day.
+    pub date: NaiveDate,
+    /// Reading of a new part.
+    pub new: f64,
+    /// Reading at which it is worn out.
+    pub limit: f64,
+    /// Last day on which it was read at or past the limit; `None`: never.
+    pub past_limit: Option<NaiveDate>,
+    /// Readings of this part.
+    pub readings: usize,
+    /// Change of the reading over 1,000 units of use, at the planned mix; `None` where no use
+    /// stands behind the readings.
+    pub rate_per_1000: Option<Estimate>,
+    /// Whether what is left rests on the readings as well as on the family.
+    pub used: bool,
+}
+
+impl MeasuredLine {
+    /// The last reading as a share of the way from new (0) to the limit (1).
+    #[must_use]
+    pub fn share(&self) -> f64 {
+        (self.reading - self.new) / (self.limit - self.new)
+    }
 }
 
 /// Scheduled work.

@@ -10,6 +10,10 @@ use crate::model::assess::Assessment;
 
 /// Draws the programme is solved for; the rest would cost time and change nothing that shows.
 const DRAWS: usize = 60;
+/// Draws for the chance that readings leave.
+const SEEN_DRAWS: usize = 400;
+/// Chance of reaching the limit this season from which a measured part is worth a look (our own choice).
+const NEAR: f64 = 1.0 / 3.0;
 /// Interest a year where the settings say no `holding_rate` (our own choice).
 const INTEREST: f64 = 0.08;
 
@@ -18,8 +22,9 @@ const INTEREST: f64 = 0.08;
 pub struct Advised {
     /// What to do.
     pub advice: Advice,
-    /// Expected cost of running on less that of replacing now, this season and all that follow.
-    pub saving: f64,
+    /// Expected cost of running on less that of replacing now, this season and all that follow;
+    /// `None` where a price or the labor is not known.
+    pub saving: Option<f64>,
 }
 
 /// What speaks for replacing one part now.
@@ -35,7 +40,8 @@ pub(super) struct Judged {
 
 impl Study {
     /// Advice for each part in service, in their order; `None` where a price, the labor or the use
-    /// to come is not known.
+    /// to come is not known, unless readings speak for themselves: a part past its limit is
+    /// replaced, one that may well reach it this season is looked at.
     #[must_use]
     pub fn advise(&self, outlook: &Outlook) -> Vec<Option<Advised>> {
         let service = &outlook.in_service;
@@ -56,9 +62,17 @@ impl Study {
         self.decide_kits(service, &mut judged);
         let advised = |j: Judged| Advised {
             advice: Advice::of(&j.savings, j.age_known),
-            saving: j.saving,
+            saving: Some(j.saving),
         };
-        judged.into_iter().map(|j| j.map(advised)).collect()
+        let decided = judged.into_iter().map(|j| j.map(advised));
+        let told = decided.zip(&service.units).map(|(advised, unit)| {
+            if unit.readings.is_some() {
+                self.by_readings(outlook, unit, advised)
+            } else {
+                advised
+            }
+        });
+        told.collect()
     }
 
     /// Advice for parts that share path and line, so that one programme serves them all.
@@ -79,9 +93,15 @@ impl Study {
         let of = |i: &usize| {
             let unit = &service.units[*i];
             let (Age::Known(used) | Age::AtLeast(used)) = &unit.age;
+            let seen = self.seen_chance(outlook, unit);
+            let season = service.paths[unit.path].path.in_season();
             let savings: Vec<f64> = programmes
                 .iter()
-                .map(|(life, p)| p.saving(life.effective(used)))
+                .map(|(life, p)| {
+                    let age = life.effective(used);
+                    let ahead = life.effective(&season);
+                    p.saving(seen.map_or(age, |chance| life.age_of_chance(chance, ahead)))
+                })
                 .collect();
             let judged = Judged {
                 saving: savings.iter().sum::<f64>() / savings.len() as f64,
@@ -91,6 +111,50 @@ impl Study {
             (*i, Some(judged))
         };
         units.iter().map(of).collect()
+    }
+
+    /// Chance that a part reaches its end in the season, by its readings and its family; `None`
+    /// without readings that tell anything.
+    fn seen_chance(&self, outlook: &Outlook, unit: &Unit) -> Option<f64> {
+        unit.readings.as_ref()?;
+        let service = &outlook.in_service;
+        let assessment = &outlook.assessments[unit.family];
+        let draws = assessment.draws.as_ref()?;
+        let paths = service.wear_paths[unit.family].as_ref()?;
+        let machine = assessment.lives.place_of(&service.machines[unit.machine]);
+        let season = service.paths[unit.path].path.in_season();
+        let mut rng = super::bare::stream(self.options.seed, "readings");
+        let count = draws.len().min(SEEN_DRAWS);
+        let mut chance = 0.0;
+        for draw in 0..count {
+            let life = Life::new(draws, draw, machine, &mut rng, 0.0);
+            let crossing = life.crossing(unit, paths.get(draw))?;
+            chance += crossing.worn_after(life.effective(&season));
+        }
+        Some(chance / count as f64)
+    }
+
+    /// The limit before the programme: what has reached it is replaced, what may reach it is looked at.
+    fn by_readings(
+        &self,
+        outlook: &Outlook,
+        unit: &Unit,
+        advised: Option<Advised>,
+    ) -> Option<Advised> {
+        let of = |advice: Advice| Advised {
+            advice,
+            saving: advised.and_then(|a| a.saving),
+        };
+        if unit.readings.as_ref().is_some_and(|r| r.past_limit) {
+            return Some(of(Advice::ReplaceNow));
+        }
+        let undecided = advised.is_none_or(|a| a.advice == Advice::Run);
+        let known = outlook.in_service.can_forecast(unit, &outlook.assessments);
+        let near = || self.seen_chance(outlook, unit).is_some_and(|c| NEAR <= c);
+        if undecided && known && near() {
+            return Some(of(Advice::Inspect));
+        }
+        advised
     }
 
     fn programmes(&self, outlook: &Outlook, unit: &Unit, costs: Costs) -> Vec<(Life, Programme)> {
@@ -160,6 +224,7 @@ impl Study {
             }
             let (Age::Known(used) | Age::AtLeast(used)) = &unit.age;
             unit.age = Age::Known(vec![0.0; used.len()]);
+            unit.readings = None;
             service.due.push(Due {
                 machine: unit.machine,
                 position: unit.position.clone(),

@@ -184,6 +184,7 @@ impl BareStudy {
             half_worn_date: None,
             advice: None,
             saving: None,
+            measured: None,
         })
     }
 }

@@ -9,6 +9,7 @@ pub mod fits;
 mod goodness;
 mod kits;
 pub mod lives;
+pub mod measured;
 pub mod models;
 pub mod money;
 pub mod page;
@@ -19,6 +20,7 @@ use std::collections::BTreeSet;
 
 use chrono::NaiveDate;
 
+use crate::degradation::Measured;
 use crate::family::{Families, Family};
 use crate::forecast::Season;
 use crate::forecast::path::DaySizes;
@@ -408,11 +410,13 @@ impl Study {
         planned.dedup();
         let silent = self.silent_machines();
         let assessments = self.assess(&planned, DRAWS, |_| true);
+        let measured = Measured::of(self.context(), &self.built, &assessments, self.options.seed);
         let sizes = DaySizes::new(&self.sums);
         let mut in_service = unit::gather(Gathering {
             context: self.context(),
             built: &self.built,
             assessments: &assessments,
+            measured: &measured,
             plan: &plan,
             sizes: &sizes,
             silent: &silent,
@@ -434,6 +438,7 @@ impl Study {
             plan,
             sizes,
             assessments,
+            measured,
             in_service,
         })
     }
@@ -534,6 +539,8 @@ pub struct Outlook {
     pub sizes: DaySizes,
     /// One for each wearing family, by name.
     pub assessments: Vec<Assessment>,
+    /// What inspections tell.
+    pub measured: Measured,
     /// Everything in service that is asked for.
     pub in_service: InService,
 }
@@ -572,9 +579,11 @@ impl Outlook {
     /// Notes of every step so far.
     #[must_use]
     pub fn notes(&self, built: &Built) -> Vec<String> {
-        let mut notes = self.plan.notes.clone();
+        let mut notes = self.past_limits();
+        notes.extend(self.plan.notes.iter().cloned());
         notes.extend(self.in_service.notes.iter().cloned());
         notes.extend(built.notes.iter().cloned());
+        notes.extend(self.measured.inspected.notes.iter().cloned());
         let in_service = |i: usize| self.in_service.units.iter().any(|u| u.family == i);
         for (i, assessment) in self.assessments.iter().enumerate() {
             if in_service(i) {

@@ -38,6 +38,7 @@ impl Study {
             context: self.context(),
             built: &self.built,
             assessments: &outlook.assessments,
+            measured: &outlook.measured,
             plan: &long,
             sizes: &outlook.sizes,
             silent: &self.silent_machines(),
@@ -62,7 +63,8 @@ impl Study {
                 chance_this_season: left.chance_this_season,
                 half_worn_date: left.half_worn_date,
                 advice: advice[left.unit].map(|a| a.advice),
-                saving: advice[left.unit].map(|a| a.saving),
+                saving: advice[left.unit].and_then(|a| a.saving),
+                measured: self.measured_line(&outlook, unit, &left.wear_rates),
             }
         });
         let services = outlook.in_service.due.iter().map(|due| {

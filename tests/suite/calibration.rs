@@ -27,7 +27,7 @@ const FAMILIES: [(&str, f64, usize); 4] = [
 ];
 
 /// A fleet whose truths come from [`PRIOR`].
-fn fleet(machines: usize, spread: f64, seed: u64) -> Fleet {
+fn fleet(machines: usize, spread: f64, gauge: Option<f64>, seed: u64) -> Fleet {
     let mut rng = ChaCha8Rng::seed_from_u64(seed);
     let mut draw = |median: f64, spread: f64| {
         let z: f64 = StandardNormal.sample(&mut rng);
@@ -54,6 +54,7 @@ fn fleet(machines: usize, spread: f64, seed: u64) -> Fleet {
         spread,
         families,
         seed,
+        gauge,
     }
 }
 
@@ -83,8 +84,8 @@ struct Score {
     last_season_miss: f64,
 }
 
-fn score(machines: usize, spread: f64, seed: u64) -> Score {
-    let fleet = fleet(machines, spread, seed);
+fn score(machines: usize, spread: f64, gauge: Option<f64>, seed: u64) -> Score {
+    let fleet = fleet(machines, spread, gauge, seed);
     let played = fleet.play();
     let families = fleet.families(PRIOR);
     let last_season = played.as_of - chrono::Days::new(364);
@@ -148,12 +149,13 @@ struct Line {
     families: f64,
     bias: f64,
     skill: f64,
+    crps: f64,
 }
 
-fn study(machines: usize, spread: f64, fleets: u64) -> Line {
+fn study(machines: usize, spread: f64, gauge: Option<f64>, fleets: u64) -> Line {
     let scores: Vec<Score> = (0..fleets)
         .into_par_iter()
-        .map(|i| score(machines, spread, 1_000 * machines as u64 + i))
+        .map(|i| score(machines, spread, gauge, 1_000 * machines as u64 + i))
         .collect();
     let n = scores.len() as f64;
     let sum = |of: fn(&Score) -> f64| scores.iter().map(of).sum::<f64>();
@@ -162,6 +164,7 @@ fn study(machines: usize, spread: f64, fleets: u64) -> Line {
         families: sum(|s| s.families_inside) / n,
         bias: sum(|s| s.expected) / sum(|s| s.actual) - 1.0,
         skill: 1.0 - sum(|s| s.crps) / sum(|s| s.last_season_miss),
+        crps: sum(|s| s.crps) / n,
     }
 }
 
@@ -179,7 +182,7 @@ fn intervals_hold_what_they_promise() {
     println!("machines  spread  money in 80 %  pieces in 80 %   bias  skill");
     for machines in sizes {
         for spread in [0.0, 0.2] {
-            let line = study(*machines, spread, fleets);
+            let line = study(*machines, spread, None, fleets);
             println!(
                 "{machines:>8}  {spread:>6.1}  {:>11.1} %  {:>12.1} %  {:>+4.1} %  {:>5.2}",
                 100.0 * line.money,
@@ -197,4 +200,36 @@ fn intervals_hold_what_they_promise() {
             assert!(0.3 < line.skill, "skill {}", line.skill);
         }
     }
+}
+
+#[test]
+#[expect(
+    clippy::print_stdout,
+    reason = "the table is what the full study is run for"
+)]
+fn measured_fleets_have_narrower_budgets_that_still_hold() {
+    let full: Option<u64> = std::env::var("WEARCAST_FLEETS")
+        .ok()
+        .and_then(|n| n.parse().ok());
+    let fleets = full.unwrap_or(16);
+    let blind = study(3, 0.2, None, fleets);
+    let seen = study(3, 0.2, Some(0.04), fleets);
+    println!("gauge  money in 80 %  pieces in 80 %   bias  CRPS of money");
+    for (name, line) in [("none", &blind), ("0.04", &seen)] {
+        println!(
+            "{name:>5}  {:>11.1} %  {:>12.1} %  {:>+4.1} %  {:>6.1}",
+            100.0 * line.money,
+            100.0 * line.families,
+            100.0 * line.bias,
+            line.crps
+        );
+    }
+    let error = (0.16 / fleets as f64).sqrt();
+    assert!((seen.money - 0.8).abs() < 3.0 * error, "{}", seen.money);
+    assert!(
+        seen.crps < blind.crps,
+        "{} against {}",
+        seen.crps,
+        blind.crps
+    );
 }

@@ -29,6 +29,7 @@ fn two_materials(machines: usize, ratio: f64, price: f64, spread: f64, seed: u64
         positions: 1,
     };
     let fleet = Fleet {
+        gauge: None,
         machines,
         seasons: 4,
         spread,

@@ -24,6 +24,7 @@ fn fleet() -> (Fleet, Played) {
             positions: 3,
         }],
         seed: 11,
+        gauge: None,
     };
     let played = fleet.play();
     (fleet, played)

@@ -6,8 +6,8 @@ use rand_chacha::ChaCha8Rng;
 use rand_distr::{Distribution as _, Exp1, StandardNormal};
 use wearcast::family::{Families, Family};
 use wearcast::record::{
-    Amounts, Extra, Installed, Machine, Part, PlanRow, Position, Product, Reason, Records,
-    Replacement, Settings, UsageRow,
+    Amounts, Extra, Inspection, Installed, Machine, Part, PlanRow, Position, Product, Reason,
+    Records, Replacement, Settings, UsageRow,
 };
 
 /// One family of a fleet.
@@ -33,6 +33,9 @@ pub(crate) struct Fleet {
     pub(crate) spread: f64,
     pub(crate) families: Vec<TrueFamily>,
     pub(crate) seed: u64,
+    /// Error of a gauge that reads every part at the end of every season, as a share of the way
+    /// to its limit; `None`: nobody measures.
+    pub(crate) gauge: Option<f64>,
 }
 
 /// Product groups, the reference first: mild and common, so that it is the most used.
@@ -47,6 +50,9 @@ pub(crate) struct Played {
     pub(crate) as_of: NaiveDate,
 }
 
+/// The limit that gauges are held to.
+const WEAR: &str = "[wear]\nmeasure = \"play\"\nunit = \"mm\"\nnew = 2.0\nlimit = 6.0\n";
+
 const FIRST_YEAR: i32 = 2019;
 
 impl Fleet {
@@ -56,7 +62,7 @@ impl Fleet {
         let mut families = Families::default();
         for family in &self.families {
             let text = format!(
-                "family = \"{}\"\nmeasure = \"tons\"\ncounted = \"each\"\n{prior}",
+                "family = \"{}\"\nmeasure = \"tons\"\ncounted = \"each\"\n{prior}\n{WEAR}",
                 family.name
             );
             families.insert(Family::from_toml(&text).expect("valid"));
@@ -161,12 +167,13 @@ impl Fleet {
         let effect = (self.spread * z).exp();
         let size = rng.random_range(0.6..1.5);
         let lime = rng.random_range(0.05..0.35);
-        // What is left of each position's part, in effective tons.
+        // What is left of each position's part, in effective tons, and its whole life.
         let mut left: Vec<Vec<f64>> = self
             .families
             .iter()
             .map(|f| (0..f.positions).map(|_| f.life(effect, rng)).collect())
             .collect();
+        let mut whole = left.clone();
         let mut plan = std::collections::BTreeMap::new();
         for year in FIRST_YEAR..=last + 1 {
             for date in working_days(year) {
@@ -196,6 +203,7 @@ impl Fleet {
                             continue;
                         }
                         *left = family.life(effect, rng);
+                        whole[f][p] = *left;
                         if year <= last {
                             played.records.replacements.push(worn(m, family, p, date));
                         } else {
@@ -203,6 +211,9 @@ impl Fleet {
                         }
                     }
                 }
+            }
+            if year <= last {
+                self.read(m, year, (left.as_slice(), whole.as_slice()), played, rng);
             }
         }
         for ((month, group), tons) in plan {
@@ -218,6 +229,38 @@ impl Fleet {
                 },
                 extra: Extra::new(),
             });
+        }
+    }
+}
+
+impl Fleet {
+    /// Reads every part of a machine at the end of a season.
+    fn read(
+        &self,
+        m: usize,
+        year: i32,
+        (left, whole): (&[Vec<f64>], &[Vec<f64>]),
+        played: &mut Played,
+        rng: &mut ChaCha8Rng,
+    ) {
+        let Some(error) = self.gauge else { return };
+        for (f, family) in self.families.iter().enumerate() {
+            for p in 0..family.positions {
+                let z: f64 = StandardNormal.sample(rng);
+                let share = 1.0 - left[f][p] / whole[f][p] + error * z;
+                played.records.inspections.push(Inspection {
+                    row: 2,
+                    date: NaiveDate::from_ymd_opt(year, 10, 31).expect("a date"),
+                    machine: name(m),
+                    position: format!("{} {p:02}", family.name),
+                    slot: None,
+                    measure: "play".to_owned(),
+                    value: 2.0 + 4.0 * share,
+                    unit: Some("mm".to_owned()),
+                    note: None,
+                    extra: Extra::new(),
+                });
+            }
         }
     }
 }

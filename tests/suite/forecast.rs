@@ -108,6 +108,7 @@ impl Bench {
             path: 0,
             age: Age::Known(vec![*age]),
             pieces: 1.0,
+            readings: None,
         };
         let in_service = InService {
             machines: vec!["M".to_owned()],
@@ -127,6 +128,7 @@ impl Bench {
                 path,
             }],
             damage: vec![EventRate::new(0, &[], Measure::Hours)],
+            wear_paths: vec![None],
             singles: vec![None],
             unclear: std::collections::BTreeSet::new(),
             due: Vec::new(),

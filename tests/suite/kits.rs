@@ -82,6 +82,7 @@ fn fleet() -> (Fleet, Played) {
             family("sprocket", 4_500.0, 150.0),
         ],
         seed: 5,
+        gauge: None,
     };
     let mut played = fleet.play();
     played.records.settings.labor_rate = Some(LABOR_RATE);

@@ -5,9 +5,24 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 /// The rooms of the crate. Each may use itself and those before it.
-const ROOMS: [&str; 16] = [
-    "units", "record", "family", "wear", "life", "model", "cost", "forecast", "decide", "stock",
-    "score", "plot", "report", "study", "read", "cli",
+const ROOMS: [&str; 17] = [
+    "units",
+    "record",
+    "family",
+    "wear",
+    "life",
+    "model",
+    "degradation",
+    "cost",
+    "forecast",
+    "decide",
+    "stock",
+    "score",
+    "plot",
+    "report",
+    "study",
+    "read",
+    "cli",
 ];
 
 /// Crates with one home, so that a change of one is a change in one place.

@@ -11,6 +11,7 @@ mod cli;
 mod compare;
 mod damage;
 mod decide;
+mod degradation;
 mod fleet;
 mod forecast;
 mod goodness;

@@ -25,6 +25,7 @@ fn small_fleet(seed: u64) -> (Fleet, Records) {
         spread: 0.1,
         families: vec![family("chain", 2.5, 2_000.0), family("fin", 3.0, 3_000.0)],
         seed,
+        gauge: None,
     };
     let records = fleet.play().records;
     (fleet, records)

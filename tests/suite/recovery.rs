@@ -21,6 +21,7 @@ fn a_large_fleet_gives_its_truth_back() {
         spread: 0.0,
         families: vec![truth.clone()],
         seed: 11,
+        gauge: None,
     };
     let played = fleet.play();
     let options = Options {

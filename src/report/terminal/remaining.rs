@@ -6,7 +6,7 @@ use super::close;
 use super::grid::{Grid, Lean};
 use super::words::{or_unknown, percent, whole, wrapped};
 use crate::decide::Advice;
-use crate::report::remaining::RemainingReport;
+use crate::report::remaining::{MeasuredLine, RemainingLine, RemainingReport};
 
 /// Remaining lives, the most likely to wear out first.
 #[must_use]
@@ -23,6 +23,7 @@ pub fn remaining(report: &RemainingReport, width: usize) -> String {
         }
         None => out.push_str("Parts in service\n\n"),
     }
+    out.push_str(&measured(report, width));
     let mut grid = Grid::new(
         &[
             ("Where", Lean::Left),
@@ -37,8 +38,7 @@ pub fn remaining(report: &RemainingReport, width: usize) -> String {
     );
     let mut order: Vec<_> = report.parts.iter().collect();
     order.sort_by(|a, b| {
-        let chance =
-            |l: &crate::report::remaining::RemainingLine| l.chance_this_season.unwrap_or(0.0);
+        let chance = |l: &RemainingLine| l.chance_this_season.unwrap_or(0.0);
         chance(b).total_cmp(&chance(a))
     });
     for line in order {
@@ -46,10 +46,7 @@ pub fn remaining(report: &RemainingReport, width: usize) -> String {
             let value = line.measure.map_or(v, |m| m.shown(v, report.units));
             whole(value)
         };
-        let place = match &line.slot {
-            Some(slot) => format!("{}: {}, {slot}", line.machine, line.position),
-            None => format!("{}: {}", line.machine, line.position),
-        };
+        let place = place(line);
         let unit = line
             .measure
             .map(|m| m.label(report.units))
@@ -98,6 +95,77 @@ pub fn remaining(report: &RemainingReport, width: usize) -> String {
     ));
     close(&mut out, &report.header, true, width);
     out
+}
+
+/// The limit first: every measured part, the furthest on its way at the top.
+fn measured(report: &RemainingReport, width: usize) -> String {
+    let mut lines: Vec<_> = report
+        .parts
+        .iter()
+        .filter_map(|line| Some((line, line.measured.as_ref()?)))
+        .collect();
+    if lines.is_empty() {
+        return String::new();
+    }
+    lines.sort_by(|(_, a), (_, b)| {
+        let key = |m: &MeasuredLine| (m.past_limit.is_some(), m.share());
+        let ((past_a, a), (past_b, b)) = (key(a), key(b));
+        past_b.cmp(&past_a).then(b.total_cmp(&a))
+    });
+    let mut grid = Grid::new(
+        &[
+            ("Measured", Lean::Left),
+            ("Read on", Lean::Left),
+            ("Reading", Lean::Right),
+            ("Limit", Lean::Right),
+            ("Of the way", Lean::Right),
+            ("Wear per 1,000", Lean::Right),
+        ],
+        width,
+    );
+    for (line, m) in lines {
+        let rate = m.rate_per_1000.zip(line.measure).map(|(rate, measure)| {
+            // Wear for a hectare is that for so many acres.
+            let per = rate.estimate / measure.shown(1.0, report.units);
+            format!("{} {}", figures(per), m.unit)
+        });
+        grid.row([
+            place(line),
+            m.date.to_string(),
+            format!("{} {}", figures(m.reading), m.unit),
+            figures(m.limit),
+            if m.past_limit.is_some() {
+                "past limit".to_owned()
+            } else {
+                percent(m.share())
+            },
+            rate.unwrap_or_default(),
+        ]);
+    }
+    format!("{}\n", grid.text())
+}
+
+/// Three figures that count.
+fn figures(value: f64) -> String {
+    let size = if value == 0.0 {
+        0
+    } else {
+        value.abs().log10().floor() as i32
+    };
+    let decimals = usize::try_from(2 - size).unwrap_or(0);
+    let text = format!("{value:.decimals$}");
+    if text.contains('.') {
+        text.trim_end_matches('0').trim_end_matches('.').to_owned()
+    } else {
+        text
+    }
+}
+
+fn place(line: &RemainingLine) -> String {
+    match &line.slot {
+        Some(slot) => format!("{}: {}, {slot}", line.machine, line.position),
+        None => format!("{}: {}", line.machine, line.position),
+    }
 }
 
 fn word(advice: Advice) -> &'static str {

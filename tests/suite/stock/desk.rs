@@ -27,6 +27,7 @@ fn fleet(seed: u64) -> Fleet {
             family("fin", 1_200.0, 60.0),
         ],
         seed,
+        gauge: None,
     }
 }
 

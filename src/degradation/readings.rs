@@ -1,0 +1,361 @@
+//! Inspections to readings of lives: whose reading it is, how far on the way to the limit, and the
+//! use it had by then. Every row is used, or kept with the reason why no forecast uses it.
+
+use std::collections::BTreeMap;
+
+use chrono::{Days, NaiveDate};
+
+use super::{scale, swap};
+use crate::family::WearLimit;
+use crate::life::Life;
+use crate::life::build::{Built, Context};
+use crate::life::exposure::UsePath;
+use crate::model::assess::Assessment;
+use crate::record::{Inspection, Table};
+use crate::units::Measure;
+
+/// One reading of one life.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Reading {
+    /// Row of its table.
+    pub row: u32,
+    /// The day.
+    pub date: NaiveDate,
+    /// In the unit of the family's limit.
+    pub value: f64,
+    /// Share of the way from new (0) to the limit (1); above 1 it is past the limit.
+    pub share: f64,
+    /// Use since new, by the family's groups; `None`: not known.
+    pub used: Option<Vec<f64>>,
+}
+
+/// The readings of one life.
+#[derive(Clone, Debug, PartialEq)]
+pub struct MeasuredLife {
+    /// Place of the life in [`Built::lives`].
+    pub life: usize,
+    /// Place of its family in the assessments.
+    pub family: usize,
+    /// By date and row; those before an unrecorded swap are left out.
+    pub readings: Vec<Reading>,
+    /// Use that an unrecorded swap took away, by the family's groups; zero where there was none.
+    pub skipped: Vec<f64>,
+    /// Day of the first reading after an unrecorded swap.
+    pub swapped: Option<NaiveDate>,
+}
+
+impl MeasuredLife {
+    /// The last reading at or past the limit; wear does not heal, so one is enough.
+    #[must_use]
+    pub fn past_limit(&self) -> Option<&Reading> {
+        self.readings.iter().rev().find(|r| 1.0 <= r.share)
+    }
+
+    /// Use since new (or since the swap) and share of each reading whose use is known.
+    #[must_use]
+    pub fn path(&self) -> Vec<(Vec<f64>, f64)> {
+        let of = |r: &Reading| {
+            let used = r.used.as_ref()?;
+            let since = used.iter().zip(&self.skipped).map(|(u, s)| u - s);
+            Some((since.collect(), r.share))
+        };
+        self.readings.iter().filter_map(of).collect()
+    }
+}
+
+/// A row that no forecast uses.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Unused {
+    /// Row of its table.
+    pub row: u32,
+    /// Why, to follow a colon.
+    pub why: String,
+}
+
+/// What inspections tell.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Inspected {
+    /// In the order of their lives.
+    pub lives: Vec<MeasuredLife>,
+    /// By row.
+    pub unused: Vec<Unused>,
+    /// Sentences for the results.
+    pub notes: Vec<String>,
+}
+
+impl Inspected {
+    /// The readings of the life at that place of [`Built::lives`].
+    #[must_use]
+    pub fn of_life(&self, life: usize) -> Option<&MeasuredLife> {
+        self.lives
+            .binary_search_by_key(&life, |m| m.life)
+            .ok()
+            .map(|i| &self.lives[i])
+    }
+}
+
+/// Sorts the inspections up to the as-of date into the lives they were taken of.
+///
+/// - `assessments`: one for each wearing family, by name.
+#[must_use]
+pub fn gather(context: Context<'_>, built: &Built, assessments: &[Assessment]) -> Inspected {
+    let mut places: BTreeMap<(&str, &str), Vec<usize>> = BTreeMap::new();
+    for (i, life) in built.lives.iter().enumerate() {
+        let key = (life.machine.as_str(), life.position.as_str());
+        places.entry(key).or_default().push(i);
+    }
+    let mut gatherer = Gatherer {
+        context,
+        built,
+        assessments,
+        places,
+        paths: BTreeMap::new(),
+        by_life: BTreeMap::new(),
+        unused: Vec::new(),
+        without_unit: Vec::new(),
+    };
+    let rows = context.records.inspections.iter();
+    for row in rows.filter(|i| i.date <= context.as_of) {
+        if let Err(why) = gatherer.take(row) {
+            gatherer.unused.push(Unused { row: row.row, why });
+        }
+    }
+    gatherer.finish()
+}
+
+struct Gatherer<'a> {
+    context: Context<'a>,
+    built: &'a Built,
+    assessments: &'a [Assessment],
+    /// Lives of each position.
+    places: BTreeMap<(&'a str, &'a str), Vec<usize>>,
+    /// Use of each machine and bin that has readings.
+    paths: BTreeMap<(&'a str, Option<&'a str>), UsePath>,
+    by_life: BTreeMap<usize, (usize, Vec<Reading>)>,
+    unused: Vec<Unused>,
+    without_unit: Vec<u32>,
+}
+
+impl<'a> Gatherer<'a> {
+    fn take(&mut self, row: &'a Inspection) -> Result<(), String> {
+        let place = self.life_of(row)?;
+        let life = &self.built.lives[place];
+        let assessments = self.assessments;
+        let Ok(family) = assessments.binary_search_by(|a| a.family.name.cmp(&life.family)) else {
+            return Err(format!("family {} is changed by schedule", life.family));
+        };
+        let assessment = &assessments[family];
+        let Some(limit) = &assessment.family.wear else {
+            return Err(format!(
+                "family {} has no limit on measured wear (`[wear]` in a model file)",
+                life.family
+            ));
+        };
+        let value = self.value(row, limit)?;
+        let reading = Reading {
+            row: row.row,
+            date: row.date,
+            value,
+            share: (value - limit.new) / (limit.limit - limit.new),
+            used: self.used(life, row.date, assessment),
+        };
+        let entry = self.by_life.entry(place).or_insert((family, Vec::new()));
+        entry.1.push(reading);
+        Ok(())
+    }
+
+    /// The reading in the unit of the limit.
+    fn value(&mut self, row: &Inspection, limit: &WearLimit) -> Result<f64, String> {
+        let same = |a: &str, b: &str| a.trim().to_lowercase() == b.trim().to_lowercase();
+        if !same(&row.measure, &limit.measure) {
+            return Err(format!(
+                "it measures {}, the limit is on {}",
+                row.measure, limit.measure
+            ));
+        }
+        let Some(unit) = &row.unit else {
+            self.without_unit.push(row.row);
+            return Ok(row.value);
+        };
+        scale::factor(unit, &limit.unit)
+            .map(|f| row.value * f)
+            .ok_or_else(|| {
+                format!(
+                    "its unit {unit} cannot be turned into {} for certain",
+                    limit.unit
+                )
+            })
+    }
+
+    /// The life that was in that place on that day; on the day of a replacement the part taken out.
+    fn life_of(&self, row: &Inspection) -> Result<usize, String> {
+        let here = self
+            .places
+            .get(&(row.machine.as_str(), row.position.as_str()));
+        let here = here.map_or(&[][..], Vec::as_slice);
+        let lives = || here.iter().map(|i| (*i, &self.built.lives[*i]));
+        let several = lives().any(|(_, l)| l.slot.is_some());
+        if several && row.slot.is_none() {
+            return Err("it does not say which of several parts was measured".to_owned());
+        }
+        let in_place = |l: &Life| l.slot.is_none() || l.slot == row.slot;
+        if several && !lives().any(|(_, l)| in_place(l)) {
+            return Err("its slot is none of those the position has".to_owned());
+        }
+        let there = |l: &Life| {
+            // A first part is there from its first day on; of a later one that day is not its own.
+            let begun = l.fitted.is_none_or(|f| {
+                if l.since <= f {
+                    f <= row.date
+                } else {
+                    f < row.date
+                }
+            });
+            begun && l.removed.is_none_or(|r| row.date <= r)
+        };
+        lives()
+            .find(|(_, l)| in_place(l) && there(l))
+            .map(|(i, _)| i)
+            .ok_or_else(|| "no part was in that place on that day".to_owned())
+    }
+
+    /// Use since new at the end of a day, by the family's groups.
+    fn used(&mut self, life: &'a Life, date: NaiveDate, of: &Assessment) -> Option<Vec<f64>> {
+        let measure = of.lives.measure;
+        let fitted = life.fitted?;
+        if measure == Measure::Days {
+            return Some(vec![(date - fitted).num_days().max(0) as f64]);
+        }
+        let context = self.context;
+        life.filled[measure.index()].entry?;
+        // Readings older than the log: nobody knows the use by then.
+        if date + Days::new(1) < life.since {
+            return None;
+        }
+        let position = context.records.position(&life.machine, &life.position)?;
+        let key = (life.machine.as_str(), position.bin.as_deref());
+        let path = self
+            .paths
+            .entry(key)
+            .or_insert_with(|| context.sums.path(key.0, key.1));
+        let from = path.days_until(life.since - Days::new(1));
+        let to = path.days_until(date).max(from);
+        if !path.is_known(measure, from, to) {
+            return None;
+        }
+        let recorded = path.recorded(measure, from, to);
+        let of_group = |name: &String| {
+            let before = life.groups.get(name).and_then(|g| g.entry.get(measure));
+            let place = context.groups.names().binary_search(name).ok();
+            before.unwrap_or(0.0) + place.map_or(0.0, |g| recorded[g])
+        };
+        Some(of.lives.groups.iter().map(of_group).collect())
+    }
+
+    fn finish(mut self) -> Inspected {
+        let mut out = Inspected::default();
+        for (life, (family, mut readings)) in std::mem::take(&mut self.by_life) {
+            readings.sort_by_key(|r| (r.date, r.row));
+            let n_groups = self.assessments[family].lives.groups.len();
+            let mut measured = MeasuredLife {
+                life,
+                family,
+                readings,
+                skipped: vec![0.0; n_groups],
+                swapped: None,
+            };
+            self.cut_at_swap(&mut measured, &mut out.notes);
+            out.lives.push(measured);
+        }
+        self.unused.sort_by_key(|u| u.row);
+        self.notes(&mut out.notes);
+        out.unused = self.unused;
+        out
+    }
+
+    /// Sets aside the readings before the last unrecorded swap.
+    fn cut_at_swap(&mut self, measured: &mut MeasuredLife, notes: &mut Vec<String>) {
+        let days: Vec<&[Reading]> = measured
+            .readings
+            .chunk_by(|a, b| a.date == b.date)
+            .collect();
+        let mean = |day: &&[Reading]| day.iter().map(|r| r.share).sum::<f64>() / day.len() as f64;
+        let means: Vec<f64> = days.iter().map(mean).collect();
+        let Some(first) = swap::last(&means) else {
+            return;
+        };
+        let kept: usize = days[..first].iter().map(|d| d.len()).sum();
+        let after = measured.readings.split_off(kept);
+        let before = std::mem::replace(&mut measured.readings, after);
+        let (last, next) = (&before[kept - 1], &measured.readings[0]);
+        let life = &self.built.lives[measured.life];
+        let limit = self.assessments[measured.family].family.wear.as_ref();
+        let unit = limit.map_or("", |w| w.unit.as_str());
+        notes.push(format!(
+            "{} row {}: {} of {} went from {} {unit} on {} back to {} {unit} on {}, so the part was probably swapped without a row in `replacements`: the readings before count for no part in service, and its use counts from {}; the life itself stands as recorded, so write the replacement down",
+            self.source(),
+            next.row,
+            limit.map_or("wear", |w| w.measure.as_str()),
+            place_of(life),
+            last.value,
+            last.date,
+            next.value,
+            next.date,
+            last.date,
+        ));
+        measured.swapped = Some(next.date);
+        if let Some(used) = &last.used {
+            measured.skipped.clone_from(used);
+        }
+        self.unused.extend(before.iter().map(|r| Unused {
+            row: r.row,
+            why: "taken before the part was swapped".to_owned(),
+        }));
+    }
+
+    fn source(&self) -> String {
+        let sources = &self.context.records.sources;
+        let named = sources.get(&Table::Inspections);
+        named.map_or_else(|| "inspections".to_owned(), Clone::clone)
+    }
+
+    fn notes(&self, notes: &mut Vec<String>) {
+        let source = self.source();
+        if !self.without_unit.is_empty() {
+            notes.push(format!(
+                "inspections without a unit, taken to be in the unit of the limit: {source} {}",
+                rows(&self.without_unit)
+            ));
+        }
+        let mut by_reason: BTreeMap<&str, Vec<u32>> = BTreeMap::new();
+        for unused in &self.unused {
+            by_reason.entry(&unused.why).or_default().push(unused.row);
+        }
+        for (why, at) in by_reason {
+            notes.push(format!(
+                "inspections kept but not used, {why}: {source} {}",
+                rows(&at)
+            ));
+        }
+    }
+}
+
+fn place_of(life: &Life) -> String {
+    let slot = life.slot.as_ref().map(|s| format!(", {s}"));
+    format!(
+        "{}: {}{}",
+        life.machine,
+        life.position,
+        slot.unwrap_or_default()
+    )
+}
+
+/// `row 3` or `rows 3, 5`.
+fn rows(at: &[u32]) -> String {
+    let list: Vec<String> = at.iter().map(ToString::to_string).collect();
+    format!(
+        "row{} {}",
+        if at.len() == 1 { "" } else { "s" },
+        list.join(", ")
+    )
+}
