@@ -61,6 +61,7 @@ pub mod cost;
 pub mod decide;
 pub mod family;
 pub mod forecast;
+pub mod import;
 pub mod life;
 pub mod model;
 pub mod read;

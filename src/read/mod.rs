@@ -9,6 +9,7 @@
 )]
 
 mod bare;
+mod bundle;
 mod cell;
 mod csv;
 mod error;
@@ -38,6 +39,7 @@ use sink::{Outcome, Sink, TableSink};
 use xlsx::Book;
 
 pub use bare::{BareReading, RowCounts, bare_ages, bare_lives};
+pub use bundle::{NamedFile, bundle};
 pub use error::ReadError;
 pub use text::{ModelFile, ModelFileError, families, model_files};
 

@@ -27,5 +27,6 @@ mod readme;
 mod recovery;
 mod reference;
 mod snapshots;
+mod taskdata;
 mod traps;
 mod workbook;
