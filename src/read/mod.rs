@@ -15,6 +15,7 @@ mod csv;
 mod error;
 mod find;
 mod header;
+mod home;
 mod parquet;
 mod row;
 mod sink;
@@ -41,6 +42,8 @@ use xlsx::Book;
 pub use bare::{BareReading, RowCounts, bare_ages, bare_lives};
 pub use bundle::{NamedFile, bundle};
 pub use error::ReadError;
+pub(crate) use header::normal as header_name;
+pub use home::{TableHome, kept_file, records_held, table_home};
 pub use text::{ModelFile, ModelFileError, families, model_files};
 
 /// What a records folder says, and what is wrong with it.

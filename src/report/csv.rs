@@ -1,8 +1,10 @@
 //! Results as CSV: one table each, numbers plain, unknown cells empty.
 
 mod backtest;
+mod imports;
 
 pub use backtest::backtest;
+pub use imports::imports;
 
 use super::fits::FitsReport;
 use super::lives::LivesReport;

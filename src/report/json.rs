@@ -1,8 +1,10 @@
 //! Results as JSON, by keys that other programs rely on. Unknown is `null`, never 0 and never left out.
 
 mod backtest;
+mod imports;
 
 pub use backtest::backtest;
+pub use imports::imports;
 
 use chrono::NaiveDate;
 use serde_json::{Map, Value, json};

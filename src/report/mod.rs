@@ -3,6 +3,7 @@
 pub mod backtest;
 pub mod csv;
 pub mod fits;
+pub mod imports;
 pub mod json;
 pub mod lives;
 pub mod models;

@@ -2,7 +2,7 @@
 //!
 //! # Source
 //! Element and attribute letters: the V4.3 XML schemas (2018) that ship inside the general-purpose
-//! PyPI package `isoxml_writer`. Meaning of totals: ISO 11783-10:2015 clause 6.8.3 as cited in the
+//! package `isoxml_writer` of the Python index. Meaning of totals: ISO 11783-10:2015 clause 6.8.3 as cited in the
 //! comments of open-source readers; the text of the standard itself was not read.
 
 mod device;

@@ -78,13 +78,12 @@ fn raw<'b>(header: &Header, bytes: &'b [u8], at: usize) -> Option<Raw<'b>> {
     (raw.milliseconds < MILLISECONDS_OF_A_DAY && values.chunks_exact(5).all(known)).then_some(raw)
 }
 
+/// Takes a record: its moment, and column and value of what changed.
+type Take<'t> = &'t mut dyn FnMut(NaiveDateTime, &mut dyn Iterator<Item = (usize, i32)>);
+
 /// Reads the records one by one: when, and column and value of what changed. The last may be cut
 /// off, and stray bytes between records are passed over; how many these were.
-pub(super) fn read(
-    header: &Header,
-    bytes: &[u8],
-    take: &mut dyn FnMut(NaiveDateTime, &mut dyn Iterator<Item = (usize, i32)>),
-) -> usize {
+pub(super) fn read(header: &Header, bytes: &[u8], take: Take<'_>) -> usize {
     let mut stray = 0;
     let mut last: Option<u16> = None;
     let mut at = 0;
