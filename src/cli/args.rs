@@ -80,6 +80,15 @@ pub(super) enum ImportKind {
     Telematics,
 }
 
+/// What rows of two bins in one pass carry.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub(super) enum TwoBinsChoice {
+    /// Each the acres and hours of the whole pass
+    Whole,
+    /// Each its share of them by tons, so that rows add up
+    Shared,
+}
+
 #[derive(Clone, Debug, clap::Args)]
 pub(super) struct ImportArgs {
     /// What the files are
@@ -93,6 +102,9 @@ pub(super) struct ImportArgs {
     pub(super) into: PathBuf,
     #[command(flatten)]
     pub(super) target: Target,
+    /// Task data: what the rows of two bins that work in one pass carry
+    #[arg(long, value_enum, value_name = "HOW", default_value = "whole")]
+    pub(super) two_bins: TwoBinsChoice,
     /// End well although names are not matched; their rows are still listed and counted
     #[arg(long)]
     pub(super) set_aside: bool,

@@ -3,10 +3,10 @@
 use std::io::Write;
 use std::path::Path;
 
-use super::args::{ImportArgs, ImportKind};
+use super::args::{ImportArgs, ImportKind, TwoBinsChoice};
 use super::output::{self, Forms};
 use super::{CliError, ExitStatus};
-use crate::import::usage::{self, Imported};
+use crate::import::usage::{self, Imported, TwoBins};
 use crate::import::{Kept, meters, taskdata, telematics};
 use crate::read::{self, Reading, TableHome};
 use crate::record::{Problem, ProblemKind, Severity, Table};
@@ -50,6 +50,10 @@ fn task_data(args: &ImportArgs, out: Out<'_>, err: Out<'_>) -> Result<ExitStatus
         &data,
         &reading.records,
         &mut kept,
+        match args.two_bins {
+            TwoBinsChoice::Whole => TwoBins::Whole,
+            TwoBinsChoice::Shared => TwoBins::Shared,
+        },
         existing.as_deref(),
         &into,
     )

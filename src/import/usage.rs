@@ -32,9 +32,22 @@ pub struct Imported {
     pub table: Option<Vec<u8>>,
 }
 
+/// What rows of two bins in one pass carry.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum TwoBins {
+    /// Each the acres and hours of the whole pass: right for parts that see one bin.
+    #[default]
+    Whole,
+    /// Their share of these by tons: rows add up to the work done, right for parts that see the
+    /// whole machine.
+    Shared,
+}
+
 /// A work matched against the records.
 struct Matched {
     ours: [Option<String>; 3],
+    /// Share of the pass's acres and hours.
+    share: f64,
     trouble: Option<String>,
 }
 
@@ -49,15 +62,19 @@ pub fn merge(
     data: &TaskData,
     records: &Records,
     kept: &mut Kept,
+    two_bins: TwoBins,
     existing: Option<&[u8]>,
     into: &str,
 ) -> Result<Imported, String> {
     let mut unmatched = Unmatched::default();
-    let matched: Vec<Matched> = data
+    let mut matched: Vec<Matched> = data
         .works
         .iter()
         .map(|work| find(work, records, kept, &mut unmatched))
         .collect();
+    if two_bins == TwoBins::Shared {
+        share_out(&data.works, &mut matched);
+    }
     let keys: Vec<[String; 2]> = data.works.iter().map(keys).collect();
     let mut entries = Vec::new();
     let mut places: Vec<Result<usize, String>> = Vec::new();
@@ -97,7 +114,7 @@ pub fn merge(
             as_of: data.works.iter().map(|w| w.date).max(),
             seed: 1,
             level: 0.9,
-            notes: notes(data, kept, &merged),
+            notes: notes(data, kept, two_bins, &merged),
             cautions: Vec::new(),
         },
         kind: "taskdata",
@@ -146,6 +163,7 @@ impl Unmatched {
 fn find(work: &Work, records: &Records, kept: &mut Kept, unmatched: &mut Unmatched) -> Matched {
     let mut matched = Matched {
         ours: [const { None }; 3],
+        share: 1.0,
         trouble: work.trouble.clone(),
     };
     let mut trouble = Vec::new();
@@ -237,9 +255,17 @@ fn cells(work: &Work, matched: &Matched) -> BTreeMap<&'static str, Value> {
         text("machine", machine),
         text("product", product),
         text("bin", bin),
-        amount("acres", Measure::Acres, work.square_metres.map(acres)),
+        amount(
+            "acres",
+            Measure::Acres,
+            work.square_metres.map(|m2| acres(m2) * matched.share),
+        ),
         amount("tons", Measure::Tons, work.kilograms.map(tons)),
-        amount("hours", Measure::Hours, work.hours),
+        amount(
+            "hours",
+            Measure::Hours,
+            work.hours.map(|h| h * matched.share),
+        ),
     ];
     cells.into_iter().flatten().collect()
 }
@@ -271,12 +297,13 @@ fn line(work: &Work, matched: Matched, fate: Fate) -> UseLine {
     }
 }
 
-fn notes(data: &TaskData, kept: &Kept, merged: &ledger::Merged) -> Vec<String> {
+fn notes(data: &TaskData, kept: &Kept, two_bins: TwoBins, merged: &ledger::Merged) -> Vec<String> {
     let mut notes = data.notes.clone();
-    if shares_a_pass(&data.works) {
+    if two_bins == TwoBins::Whole && shares_a_pass(&data.works) {
         notes.push(
             "Where two bins work in one pass, both rows carry the acres and hours of the whole pass: \
-             a part that sees one bin is counted right, and a part that sees the whole machine twice."
+             a part that sees one bin is counted right, a part that sees the whole machine twice. \
+             `--two-bins shared` shares them out by tons, so that rows add up."
                 .to_owned(),
         );
     }
@@ -304,12 +331,42 @@ fn notes(data: &TaskData, kept: &Kept, merged: &ledger::Merged) -> Vec<String> {
     notes
 }
 
+/// What tells one pass of a machine from another.
+type Pass<'w> = (&'w str, chrono::NaiveDateTime, chrono::NaiveDate, &'w str);
+
+fn pass(work: &Work) -> Pass<'_> {
+    (&work.task, work.started, work.date, &work.machine)
+}
+
 /// Whether two bins of one machine were at work in one task on one day.
 fn shares_a_pass(works: &[Work]) -> bool {
-    let mut bins: BTreeMap<_, &Option<String>> = BTreeMap::new();
-    works.iter().any(|work| {
-        let pass = (&work.task, work.started, work.date, &work.machine);
-        let bin = bins.entry(pass).or_insert(&work.bin);
-        *bin != &work.bin
-    })
+    let mut bins: BTreeMap<Pass<'_>, &Option<String>> = BTreeMap::new();
+    works
+        .iter()
+        .any(|work| *bins.entry(pass(work)).or_insert(&work.bin) != &work.bin)
+}
+
+/// Gives each bin of a pass its share by tons; where these are not known, none.
+fn share_out(works: &[Work], matched: &mut [Matched]) {
+    let mut passes: BTreeMap<Pass<'_>, BTreeMap<&Option<String>, Option<f64>>> = BTreeMap::new();
+    for work in works {
+        let bins = passes.entry(pass(work)).or_default();
+        let sum = bins.entry(&work.bin).or_insert(Some(0.0));
+        *sum = sum.zip(work.kilograms).map(|(sum, more)| sum + more);
+    }
+    for (work, matched) in works.iter().zip(matched) {
+        let bins = &passes[&pass(work)];
+        if bins.len() < 2 {
+            continue;
+        }
+        let all: Option<f64> = bins.values().copied().sum();
+        match bins[&work.bin].zip(all.filter(|all| 0.0 < *all)) {
+            Some((own, all)) => matched.share = own / all,
+            None if matched.trouble.is_none() => {
+                matched.trouble =
+                    Some("the tons by which to share out its pass are not known".to_owned());
+            }
+            None => {}
+        }
+    }
 }

@@ -27,6 +27,8 @@ mod readme;
 mod recovery;
 mod reference;
 mod snapshots;
+mod start;
 mod taskdata;
+mod telematics;
 mod traps;
 mod workbook;

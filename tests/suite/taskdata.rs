@@ -1,7 +1,7 @@
 //! Task data of ISO 11783-10 to work: against a sample set with its answer, and case by case.
 
 mod archives;
-mod import;
+pub(crate) mod import;
 mod library;
 
 use std::path::{Path, PathBuf};
@@ -231,7 +231,7 @@ fn templates_and_plans_are_no_work_and_a_cancelled_task_is_set_aside() {
 #[test]
 fn parts_of_the_main_file_that_stand_in_files_of_their_own_are_read_with_it() {
     let tasks = format!(
-        r#"<XFC>{}</XFC>"#,
+        "<XFC>{}</XFC>",
         task(r#"<DLV A="0051" B="900" C="DET-3"/>"#, UREA_IN_FRONT)
     );
     let main = set_of(r#"<XFR A="TSK00000" B="1"/>"#);

@@ -1,12 +1,15 @@
 //! Tasks to work: which total belongs to which bin, product and day.
 
+mod change;
+mod mass;
+
 use std::collections::{BTreeMap, BTreeSet};
 
 use chrono::NaiveDate;
 use roxmltree::Node;
 
 use super::device::{Devices, Kind};
-use super::split::{Logs, Shares, spans};
+use super::split::{Logs, Shares};
 use super::task::{Allocation, Task};
 use super::totals::Growth;
 use super::{Set, TaskData, Work, attribute, children, owned};
@@ -353,87 +356,6 @@ impl<'a, 't> TaskWork<'a, 't> {
             .max_by_key(|(_, id)| rank(self.data.devices.element(id).map(|e| e.kind)))
     }
 
-    /// Kilograms from one element, in whichever of its units they are reported.
-    fn mass_of(&self, element: &str, density: Option<f64>, notes: &mut Vec<String>) -> Daily {
-        let by = |ddi, factor: f64, notes: &mut Vec<String>| -> Daily {
-            let growth = self.growth(ddi, element, notes)?;
-            Some(
-                growth
-                    .by_day
-                    .into_iter()
-                    .map(|(d, v)| (d, v * factor))
-                    .collect(),
-            )
-        };
-        by(KILOGRAMS, 1.0, notes)
-            .or_else(|| by(GRAMS, 1e-3, notes))
-            .or_else(|| by(LITRES, density? * 1e-6, notes))
-            .or_else(|| by(MILLILITRES, density? * 1e-9, notes))
-    }
-
-    /// Kilograms from a spot: its own, else those of the bins below it, else from its time log,
-    /// else, where it is the machine's only one, what is reported for the machine.
-    fn mass(
-        &self,
-        spot: &Spot<'_>,
-        alone: bool,
-        spots: &[Spot<'_>],
-        notes: &mut Vec<String>,
-    ) -> Daily {
-        let product = spot
-            .allocations
-            .first()
-            .and_then(|a| self.data.products.get(&a.product));
-        let density = product.and_then(|p| p.density);
-        let Some(element) = spot.element.as_deref() else {
-            return self.sum(spot.machine, None, spots, density, notes);
-        };
-        let own = self.mass_of(element, density, notes);
-        let below =
-            |notes: &mut Vec<String>| self.sum(spot.machine, Some(element), spots, density, notes);
-        own.or_else(|| below(notes))
-            .or_else(|| {
-                let unit = [(KILOGRAMS, 1.0), (GRAMS, 1e-3)];
-                unit.into_iter().find_map(|(ddi, factor)| {
-                    let channel = (ddi, element.to_owned());
-                    let found = self.logs.has(&channel);
-                    let growth = || self.logs.growth(&channel, false, &|_| 0, &mut 0);
-                    let scaled = |shares| days(shares).into_iter().map(|(d, v)| (d, v * factor));
-                    found.then(|| scaled(growth()).collect())
-                })
-            })
-            .or_else(|| {
-                let level = |ddi, factor: f64, notes: &mut Vec<String>| -> Daily {
-                    let days = alone.then(|| self.one_level(ddi, spot.machine, notes))??;
-                    Some(days.into_iter().map(|(d, v)| (d, v * factor)).collect())
-                };
-                level(KILOGRAMS, 1.0, notes).or_else(|| level(GRAMS, 1e-3, notes))
-            })
-    }
-
-    /// Sum over the bins of a machine, or those below an element, that no other product has.
-    fn sum(
-        &self,
-        machine: Option<usize>,
-        above: Option<&str>,
-        spots: &[Spot<'_>],
-        density: Option<f64>,
-        notes: &mut Vec<String>,
-    ) -> Daily {
-        let devices = &self.data.devices;
-        let taken = |id: &str| spots.iter().any(|s| s.element.as_deref() == Some(id));
-        let mut sum: Daily = None;
-        for id in devices.bins(machine?) {
-            if taken(id) || above.is_some_and(|above| !devices.is_within(id, above)) {
-                continue;
-            }
-            for (day, kilograms) in self.mass_of(id, density, notes).unwrap_or_default() {
-                *sum.get_or_insert_default().entry(day).or_default() += kilograms;
-            }
-        }
-        sum
-    }
-
     /// A row for each day on which the task was at work.
     fn by_day(
         &self,
@@ -480,85 +402,6 @@ impl<'a, 't> TaskWork<'a, 't> {
             [] => None,
             [one] => Some(one.clone()),
             several => Some(format!("mixed: {}", several.join(" + "))),
-        }
-    }
-
-    /// Splits a bin whose product was changed on the way; false where nothing says how.
-    fn by_log(&self, spot: &Spot<'_>, works: &mut Vec<Work>, notes: &mut Vec<String>) -> bool {
-        let names = || self.product(spot).unwrap_or_default();
-        let unsplit = |notes: &mut Vec<String>| {
-            notes.push(format!(
-                "Task {}: the product was changed on the way and no time log says how much of each there was; \
-                 the whole stands under `{}`.",
-                self.task.id,
-                names()
-            ));
-            false
-        };
-        let (Some(element), Some(spans)) = (&spot.element, spans(&spot.allocations)) else {
-            return unsplit(notes);
-        };
-        let units = [(KILOGRAMS, 1.0), (GRAMS, 1e-3)];
-        let mass = units.map(|(ddi, factor)| ((ddi, element.clone()), factor));
-        let Some((channel, factor)) = mass.into_iter().find(|(c, _)| self.logs.has(c)) else {
-            return unsplit(notes);
-        };
-        let span = |at| {
-            let found = spans
-                .iter()
-                .position(|(_, until)| until.is_none_or(|until| at <= until));
-            found.unwrap_or(spans.len() - 1)
-        };
-        let mut stray = 0;
-        let kilograms = self.logs.growth(&channel, true, &span, &mut stray);
-        if 0 < stray {
-            notes.push(format!(
-                "Task {}: {stray} bytes of its time log belong to no record and are passed over.",
-                self.task.id
-            ));
-        }
-        let level = |ddi| {
-            let channel = self.level_of_log(ddi, spot.machine)?;
-            Some(self.logs.growth(&channel, true, &span, &mut 0))
-        };
-        let (area, seconds) = (level(AREA), level(SECONDS));
-        self.check_split(element, factor * kilograms.values().sum::<f64>(), notes);
-        // One row for a product and a day, however often it came back.
-        let mut rows: Vec<(&str, NaiveDate, Work)> = Vec::new();
-        for (key, mass) in &kilograms {
-            let (product, day) = (spans[key.0].0, key.1);
-            let at = |shares: &Option<Shares>| shares.as_ref().and_then(|s| s.get(key).copied());
-            let place = rows.iter().position(|(p, d, _)| (*p, *d) == (product, day));
-            let place = place.unwrap_or_else(|| {
-                let mut work = self.work(spot, day, self.data.product_name(product));
-                work.kilograms = Some(0.0);
-                work.square_metres = area.as_ref().map(|_| 0.0);
-                work.hours = seconds.as_ref().map(|_| 0.0);
-                rows.push((product, day, work));
-                rows.len() - 1
-            });
-            let work = &mut rows[place].2;
-            let add = |sum: &mut Option<f64>, more: f64| *sum = sum.map(|sum| sum + more);
-            add(&mut work.kilograms, mass * factor);
-            add(&mut work.square_metres, at(&area).unwrap_or(0.0));
-            add(&mut work.hours, at(&seconds).unwrap_or(0.0) / 3600.0);
-        }
-        works.extend(rows.into_iter().map(|(_, _, work)| work));
-        true
-    }
-
-    /// The log's shares must add up to the task's total.
-    fn check_split(&self, element: &str, kilograms: f64, notes: &mut Vec<String>) {
-        let Some(total) = self.mass_of(element, None, &mut Vec::new()) else {
-            return;
-        };
-        let total: f64 = total.values().sum();
-        if 0.02 * total < (total - kilograms).abs() {
-            notes.push(format!(
-                "Task {}: its time log comes to {kilograms} kg and its total to {total} kg; the log was used, \
-                 as the product was changed on the way.",
-                self.task.id
-            ));
         }
     }
 

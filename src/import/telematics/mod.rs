@@ -117,7 +117,8 @@ pub fn read(files: &[NamedFile]) -> Result<Feed, FeedError> {
     let (mut selves, mut nexts) = (BTreeSet::new(), BTreeSet::new());
     for file in files {
         let page = tree::page(file)?;
-        for equipment in page.all("equipment") {
+        let listed = page.all("equipment");
+        for equipment in listed.into_iter().filter(|e| !e.is_leaf()) {
             machines += 1;
             let before = feed.readings.len();
             machine(equipment, &mut feed.readings);

@@ -36,6 +36,11 @@ impl Tree {
         (!text.is_empty()).then_some(text)
     }
 
+    /// Whether nothing lies below it.
+    pub(super) fn is_leaf(&self) -> bool {
+        self.below.is_empty()
+    }
+
     /// Everything of that name, at any level.
     pub(super) fn all<'a>(&'a self, name: &str) -> Vec<&'a Self> {
         let mut found = Vec::new();

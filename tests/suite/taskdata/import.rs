@@ -319,3 +319,21 @@ fn files_that_are_no_task_data_end_with_status_3() {
         assert!(output.stdout.is_empty());
     }
 }
+
+/// By hand: of the pass's 8,630 kg the first bin spread 3,220, so 79.567933 acres x 3,220 / 8,630.
+#[test]
+fn a_pass_of_two_bins_can_be_shared_out_by_tons_so_that_rows_add_up() {
+    let dir = folder(&[("machine_names.csv", MACHINES)]);
+    sample(dir.path(), &[]);
+    let told = sample(dir.path(), &["--format", "json", "--two-bins", "shared"]);
+    assert_eq!(counts(&told), [7, 7, 0, 0, 5, 2]);
+    let usage = text(dir.path(), "usage.csv");
+    assert!(
+        usage.contains("2026-04-14,red,Urea 46-0-0,DET-3,29.688151,3.549442,0.932793,"),
+        "{usage}"
+    );
+    assert!(
+        usage.contains("2026-04-14,red,Potash 0-0-60,DET-4,49.879783,5.963504,1.567207,"),
+        "{usage}"
+    );
+}

@@ -7,17 +7,19 @@ mod sheets;
 use chrono::NaiveDate;
 use rust_xlsxwriter::{
     Color, DataValidation, DataValidationErrorStyle, DataValidationRule, DocProperties,
-    ExcelDateTime, Format, FormatBorder, Formula, Note, Workbook, Worksheet,
+    ExcelDateTime, Format, FormatAlign, FormatBorder, Formula, Note, Workbook, Worksheet,
 };
 
 use super::XlsxError;
 use super::page::kept;
-use super::styles::{GREEN, RULE, Styles};
+use super::styles::{GREEN, Kind, RULE, Styles};
 use super::text;
 use sheets::{Column, Rule, SHEETS, Sheet};
 
 /// Last row that the rules reach.
 const LAST_ROW: u32 = 5_000;
+/// The sheet of lists.
+const LISTS: &str = "lists";
 /// Headings of columns that may stay empty.
 const SOFT_GREEN: Color = Color::RGB(0x006B_8573);
 /// Rows that show how, and are to be deleted.
@@ -47,7 +49,21 @@ pub fn blank(families: &[&str], examples: bool) -> Result<Vec<u8>, XlsxError> {
     for sheet in &SHEETS {
         table(&mut workbook, sheet, families, examples)?;
     }
+    lists(&mut workbook, families)?;
     kept(workbook.save_to_buffer())
+}
+
+/// The sheet with what lists offer that no other sheet holds.
+fn lists(workbook: &mut Workbook, families: &[&str]) -> Result<(), XlsxError> {
+    let page = workbook.add_worksheet();
+    kept(page.set_name(LISTS))?;
+    kept(page.set_freeze_panes(1, 0))?;
+    kept(page.set_column_width(0, 30))?;
+    kept(page.write_with_format(0, 0, "family", &Styles::heading(Kind::Text)))?;
+    for (row, family) in (1_u32..).zip(families) {
+        kept(page.write(row, 0, *family))?;
+    }
+    Ok(())
 }
 
 /// The sheet that explains the others.
@@ -55,14 +71,18 @@ fn about(workbook: &mut Workbook, examples: bool) -> Result<(), XlsxError> {
     let sheet = workbook.add_worksheet();
     kept(sheet.set_name("start"))?;
     sheet.set_screen_gridlines(false);
-    kept(sheet.set_column_width(0, 16))?;
+    sheet.set_print_fit_to_pages(1, 0);
+    kept(sheet.set_column_width(0, 20))?;
     kept(sheet.set_column_width(1, 74))?;
-    kept(sheet.write_with_format(0, 0, "Records of wear parts", &Styles::title()))?;
-    kept(sheet.write_with_format(0, 1, "", &Styles::title()))?;
+    let title = "Records of wear parts";
+    kept(sheet.merge_range(0, 0, 0, 1, title, &Styles::title()))?;
+    kept(sheet.set_row_height(0, 28))?;
+    let name_form = Styles::section().set_align(FormatAlign::Top);
+    let words_form = Styles::paragraph().set_align(FormatAlign::Top);
     let mut row = 2;
     let mut line = |name: &str, words: &str| -> Result<(), XlsxError> {
-        kept(sheet.write_with_format(row, 0, name, &Styles::section()))?;
-        kept(sheet.write_with_format(row, 1, words, &Styles::paragraph()))?;
+        kept(sheet.write_with_format(row, 0, name, &name_form))?;
+        kept(sheet.write_with_format(row, 1, words, &words_form))?;
         let lines = text::lines(words, 72.0);
         kept(sheet.set_row_height(row, 6.0 + 13.5 * f64::from(lines)))?;
         row += 1;
@@ -120,7 +140,7 @@ fn table(
         let format = form(column.rule, false);
         kept(page.set_column_format(index, &format))?;
         kept(page.set_column_width(index, width(sheet, usize::from(index), column)))?;
-        kept(page.write_with_format(0, index, column.name, &heading(column.needed)))?;
+        kept(page.write_with_format(0, index, column.name, &heading(column)))?;
         kept(page.insert_note(0, index, &note(column)))?;
         if let Some(rule) = validation(column, index, families)? {
             kept(page.add_data_validation(1, index, LAST_ROW, index, &rule))?;
@@ -145,11 +165,10 @@ fn width(sheet: &Sheet, index: usize, column: &Column) -> f64 {
     (longest + 3.0).clamp(least, most)
 }
 
-fn heading(needed: bool) -> Format {
-    Styles::base()
-        .set_bold()
-        .set_font_color(Color::White)
-        .set_background_color(if needed { GREEN } else { SOFT_GREEN })
+fn heading(column: &Column) -> Format {
+    let is_number = matches!(column.rule, Rule::Number | Rule::Positive | Rule::Count);
+    let ground = if column.needed { GREEN } else { SOFT_GREEN };
+    Styles::heading(if is_number { Kind::Whole } else { Kind::Text }).set_background_color(ground)
 }
 
 /// A note as large as its words.
@@ -173,8 +192,12 @@ fn note(column: &Column) -> Note {
 /// How cells of a column look.
 fn form(rule: Rule, is_example: bool) -> Format {
     let format = match rule {
-        Rule::Day | Rule::DayOrUnknown => Styles::base().set_num_format("yyyy-mm-dd"),
-        Rule::Month => Styles::base().set_num_format("yyyy-mm"),
+        Rule::Day | Rule::DayOrUnknown => Styles::base()
+            .set_num_format("yyyy-mm-dd")
+            .set_align(FormatAlign::Left),
+        Rule::Month => Styles::base()
+            .set_num_format("yyyy-mm")
+            .set_align(FormatAlign::Left),
         _ => Styles::base(),
     };
     if is_example {
@@ -277,7 +300,10 @@ fn validation(
             false,
         ),
         Rule::Family => (
-            kept(new().allow_list_strings(families))?,
+            new().allow_list_formula(Formula::new(format!(
+                "={LISTS}!$A$2:$A${}",
+                families.len() + 1
+            ))),
             "A family of your own? Then the records have to speak for it, or a model file of yours.",
             false,
         ),
