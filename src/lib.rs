@@ -11,6 +11,7 @@
 //! - [`cost`]: what one replacement costs, as far as the parts list and the records tell
 //! - [`forecast`]: the coming season, played many times
 //! - [`decide`]: run a part or replace it in the shop
+//! - [`stock`]: how many pieces the parts desk should have
 //! - [`score`]: forecasts against what happened
 //! - [`report`]: results as plain structs, and their forms for people and programs
 //! - [`study`]: each question a user asks, put together from the rooms above
@@ -69,6 +70,7 @@ pub mod read;
 pub mod record;
 pub mod report;
 pub mod score;
+pub mod stock;
 pub mod study;
 pub mod units;
 pub mod wear;

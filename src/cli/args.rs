@@ -38,6 +38,9 @@ pub(super) enum Command {
     /// Next season's replacements, money and cost per acre
     #[command(after_help = "Example: wearcast budget sample-data/owner --out budget.xlsx")]
     Budget(Shared),
+    /// What the parts desk should hold and order, for the machines of its customers
+    #[command(after_help = "Example: wearcast stock sample-data/owner --out order.xlsx")]
+    Stock(Shared),
     /// The part families known: what a life is, what is assumed of it, and where that comes from
     #[command(
         after_help = "Examples:\n  wearcast models\n  wearcast models spinner-fin\n  \

@@ -24,6 +24,7 @@ pub(super) fn run(args: &Args, out: Out<'_>, err: Out<'_>) -> Result<ExitStatus,
         Command::Fit(args) => fit(args, out, err),
         Command::Remaining(args) => remaining(args, out, err),
         Command::Budget(args) => budget(args, out, err),
+        Command::Stock(args) => stock(args, out, err),
         Command::Models(args) => models(args, out, err),
         Command::Backtest(args) => backtest(args, out, err),
         Command::Import(args) => super::import::run(args, out, err),
@@ -233,6 +234,21 @@ fn budget(args: &Shared, out: Out<'_>, err: Out<'_>) -> Result<ExitStatus, CliEr
         json: &|| json::budget(&report),
         csv: &|| csv::budget(&report),
         xlsx: Some(&|| Ok(xlsx::budget(&report)?)),
+    };
+    output::give(&forms, &args.choices, out, err)?;
+    Ok(ExitStatus::Done)
+}
+
+fn stock(args: &Shared, out: Out<'_>, err: Out<'_>) -> Result<ExitStatus, CliError> {
+    let Some((study, accounts)) = study(&args.dir, &args.choices, err)? else {
+        return Ok(ExitStatus::Problems);
+    };
+    let report = study.stock(&accounts)?;
+    let forms = Forms {
+        table: &|width| terminal::stock(&report, width),
+        json: &|| json::stock(&report),
+        csv: &|| csv::stock(&report),
+        xlsx: Some(&|| Ok(xlsx::stock(&report)?)),
     };
     output::give(&forms, &args.choices, out, err)?;
     Ok(ExitStatus::Done)

@@ -1,60 +1,106 @@
-//! Damage: parts struck or bent do not wear out, they come at a rate.
+//! What does not come from wear, but at a rate: parts struck or bent, and single pieces changed in
+//! a position that is counted as a set.
 //!
-//! The rate per hour of use has a gamma distribution: a weak prior worth a tenth of an event in a
-//! thousand hours (our own choice, so that a part never yet damaged costs next to nothing), and
-//! the events and hours on record.
+//! The rate per unit of a clock has a gamma distribution: a weak prior worth a tenth of an event in
+//! a thousand hours (our own choice, so that a part never yet damaged costs next to nothing), and
+//! the events and the use on record. Where hours are not recorded the clock runs in acres, in tons
+//! or by the calendar instead.
 
 use rand_distr::{Distribution as _, Gamma};
 
-use crate::life::{Ending, Life};
+use super::plan::Plan;
+use crate::life::Life;
 use crate::units::Measure;
 
-/// What is known of a family's damage.
+/// What is known of how often something happens to a family's parts.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct DamageRate {
+pub struct EventRate {
+    /// What the rate is counted by.
+    pub clock: Measure,
     /// Events, the prior's included.
     events: f64,
-    /// Hours of use, the prior's included.
-    hours: f64,
+    /// Use on the clock, the prior's included.
+    use_: f64,
 }
 
 const PRIOR_EVENTS: f64 = 0.1;
-const PRIOR_HOURS: f64 = 1_000.0;
 
-impl DamageRate {
-    /// From the lives of one family; hours that are not recorded tell nothing.
+/// Use the prior is worth: what a spreader does in a thousand hours at 50 acres and 10 tons an
+/// hour, or in five years (common practice, no source).
+fn prior_use(clock: Measure) -> f64 {
+    match clock {
+        Measure::Hours => 1_000.0,
+        Measure::Acres => 50_000.0,
+        Measure::Tons => 10_000.0,
+        Measure::Days => 5.0 * 365.25,
+    }
+}
+
+impl EventRate {
+    /// From the lives of one family and the number of events among those that `counts` takes;
+    /// lives whose use on the clock is not known tell nothing.
     #[must_use]
-    pub fn of(lives: &[&Life]) -> Self {
-        let mut events = PRIOR_EVENTS;
-        let mut hours = vec![PRIOR_HOURS];
-        for life in lives {
-            let span = life.filled[Measure::Hours.index()];
-            let (Some(entry), Some(end)) = (span.entry, span.end) else {
-                continue;
-            };
-            hours.push(end - entry);
-            events += f64::from(u8::from(life.ended == Ending::Damage));
-        }
-        hours.sort_by(f64::total_cmp);
+    pub fn of(lives: &[&Life], clock: Measure, counts: impl Fn(&Life) -> bool) -> Self {
+        let known = lives.iter().filter(|life| spent(life, clock).is_some());
+        let events = known.filter(|life| counts(life)).count();
+        Self::new(events, lives, clock)
+    }
+
+    /// From a number of events over the lives of one family.
+    #[must_use]
+    pub fn new(events: usize, lives: &[&Life], clock: Measure) -> Self {
+        let mut spans: Vec<f64> = lives.iter().filter_map(|l| spent(l, clock)).collect();
+        spans.push(prior_use(clock));
+        // Sorted sums: the same to the last bit whatever order the lives came in.
+        spans.sort_by(f64::total_cmp);
         Self {
-            events,
-            hours: hours.iter().sum(),
+            clock,
+            events: PRIOR_EVENTS + events as f64,
+            use_: spans.iter().sum(),
         }
     }
 
-    /// The mean rate per hour.
+    /// The mean rate, by the clock.
     #[must_use]
     pub fn mean(&self) -> f64 {
-        self.events / self.hours
+        self.events / self.use_
     }
 
-    /// A draw of the rate per hour.
+    /// A draw of the rate, by the clock.
     ///
     /// # Panics
     /// Never: both parameters are positive.
     pub fn draw(&self, rng: &mut impl rand::Rng) -> f64 {
-        Gamma::new(self.events, 1.0 / self.hours)
+        Gamma::new(self.events, 1.0 / self.use_)
             .expect("positive parameters")
             .sample(rng)
     }
+}
+
+fn spent(life: &Life, clock: Measure) -> Option<f64> {
+    let span = life.filled[clock.index()];
+    Some(span.end? - span.entry?)
+}
+
+/// The first of hours, acres and tons that the lives and all use to come are known in, or else
+/// the calendar.
+#[must_use]
+pub fn clock(lives: &[&Life], plan: &Plan) -> Measure {
+    let known = |clock: &Measure| {
+        lives
+            .iter()
+            .any(|l| spent(l, *clock).is_some_and(|s| 0.0 < s))
+            && plan.uses.iter().all(|u| u.amounts.get(*clock).is_some())
+    };
+    let clocks = [Measure::Hours, Measure::Acres, Measure::Tons];
+    clocks.into_iter().find(known).unwrap_or(Measure::Days)
+}
+
+/// Single pieces changed in positions of one family that are counted as sets: the set lives on.
+#[derive(Clone, Debug, PartialEq)]
+pub struct SinglePieces {
+    /// How often.
+    pub rate: EventRate,
+    /// Pieces of each time on record.
+    pub pieces: Vec<f64>,
 }

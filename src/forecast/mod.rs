@@ -1,9 +1,11 @@
 //! The coming season: planned use, what is in service, and what will have to be replaced.
 
 pub mod damage;
+pub mod demand;
 pub mod path;
 pub mod plan;
 pub(crate) mod play;
+pub mod plays;
 pub mod real_use;
 pub mod remaining;
 pub mod renewal;
@@ -11,6 +13,7 @@ pub mod season;
 pub mod service;
 pub mod simulate;
 pub mod summary;
+mod typical;
 pub mod unit;
 
 pub use season::Season;

@@ -24,8 +24,9 @@ pub struct FuturePath {
     pub n_groups: usize,
     /// Use since the as-of date at the end of each day, by group.
     pub cumulative: Vec<f64>,
-    /// Hours since the as-of date at the end of each day; unknown hours count as none.
-    pub hours: Vec<f64>,
+    /// Use on the clock of damage since the as-of date at the end of each day; what is not known
+    /// counts as none.
+    pub clock: Vec<f64>,
     /// Whether every planned amount of the measure is known.
     pub known: bool,
 }
@@ -136,6 +137,8 @@ pub struct View<'a> {
     pub bin: Option<&'a str>,
     /// Measure of the family.
     pub measure: Measure,
+    /// What damage is counted by.
+    pub clock: Measure,
     /// Number of product groups.
     pub n_groups: usize,
     /// Nothing before this day counts.
@@ -175,7 +178,8 @@ struct Day {
     group: usize,
     /// In the measure of the view.
     amount: f64,
-    hours: f64,
+    /// On the clock of damage.
+    clock: f64,
 }
 
 /// First and last day it can fall on, and group.
@@ -228,7 +232,7 @@ fn month_of_work(
                 date: *from,
                 group: *group,
                 amount: of(measure),
-                hours: of(Measure::Hours.index()),
+                clock: of(view.clock.index()),
             };
             turns.push(((k as f64 + 0.5) / count, day));
         }
@@ -245,11 +249,11 @@ fn month_of_work(
     dated.collect()
 }
 
-/// Calendar time wears on every day, in the shed as well; hours of work fall on their dates.
+/// Calendar time wears on every day, in the shed as well; use on the clock falls on its dates.
 fn on_the_calendar(work: &[Day], view: View<'_>) -> Vec<Day> {
-    let mut hours: BTreeMap<NaiveDate, f64> = BTreeMap::new();
+    let mut clock: BTreeMap<NaiveDate, f64> = BTreeMap::new();
     for day in work {
-        *hours.entry(day.date).or_default() += day.hours;
+        *clock.entry(day.date).or_default() += day.clock;
     }
     let first = view.as_of + Days::new(1);
     std::iter::successors(Some(first), |date| Some(*date + Days::new(1)))
@@ -258,7 +262,7 @@ fn on_the_calendar(work: &[Day], view: View<'_>) -> Vec<Day> {
             date,
             group: 0,
             amount: 1.0,
-            hours: hours.get(&date).copied().unwrap_or(0.0),
+            clock: clock.get(&date).copied().unwrap_or(0.0),
         })
         .collect()
 }
@@ -274,18 +278,22 @@ fn accumulate(work: &[Day], view: View<'_>, known: bool) -> FuturePath {
         counts: Vec::with_capacity(work.len()),
         n_groups,
         cumulative: Vec::with_capacity(work.len() * n_groups),
-        hours: Vec::with_capacity(work.len()),
+        clock: Vec::with_capacity(work.len()),
         known,
     };
     let mut sum = vec![0.0; n_groups];
-    let mut hours = 0.0;
+    let mut clock = 0.0;
     for day in work.iter().filter(|day| day.date <= view.until) {
         sum[day.group] += day.amount;
-        hours += day.hours;
+        clock = if view.clock == Measure::Days {
+            (day.date - view.as_of).num_days() as f64
+        } else {
+            clock + day.clock
+        };
         path.dates.push(day.date);
         path.counts.push(view.season.holds(day.date));
         path.cumulative.extend_from_slice(&sum);
-        path.hours.push(hours);
+        path.clock.push(clock);
     }
     path
 }

@@ -5,6 +5,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use chrono::{Days, NaiveDate};
 
 use super::season::{Season, month_end, month_of, months_later};
+use super::typical::Typical;
 use crate::life::exposure::UseSums;
 use crate::record::{Amounts, Machine, PlanRow, Records};
 use crate::wear::Groups;
@@ -50,21 +51,31 @@ pub struct Plan {
     pub notes: Vec<String>,
 }
 
-/// Builds the use expected from the day after `as_of` to the end of `season`.
+/// What a plan is built from.
+#[derive(Clone, Copy, Debug)]
+pub struct Planning<'a> {
+    /// The records.
+    pub records: &'a Records,
+    /// Product groups.
+    pub groups: &'a Groups,
+    /// Daily use.
+    pub sums: &'a UseSums,
+    /// The plan begins on the day after.
+    pub as_of: NaiveDate,
+    /// Whether a machine with neither plan nor use of its own gets the fleet's typical use.
+    pub typical: bool,
+}
+
+/// Builds the use expected from the day after the as-of date to the end of `season`.
 #[must_use]
-pub fn build(
-    records: &Records,
-    groups: &Groups,
-    sums: &UseSums,
-    as_of: NaiveDate,
-    season: Season,
-) -> Plan {
+pub fn build(planning: Planning<'_>, season: Season) -> Plan {
     let planner = Planner {
-        records,
-        groups,
-        sums,
-        as_of,
-        starts: records.settings.season_start(),
+        records: planning.records,
+        groups: planning.groups,
+        sums: planning.sums,
+        as_of: planning.as_of,
+        starts: planning.records.settings.season_start(),
+        typical: planning.typical.then(|| Typical::of(planning)),
     };
     planner.build(season)
 }
@@ -75,6 +86,7 @@ struct Planner<'a> {
     sums: &'a UseSums,
     as_of: NaiveDate,
     starts: (u32, u32),
+    typical: Option<Typical>,
 }
 
 /// What happened to the machines' plans, for the notes.
@@ -83,6 +95,7 @@ struct Told {
     repeated: BTreeSet<String>,
     partial: BTreeSet<String>,
     without: BTreeSet<String>,
+    typical: BTreeSet<String>,
     filled: usize,
     empty: usize,
 }
@@ -200,6 +213,15 @@ impl Planner<'_> {
         tell: bool,
         told: &mut Told,
     ) -> Vec<PlannedUse> {
+        if let Some(typical) = &self.typical
+            && self.sums.of_machine(&machine.name).is_empty()
+        {
+            let uses = self.typical_season(typical, machine, target);
+            if tell && !uses.is_empty() {
+                told.typical.insert(machine.name.clone());
+            }
+            return uses;
+        }
         let past = self
             .last_season(machine)
             .filter(|(past, _)| past.year < target.year);
@@ -233,6 +255,22 @@ impl Planner<'_> {
                 )
             })
             .collect()
+    }
+
+    fn typical_season(
+        &self,
+        typical: &Typical,
+        machine: &Machine,
+        target: Season,
+    ) -> Vec<PlannedUse> {
+        let factor = 1.0 + self.records.settings.plan_change;
+        let uses = typical.of_machine(self.records, &machine.name);
+        uses.filter_map(|((months, product, bin), amounts)| {
+            let month = months_later(month_of(target.start), *months);
+            let bin = bin.as_deref();
+            self.placed(&machine.name, product, bin, month, *amounts, factor)
+        })
+        .collect()
     }
 
     /// The last season the records hold in full, or else the last with any use.
@@ -271,8 +309,18 @@ impl Planner<'_> {
     }
 }
 
+/// Names in a sentence: all of a few, the first of many.
+pub(crate) fn list(names: &BTreeSet<String>) -> String {
+    const FEW: usize = 12;
+    let first: Vec<&str> = names.iter().take(FEW).map(String::as_str).collect();
+    match names.len().saturating_sub(FEW) {
+        0 => first.join(", "),
+        more => format!("{} and {more} more", first.join(", ")),
+    }
+}
+
 /// The sum of two amounts, unknown where either is.
-fn both(a: Amounts, b: Amounts) -> Amounts {
+pub(super) fn both(a: Amounts, b: Amounts) -> Amounts {
     let add = |a: Option<f64>, b: Option<f64>| Some(a? + b?);
     Amounts {
         acres: add(a.acres, b.acres),
@@ -283,7 +331,6 @@ fn both(a: Amounts, b: Amounts) -> Amounts {
 
 impl Told {
     fn notes(self, source: PlanSource, plan_change: f64) -> Vec<String> {
-        let list = |names: &BTreeSet<String>| names.iter().cloned().collect::<Vec<_>>().join(", ");
         let change = if plan_change == 0.0 {
             String::new()
         } else {
@@ -304,6 +351,12 @@ impl Told {
             notes.push(format!(
                 "no plan and no full season on record: what was last used is repeated{change} for {}",
                 list(&self.partial)
+            ));
+        }
+        if !self.typical.is_empty() {
+            notes.push(format!(
+                "no plan and no use on record: what the other machines did on average last season is taken{change} for {}",
+                list(&self.typical)
             ));
         }
         if !self.without.is_empty() {

@@ -14,7 +14,7 @@ pub(crate) struct Life {
     ln_scale: f64,
     /// Wear factors, the reference first.
     pub(super) factors: Vec<f64>,
-    /// Damage per hour.
+    /// Damage, by its clock.
     rate: f64,
 }
 
@@ -140,13 +140,13 @@ impl Life {
         rng: &mut ChaCha8Rng,
         mut event: impl FnMut(usize, bool),
     ) {
-        let hours = &seen.path.hours;
+        let clock = &seen.path.clock;
         let mut wear_at = self.draw_rest(&unit.age, rng);
         let mut damage_at = self.draw_damage(rng);
         let mut from = 0;
         loop {
             let worn_on = from + exposure[from..].partition_point(|e| *e < wear_at);
-            let struck_on = from + hours[from..].partition_point(|h| *h < damage_at);
+            let struck_on = from + clock[from..].partition_point(|c| *c < damage_at);
             let day = worn_on.min(struck_on);
             if exposure.len() <= day {
                 return;
@@ -155,7 +155,7 @@ impl Life {
                 event(day, worn_on <= struck_on);
             }
             wear_at = exposure[day] + self.draw_new(rng);
-            damage_at = hours[day] + self.draw_damage(rng);
+            damage_at = clock[day] + self.draw_damage(rng);
             from = day + 1;
         }
     }

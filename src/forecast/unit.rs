@@ -4,14 +4,15 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use chrono::NaiveDate;
 
-use super::damage::DamageRate;
+use super::damage::{self, EventRate, SinglePieces};
 use super::path::{self, DaySizes, FuturePath, View};
 use super::plan::Plan;
 use super::season::Season;
 use crate::cost::{self, PartCost};
-use crate::life::build::{Built, Context};
+use crate::life::build::{Built, Context, PartialChange};
 use crate::life::{Ending, Life};
 use crate::model::assess::Assessment;
+use crate::record::Reason;
 use crate::units::Measure;
 
 /// Use a part already has, by group in the order of its family's groups.
@@ -101,7 +102,10 @@ pub struct InService {
     /// Paths.
     pub paths: Vec<SeenPath>,
     /// Damage by family, in the order of the assessments.
-    pub damage: Vec<DamageRate>,
+    pub damage: Vec<EventRate>,
+    /// Single pieces changed in sets by family, in the order of the assessments; `None` where
+    /// there were none.
+    pub singles: Vec<Option<SinglePieces>>,
     /// Lines whose schedule rests on use that is not known.
     pub unclear: BTreeSet<usize>,
     /// Scheduled work that falls between the as-of date and the end of the season.
@@ -123,6 +127,8 @@ pub struct Gathering<'a> {
     pub plan: &'a Plan,
     /// Sizes of days on record.
     pub sizes: &'a DaySizes,
+    /// Machines of which nothing is recorded: their parts may be of any age.
+    pub silent: &'a BTreeSet<String>,
     /// The season forecast.
     pub season: Season,
     /// Last day laid out.
@@ -190,8 +196,25 @@ impl<'a> Gatherer<'a> {
             let lives: Vec<&Life> = of_family
                 .filter(|l| l.family == assessment.family.name)
                 .collect();
-            self.out.damage.push(DamageRate::of(&lives));
+            let clock = damage::clock(&lives, self.gathering.plan);
+            let damage = EventRate::of(&lives, clock, |l| l.ended == Ending::Damage);
+            self.out.damage.push(damage);
+            let singles = self.singles(&assessment.family.name, &lives, clock);
+            self.out.singles.push(singles);
         }
+    }
+
+    /// Pieces changed singly because they had to be: not by decision.
+    fn singles(&self, family: &str, lives: &[&Life], clock: Measure) -> Option<SinglePieces> {
+        let forced = |c: &&PartialChange| {
+            c.family == family && !matches!(c.reason, Reason::Planned | Reason::Upgrade)
+        };
+        let partial = self.gathering.built.partial.iter();
+        let pieces: Vec<f64> = partial.filter(forced).map(|c| c.quantity).collect();
+        (!pieces.is_empty()).then(|| SinglePieces {
+            rate: EventRate::new(pieces.len(), lives, clock),
+            pieces,
+        })
     }
 
     fn add(&mut self, life: &'a Life) {
@@ -206,7 +229,8 @@ impl<'a> Gatherer<'a> {
         let as_set = family.service.is_some() || family.counted == crate::family::Counted::Set;
         let line = self.line(life, as_set, family.service.is_some());
         if let Some(service) = family.service {
-            let view = self.view(machine, position.bin.as_deref(), Measure::Days);
+            let bin = position.bin.as_deref();
+            let view = self.view(machine, bin, Measure::Days, Measure::Hours);
             let Some(due) = super::service::due(life, service, self.gathering, view) else {
                 self.out.unclear.insert(line);
                 return;
@@ -276,11 +300,18 @@ impl<'a> Gatherer<'a> {
         line
     }
 
-    fn view<'b>(&'b self, machine: usize, bin: Option<&'b str>, measure: Measure) -> View<'b> {
+    fn view<'b>(
+        &'b self,
+        machine: usize,
+        bin: Option<&'b str>,
+        measure: Measure,
+        clock: Measure,
+    ) -> View<'b> {
         View {
             machine: &self.out.machines[machine],
             bin,
             measure,
+            clock,
             n_groups: self.gathering.context.groups.names().len(),
             as_of: self.gathering.context.as_of,
             season: self.gathering.season,
@@ -294,7 +325,8 @@ impl<'a> Gatherer<'a> {
             return *path;
         }
         let lives = &self.gathering.assessments[family].lives;
-        let view = self.view(machine, bin.as_deref(), lives.measure);
+        let clock = self.out.damage[family].clock;
+        let view = self.view(machine, bin.as_deref(), lives.measure, clock);
         let whole = path::lay_out(&self.gathering.plan.uses, self.gathering.sizes, view);
         let columns = columns(&lives.groups, self.gathering.context.groups.names());
         let path = narrowed(whole, &columns);
@@ -311,6 +343,10 @@ impl<'a> Gatherer<'a> {
 
     fn age(&mut self, life: &Life, bin: Option<&str>, assessment: &Assessment) -> Age {
         let measure = assessment.lives.measure;
+        if self.gathering.silent.contains(&life.machine) {
+            self.unknown_age += 1;
+            return Age::AtLeast(vec![0.0; assessment.lives.groups.len()]);
+        }
         let span = life.filled[measure.index()];
         if let (Some(end), true) = (span.end, life.fitted.is_some()) {
             if measure == Measure::Days {

@@ -163,6 +163,18 @@ pub enum Critical {
     Cosmetic,
 }
 
+impl Critical {
+    /// The word in the records.
+    #[must_use]
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::Stops => "stops",
+            Self::Degrades => "degrades",
+            Self::Cosmetic => "cosmetic",
+        }
+    }
+}
+
 /// A line of the parts list.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Part {

@@ -2,9 +2,11 @@
 
 mod backtest;
 mod imports;
+mod stock;
 
 pub use backtest::backtest;
 pub use imports::imports;
+pub use stock::stock;
 
 use super::fits::FitsReport;
 use super::lives::LivesReport;

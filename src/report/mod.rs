@@ -9,6 +9,7 @@ pub mod lives;
 pub mod models;
 pub mod probability;
 pub mod remaining;
+pub mod stock;
 pub mod terminal;
 pub mod xlsx;
 

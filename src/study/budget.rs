@@ -2,7 +2,7 @@
 
 use super::{Outlook, Policy, Study, StudyError};
 use crate::forecast::plan;
-use crate::forecast::simulate::{self, Game, LineSamples, Outcome};
+use crate::forecast::simulate::{self, LineSamples, Outcome};
 use crate::forecast::unit::{Line, Unit};
 use crate::record::{Account, Amounts};
 use crate::report::{
@@ -33,16 +33,7 @@ impl Study {
         if self.options.policy == Policy::Advised {
             self.replace_as_advised(&mut outlook);
         }
-        let outcome = simulate::play(Game {
-            in_service: &outlook.in_service,
-            assessments: &outlook.assessments,
-            plan: &outlook.plan,
-            groups: &self.groups,
-            season: outlook.season,
-            as_of: self.as_of,
-            labor_rate: self.records.settings.labor_rate,
-            seed: self.options.seed,
-        });
+        let outcome = simulate::play(self.game(&outlook));
         Ok((outlook, outcome))
     }
 }
@@ -159,6 +150,11 @@ impl Summing<'_> {
             .map(|(w, d)| w + d)
             .collect();
         let replacements = told(&changes);
+        let jobs: Vec<f64> = changes
+            .iter()
+            .zip(&samples.singles)
+            .map(|(c, s)| c + s)
+            .collect();
         let pieces = told(&samples.pieces);
         let labor = settings.labor_rate.zip(line.cost.labor_hours);
         let down = settings.down_cost_per_hour.zip(line.down_hours);
@@ -177,9 +173,9 @@ impl Summing<'_> {
             pack: listed.map_or(1, |p| p.pack),
             lead_days: listed.and_then(|p| p.lead_days),
             parts_cost: pieces.zip(line.cost.price).map(|(p, price)| p.times(price)),
-            labor_cost: replacements
+            labor_cost: told(&jobs)
                 .zip(labor)
-                .map(|(r, (rate, hours))| r.times(rate * hours)),
+                .map(|(jobs, (rate, hours))| jobs.times(rate * hours)),
             down_cost: told(&failures)
                 .zip(down)
                 .map(|(f, (rate, hours))| f.times(rate * hours)),
@@ -351,8 +347,20 @@ impl Summing<'_> {
             }
         }
         notes.extend(self.outlook.notes(&self.study.built));
+        notes.extend(self.single_pieces());
         notes.extend(self.short_season());
         notes
+    }
+
+    /// Pieces changed singly are in the money, and in no count of replacements.
+    fn single_pieces(&self) -> Option<String> {
+        let samples = self.outcome.lines.iter().map(|l| &l.singles);
+        let expected: f64 = samples.map(|s| Forecast::of(s).expected).sum();
+        (0.0 < expected).then(|| {
+            format!(
+                "single pieces changed in parts counted as sets go on at their past rate, about {expected:.1} times in the season: they are in pieces and money, not in replacements"
+            )
+        })
     }
 
     /// A season that is nearly over is seldom the one meant.

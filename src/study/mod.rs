@@ -9,13 +9,16 @@ mod goodness;
 pub mod lives;
 pub mod models;
 pub mod remaining;
+pub mod stock;
+
+use std::collections::BTreeSet;
 
 use chrono::NaiveDate;
 
 use crate::family::{Families, Family};
 use crate::forecast::Season;
 use crate::forecast::path::DaySizes;
-use crate::forecast::plan::{self, Plan};
+use crate::forecast::plan::{self, Plan, Planning};
 use crate::forecast::unit::{self, Gathering, InService};
 use crate::life::Life;
 use crate::life::build::{self, Built, Context};
@@ -288,6 +291,7 @@ impl Study {
             draws,
             seed: self.options.seed,
         };
+        let silent = self.silent_machines();
         self.wearing_families()
             .iter()
             .map(|family| {
@@ -295,11 +299,49 @@ impl Study {
                     .built
                     .lives
                     .iter()
-                    .filter(|l| l.family == family.name && keep(l))
+                    .filter(|l| l.family == family.name && keep(l) && !silent.contains(&l.machine))
                     .collect();
                 assess::assess(family, &lives, &self.groups, also, wanted)
             })
             .collect()
+    }
+
+    /// Machines in service for a whole season and more of which nothing at all is recorded, while
+    /// others are: nobody wrote anything down. Their parts are of unknown age, and tell a fit
+    /// nothing.
+    #[must_use]
+    pub fn silent_machines(&self) -> BTreeSet<String> {
+        if self.sums.machines().next().is_none() {
+            return BTreeSet::new();
+        }
+        let now = Season::of(self.as_of, self.records.settings.season_start());
+        let changed: BTreeSet<&str> = self
+            .records
+            .replacements
+            .iter()
+            .filter(|r| r.date <= self.as_of)
+            .map(|r| r.machine.as_str())
+            .collect();
+        let machines = self.records.machines.iter();
+        let silent = machines.filter(|m| {
+            (self.as_of - m.records_from.max(m.in_service)).num_days() > 366
+                && m.in_service < now.start
+                && self.sums.of_machine(&m.name).is_empty()
+                && !changed.contains(m.name.as_str())
+        });
+        silent.map(|m| m.name.clone()).collect()
+    }
+
+    /// Says which machines nothing is recorded of.
+    #[must_use]
+    pub fn silent_note(&self) -> Option<String> {
+        let silent = self.silent_machines();
+        (!silent.is_empty()).then(|| {
+            format!(
+                "nothing is recorded of {}: their parts are taken as of any age, and the life models rest on the other machines",
+                plan::list(&silent)
+            )
+        })
     }
 
     /// The season asked for.
@@ -327,8 +369,24 @@ impl Study {
     /// As [`Self::season`], and [`StudyError::TooThin`] where nothing is in service or a family
     /// cannot be forecast.
     pub fn outlook(&self) -> Result<Outlook, StudyError> {
+        self.outlook_with(false)
+    }
+
+    fn planning(&self, typical: bool) -> Planning<'_> {
+        Planning {
+            records: &self.records,
+            groups: &self.groups,
+            sums: &self.sums,
+            as_of: self.as_of,
+            typical,
+        }
+    }
+
+    /// As [`Self::outlook`]; with `typical`, machines that neither plan nor record any use get the
+    /// fleet's average.
+    fn outlook_with(&self, typical: bool) -> Result<Outlook, StudyError> {
         let season = self.season()?;
-        let plan = plan::build(&self.records, &self.groups, &self.sums, self.as_of, season);
+        let plan = plan::build(self.planning(typical), season);
         let mut planned: Vec<String> = plan
             .uses
             .iter()
@@ -336,6 +394,7 @@ impl Study {
             .collect();
         planned.sort();
         planned.dedup();
+        let silent = self.silent_machines();
         let assessments = self.assess(&planned, DRAWS, |_| true);
         let sizes = DaySizes::new(&self.sums);
         let mut in_service = unit::gather(Gathering {
@@ -344,9 +403,11 @@ impl Study {
             assessments: &assessments,
             plan: &plan,
             sizes: &sizes,
+            silent: &silent,
             season,
             until: season.end,
         });
+        in_service.notes.extend(self.silent_note());
         self.filter(&mut in_service);
         if in_service.units.is_empty() && in_service.due.is_empty() {
             return Err(StudyError::TooThin(
@@ -437,7 +498,7 @@ impl Study {
     /// What every result says of itself.
     #[must_use]
     pub fn header(&self, mut notes: Vec<String>) -> Header {
-        let mut seen = std::collections::BTreeSet::new();
+        let mut seen = BTreeSet::new();
         notes.retain(|note| seen.insert(note.clone()));
         Header {
             as_of: Some(self.as_of),

@@ -30,6 +30,7 @@ impl Study {
             assessments: &outlook.assessments,
             plan: &long,
             sizes: &outlook.sizes,
+            silent: &self.silent_machines(),
             season,
             until: until.end,
         });
@@ -82,7 +83,7 @@ impl Study {
             plan.clone()
         } else {
             let next = Season::ending_in(season.year + 1, starts);
-            plan::build(&self.records, &self.groups, &self.sums, self.as_of, next)
+            plan::build(self.planning(false), next)
         };
         let year = if self.as_of < season.start {
             season.year

@@ -1,10 +1,11 @@
 //! The season against exact answers: the renewal function and the renewal equation on days.
 
 use chrono::{Days, NaiveDate};
-use wearcast::forecast::damage::DamageRate;
+use wearcast::forecast::damage::EventRate;
 use wearcast::forecast::path::FuturePath;
 use wearcast::forecast::plan::{Plan, PlanSource};
-use wearcast::forecast::simulate::{self, Game};
+use wearcast::forecast::plays::Game;
+use wearcast::forecast::simulate;
 use wearcast::forecast::unit::{Age, InService, Line, SeenPath, Unit};
 use wearcast::forecast::{Season, renewal};
 use wearcast::model::assess::{Assessment, Counts, FamilyLives};
@@ -94,7 +95,7 @@ impl Bench {
             counts: vec![true; self.days],
             n_groups: 1,
             cumulative: (1..=self.days).map(|k| self.day * k as f64).collect(),
-            hours: vec![0.0; self.days],
+            clock: vec![0.0; self.days],
             known: true,
         };
         let unit = |age: &f64| Unit {
@@ -124,7 +125,8 @@ impl Bench {
                 family: 0,
                 path,
             }],
-            damage: vec![DamageRate::of(&[])],
+            damage: vec![EventRate::new(0, &[], Measure::Hours)],
+            singles: vec![None],
             unclear: std::collections::BTreeSet::new(),
             due: Vec::new(),
             notes: Vec::new(),

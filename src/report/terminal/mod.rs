@@ -9,6 +9,7 @@ mod imports;
 mod lives;
 mod models;
 mod remaining;
+mod stock;
 mod words;
 
 pub use backtest::backtest;
@@ -19,6 +20,7 @@ pub use imports::imports;
 pub use lives::lives;
 pub use models::models;
 pub use remaining::remaining;
+pub use stock::stock;
 
 use super::Header;
 use words::wrapped;

@@ -2,28 +2,45 @@
 
 use rust_xlsxwriter::Workbook;
 
-use super::page::{Page, Paper};
+use super::page::{About, Page, Paper};
 use super::styles::Styles;
 use super::table::{Column, Table};
 use super::{XlsxError, words};
-use crate::report::BudgetReport;
+use crate::report::{BudgetReport, Header};
 
 pub(super) fn write(
     workbook: &mut Workbook,
     styles: &Styles,
     report: &BudgetReport,
 ) -> Result<(), XlsxError> {
-    let mut page = Page::new(workbook, styles, "Assumptions", Paper::Portrait, report)?;
-    let table = table(report, 2);
+    let title = format!("Assumptions, {}", words::season(report));
+    let about = report.into();
+    sheet(
+        workbook,
+        styles,
+        about,
+        &title,
+        &report.assumptions,
+        &report.header,
+    )
+}
+
+pub(super) fn sheet(
+    workbook: &mut Workbook,
+    styles: &Styles,
+    about: About,
+    title: &str,
+    assumptions: &[(String, String)],
+    header: &Header,
+) -> Result<(), XlsxError> {
+    let mut page = Page::new(workbook, styles, "Assumptions", Paper::Portrait, about)?;
+    let table = table(assumptions, header, 2);
     page.fit(&[&table])?;
-    page.title(&format!("Assumptions, {}", words::season(report)))?;
+    page.title(title)?;
     page.aside("What the figures rest on. Another assumption gives other figures.")?;
     page.table(&table)?;
     page.keep_header(&table, 0)?;
-    for (heading, sentences) in [
-        ("Notes", &report.header.notes),
-        ("Cautions", &report.header.cautions),
-    ] {
+    for (heading, sentences) in [("Notes", &header.notes), ("Cautions", &header.cautions)] {
         page.gap();
         page.section(heading)?;
         for sentence in sentences {
@@ -36,17 +53,17 @@ pub(super) fn write(
     page.finish(0)
 }
 
-fn table(report: &BudgetReport, header_row: u32) -> Table {
+fn table(assumptions: &[(String, String)], header: &Header, header_row: u32) -> Table {
     let columns = vec![Column::words("What", 38.0), Column::words("Assumed", 62.0)];
     let mut table = Table::at(header_row, columns);
-    for (thing, value) in &report.assumptions {
+    for (thing, value) in assumptions {
         table.push(vec![thing.as_str().into(), value.as_str().into()]);
     }
-    let interval = format!("{:.0} of 100", report.header.level * 100.0);
+    let interval = format!("{:.0} of 100", header.level * 100.0);
     table.push(vec!["Intervals hold the truth in".into(), interval.into()]);
     table.push(vec![
         "Seed of the random numbers".into(),
-        report.header.seed.to_string().into(),
+        header.seed.to_string().into(),
     ]);
     table
 }

@@ -13,6 +13,7 @@ mod parts;
 mod plan;
 mod products;
 mod rows;
+mod stock;
 mod styles;
 mod summary;
 mod table;
@@ -23,6 +24,7 @@ use rust_xlsxwriter::{DocProperties, Workbook};
 
 use super::BudgetReport;
 use page::kept;
+pub use stock::stock;
 use styles::Styles;
 
 /// Why a workbook could not be made.

@@ -7,6 +7,7 @@ use super::styles::{Kind, Styles, Tone};
 use super::table::{Cell, Column, Outcome, Table};
 use super::text;
 use crate::report::BudgetReport;
+use crate::report::stock::StockReport;
 use crate::units::Units;
 
 /// Height of a row with one line, in points.
@@ -31,6 +32,32 @@ pub(super) enum Paper {
     Landscape,
 }
 
+/// What every sheet of a workbook says of itself.
+#[derive(Clone, Debug)]
+pub(super) struct About {
+    pub(super) units: Units,
+    /// At the foot of every printed page, to the left.
+    pub(super) footer: String,
+}
+
+impl From<&BudgetReport> for About {
+    fn from(report: &BudgetReport) -> Self {
+        Self {
+            units: report.units,
+            footer: format!("Wear parts budget, season {}", report.season),
+        }
+    }
+}
+
+impl From<&StockReport> for About {
+    fn from(report: &StockReport) -> Self {
+        Self {
+            units: report.units,
+            footer: format!("Parts desk, season {}", report.season),
+        }
+    }
+}
+
 /// A sheet that is being written, from the top down.
 pub(super) struct Page<'a> {
     pub(super) sheet: &'a mut Worksheet,
@@ -48,11 +75,11 @@ impl<'a> Page<'a> {
         styles: &'a Styles,
         name: &'static str,
         paper: Paper,
-        report: &BudgetReport,
+        about: impl Into<About>,
     ) -> Result<Self, XlsxError> {
         let sheet = workbook.add_worksheet();
         kept(sheet.set_name(name))?;
-        set_up(sheet, paper, report);
+        set_up(sheet, paper, &about.into());
         Ok(Self {
             sheet,
             styles,
@@ -297,9 +324,9 @@ fn spare(column: &Column) -> f64 {
     sides + STEP * f64::from(column.kind.indent())
 }
 
-fn set_up(sheet: &mut Worksheet, paper: Paper, report: &BudgetReport) {
+fn set_up(sheet: &mut Worksheet, paper: Paper, about: &About) {
     // Letter where acres are at home, else A4.
-    sheet.set_paper_size(match report.units {
+    sheet.set_paper_size(match about.units {
         Units::Us => 1,
         Units::Metric => 9,
     });
@@ -312,8 +339,8 @@ fn set_up(sheet: &mut Worksheet, paper: Paper, report: &BudgetReport) {
         .set_print_center_horizontally(true)
         .set_screen_gridlines(false)
         .set_footer(format!(
-            "&L&9Wear parts budget, season {}&C&9&A&R&9Page &P of &N",
-            report.season
+            "&L&9{}&C&9&A&R&9Page &P of &N",
+            about.footer.replace('&', "&&")
         ));
 }
 

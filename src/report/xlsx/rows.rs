@@ -3,7 +3,7 @@
 use rust_xlsxwriter::Workbook;
 
 use super::XlsxError;
-use super::page::{Page, Paper};
+use super::page::{About, Page, Paper};
 use super::styles::{Kind, Styles};
 use super::table::{Cell, Column, Outcome, Table};
 use crate::record::Account;
@@ -14,8 +14,17 @@ pub(super) fn write(
     styles: &Styles,
     report: &BudgetReport,
 ) -> Result<(), XlsxError> {
-    let mut page = Page::new(workbook, styles, "Rows", Paper::Portrait, report)?;
-    let table = table(report, 2);
+    sheet(workbook, styles, report.into(), &report.account)
+}
+
+pub(super) fn sheet(
+    workbook: &mut Workbook,
+    styles: &Styles,
+    about: About,
+    account: &[Account],
+) -> Result<(), XlsxError> {
+    let mut page = Page::new(workbook, styles, "Rows", Paper::Portrait, about)?;
+    let table = table(account, 2);
     page.fit(&[&table])?;
     page.title("Rows of the records")?;
     page.aside(
@@ -27,7 +36,7 @@ pub(super) fn write(
     page.finish(0)
 }
 
-fn table(report: &BudgetReport, header_row: u32) -> Table {
+fn table(accounts: &[Account], header_row: u32) -> Table {
     let columns = vec![
         Column::words("Table", 16.0),
         Column::words("From", 36.0),
@@ -42,15 +51,15 @@ fn table(report: &BudgetReport, header_row: u32) -> Table {
         },
     ];
     let mut table = Table::at(header_row, columns);
-    for account in &report.account {
+    for account in accounts {
         let cells = cells(account, &table);
         table.push(cells);
     }
     table.say_none();
     let mut sum = vec![Cell::from("Sum"), Cell::Empty];
     sum.extend((2..6).map(|column| table.sum(column)));
-    if !report.account.is_empty() {
-        let total = |of: fn(&Account) -> u64| report.account.iter().map(of).sum::<u64>();
+    if !accounts.is_empty() {
+        let total = |of: fn(&Account) -> u64| accounts.iter().map(of).sum::<u64>();
         sum.push(check(
             &table,
             total(|a| a.read),

@@ -1,0 +1,291 @@
+//! Pieces asked for, part by part: over the season, month by month, over the lead time, and by
+//! customer, from the same plays as a budget.
+
+use std::collections::BTreeMap;
+
+use chrono::{Days, NaiveDate};
+use rand::SeedableRng;
+use rand_chacha::ChaCha8Rng;
+use rand_distr::{Distribution as _, StandardNormal};
+use rayon::prelude::*;
+
+use super::plays::{Event, Game, Plays};
+use super::simulate::months;
+
+/// How long a part takes to come.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct LeadTime {
+    /// Median, in days.
+    pub days: f64,
+    /// Standard deviation of its logarithm; 0 where it is always the same.
+    pub ln_sd: f64,
+}
+
+impl LeadTime {
+    /// From the median, and the factor within which nine of ten deliveries come.
+    #[must_use]
+    pub fn new(days: f64, spread: Option<f64>) -> Self {
+        /// Half of 90 % of a normal distribution lies within so many standard deviations.
+        const NINE_OF_TEN: f64 = 1.644_853_626_951_472;
+        Self {
+            days,
+            ln_sd: spread.map_or(0.0, |s| s.ln() / NINE_OF_TEN),
+        }
+    }
+}
+
+/// What is asked for, line by line, where the outer index is the line.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Demands {
+    /// Over the season, play by play.
+    pub season: Vec<Vec<f64>>,
+    /// Over the lead time from the busiest day on; empty where no lead time is known.
+    pub lead: Vec<Vec<f64>>,
+    /// First day of that lead time.
+    pub busiest: Vec<Option<NaiveDate>>,
+    /// Up to the day on which what is on order is due; empty where that is not known.
+    pub before_due: Vec<Vec<f64>>,
+    /// First days of the months.
+    pub months: Vec<NaiveDate>,
+    /// By line and month.
+    pub by_month: Vec<Vec<Vec<f64>>>,
+    /// By customer and line.
+    pub by_customer: BTreeMap<(usize, usize), Need>,
+}
+
+/// What one customer will need of one part.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Need {
+    /// Expected pieces.
+    pub expected: f64,
+    /// Chance of at least one.
+    pub chance: f64,
+}
+
+/// What the desk knows beside the fleet, line by line.
+#[derive(Clone, Debug, Default)]
+pub struct Desk {
+    /// Lead times.
+    pub lead: Vec<Option<LeadTime>>,
+    /// When what is on order is due.
+    pub due: Vec<Option<NaiveDate>>,
+    /// Customer of each machine in service, as a number.
+    pub customers: Vec<usize>,
+}
+
+/// Parts in service that count as few.
+const FEW_UNITS: usize = 2_000;
+/// Plays of a small and of a large fleet: their standard error of a fill rate is below half a
+/// percent either way.
+const PLAYS_OF_FEW: usize = 8_000;
+const PLAYS_OF_MANY: usize = 4_000;
+/// Plays that show when a part is busiest.
+const SCOUTS: usize = 400;
+/// Plays added up by one thread before they are put together, always in the same order.
+const CHUNK: usize = 100;
+
+/// Plays the season and adds up the pieces.
+#[must_use]
+pub fn demands(game: Game<'_>, desk: &Desk) -> Demands {
+    let plays = Plays::new(game);
+    let teller = Teller {
+        game,
+        plays: &plays,
+        desk,
+        first: game.season.start.max(game.as_of + Days::new(1)),
+        months: months(game),
+        busiest: Vec::new(),
+    };
+    let teller = Teller {
+        busiest: teller.scout(),
+        ..teller
+    };
+    let few = game.in_service.units.len() < FEW_UNITS;
+    let n = if few { PLAYS_OF_FEW } else { PLAYS_OF_MANY };
+    let chunks: Vec<Chunk> = (0..n / CHUNK)
+        .into_par_iter()
+        .map(|c| teller.chunk(c * CHUNK..(c + 1) * CHUNK))
+        .collect();
+    teller.put_together(chunks, n)
+}
+
+struct Teller<'a> {
+    game: Game<'a>,
+    plays: &'a Plays<'a>,
+    desk: &'a Desk,
+    first: NaiveDate,
+    months: Vec<NaiveDate>,
+    busiest: Vec<Option<NaiveDate>>,
+}
+
+/// Columns of a line before its months.
+const SEASON: usize = 0;
+const LEAD: usize = 1;
+const BEFORE_DUE: usize = 2;
+const MONTHS: usize = 3;
+
+struct Chunk {
+    /// One row a play; single precision holds any number of pieces below 16 million exactly.
+    rows: Vec<Vec<f32>>,
+    /// Pieces, plays with any, and the last play with any, by customer and line.
+    needs: BTreeMap<(usize, usize), (f64, u32, usize)>,
+}
+
+impl Teller<'_> {
+    fn n_lines(&self) -> usize {
+        self.game.in_service.lines.len()
+    }
+
+    fn width(&self) -> usize {
+        MONTHS + self.months.len()
+    }
+
+    /// First day of the stretch of lead time in which most is asked for, by line.
+    fn scout(&self) -> Vec<Option<NaiveDate>> {
+        let days = ((self.game.season.end - self.first).num_days() + 1).max(1) as usize;
+        let chunks: Vec<Vec<f64>> = (0..SCOUTS / CHUNK)
+            .into_par_iter()
+            .map(|c| {
+                let mut sums = vec![0.0; self.n_lines() * days];
+                let mut enter = |event: &Event<'_>| {
+                    let day = (event.date - self.first).num_days().max(0) as usize;
+                    sums[event.line * days + day.min(days - 1)] += event.pieces;
+                };
+                for number in c * CHUNK..(c + 1) * CHUNK {
+                    self.plays.scheduled(&mut enter);
+                    self.plays.play(number, &mut enter);
+                }
+                sums
+            })
+            .collect();
+        let busiest = |line: usize| {
+            let lead = self.desk.lead[line]?;
+            let span = (lead.days.ceil() as usize).clamp(1, days);
+            let of_day = |d: usize| chunks.iter().map(|c| c[line * days + d]).sum::<f64>();
+            let by_day: Vec<f64> = (0..days).map(of_day).collect();
+            let mut best = (0.0, 0);
+            for start in 0..=days - span {
+                let pieces: f64 = by_day[start..start + span].iter().sum();
+                if best.0 < pieces {
+                    best = (pieces, start);
+                }
+            }
+            Some(self.first + Days::new(best.1 as u64))
+        };
+        (0..self.n_lines()).map(busiest).collect()
+    }
+
+    /// Last day of the lead time, drawn for each line.
+    fn lead_ends(&self, number: usize) -> Vec<Option<NaiveDate>> {
+        /// Apart from the streams of the plays.
+        const LEAD_TIMES: u64 = 1 << 40;
+        let mut rng = ChaCha8Rng::seed_from_u64(self.game.seed);
+        rng.set_stream(LEAD_TIMES + number as u64);
+        let ends = self
+            .desk
+            .lead
+            .iter()
+            .zip(&self.busiest)
+            .map(|(lead, from)| {
+                let z: f64 = StandardNormal.sample(&mut rng);
+                let (lead, from) = (*lead)?.days_from(*from, z)?;
+                Some(from + Days::new(lead.saturating_sub(1)))
+            });
+        ends.collect()
+    }
+
+    fn chunk(&self, numbers: std::ops::Range<usize>) -> Chunk {
+        let mut chunk = Chunk {
+            rows: Vec::with_capacity(numbers.len()),
+            needs: BTreeMap::new(),
+        };
+        for number in numbers {
+            let ends = self.lead_ends(number);
+            let mut row = vec![0.0_f32; self.n_lines() * self.width()];
+            let mut enter = |event: &Event<'_>| {
+                self.enter(&mut row, &ends, event);
+                let customer = self.desk.customers[event.machine];
+                let need =
+                    chunk
+                        .needs
+                        .entry((customer, event.line))
+                        .or_insert((0.0, 0, usize::MAX));
+                need.0 += event.pieces;
+                if need.2 != number {
+                    need.1 += 1;
+                    need.2 = number;
+                }
+            };
+            self.plays.scheduled(&mut enter);
+            self.plays.play(number, &mut enter);
+            chunk.rows.push(row);
+        }
+        chunk
+    }
+
+    fn enter(&self, row: &mut [f32], ends: &[Option<NaiveDate>], event: &Event<'_>) {
+        let pieces = event.pieces as f32;
+        let at = event.line * self.width();
+        row[at + SEASON] += pieces;
+        let from = self.busiest[event.line];
+        if let (Some(from), Some(end)) = (from, ends[event.line])
+            && from <= event.date
+            && event.date <= end
+        {
+            row[at + LEAD] += pieces;
+        }
+        if self.desk.due[event.line].is_some_and(|due| event.date < due) {
+            row[at + BEFORE_DUE] += pieces;
+        }
+        let month = self.months.partition_point(|m| *m <= event.date);
+        row[at + MONTHS + month.saturating_sub(1)] += pieces;
+    }
+
+    fn put_together(self, chunks: Vec<Chunk>, n: usize) -> Demands {
+        let mut by_customer: BTreeMap<(usize, usize), Need> = BTreeMap::new();
+        for chunk in &chunks {
+            for (key, (pieces, plays, _)) in &chunk.needs {
+                let need = by_customer.entry(*key).or_default();
+                need.expected += pieces / n as f64;
+                need.chance += f64::from(*plays) / n as f64;
+            }
+        }
+        let rows: Vec<Vec<f32>> = chunks.into_iter().flat_map(|c| c.rows).collect();
+        let width = self.width();
+        let column = |line: usize, column: usize| {
+            let of_play = |r: &Vec<f32>| f64::from(r[line * width + column]);
+            rows.iter().map(of_play).collect::<Vec<f64>>()
+        };
+        let known = |known: bool, line: usize, c: usize| {
+            if known { column(line, c) } else { Vec::new() }
+        };
+        let lines = 0..self.n_lines();
+        Demands {
+            season: lines.clone().map(|l| column(l, SEASON)).collect(),
+            lead: lines
+                .clone()
+                .map(|l| known(self.busiest[l].is_some(), l, LEAD))
+                .collect(),
+            before_due: lines
+                .clone()
+                .map(|l| known(self.desk.due[l].is_some(), l, BEFORE_DUE))
+                .collect(),
+            by_month: lines
+                .map(|l| (MONTHS..width).map(|c| column(l, c)).collect())
+                .collect(),
+            months: self.months,
+            busiest: self.busiest,
+            by_customer,
+        }
+    }
+}
+
+impl LeadTime {
+    /// Days it takes under a standard normal draw, beside the day it starts from.
+    fn days_from(self, from: Option<NaiveDate>, z: f64) -> Option<(u64, NaiveDate)> {
+        let days = (self.days * (self.ln_sd * z).exp())
+            .round()
+            .clamp(0.0, 36_500.0);
+        Some((days as u64, from?))
+    }
+}

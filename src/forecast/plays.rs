@@ -1,0 +1,339 @@
+//! Plays of a season as they happen: every replacement with its day, its money and whose it is.
+//!
+//! All positions of one play share one draw of their family's parameters, so that totals carry
+//! the uncertainty they have in common. Each play has a random stream of its own: the number of
+//! threads never changes a result.
+
+use chrono::NaiveDate;
+use rand::{RngExt as _, SeedableRng};
+use rand_chacha::ChaCha8Rng;
+use rand_distr::{Distribution as _, Poisson};
+
+use super::plan::Plan;
+use super::play::Life;
+use super::season::Season;
+use super::unit::{InService, SeenPath, Unit};
+use crate::model::assess::Assessment;
+use crate::units::Measure;
+use crate::wear::Groups;
+
+/// What a play needs beside the parts in service.
+#[derive(Clone, Copy, Debug)]
+pub struct Game<'a> {
+    /// Everything in service.
+    pub in_service: &'a InService,
+    /// The families, in the order the units name them.
+    pub assessments: &'a [Assessment],
+    /// Use to come.
+    pub plan: &'a Plan,
+    /// Product groups.
+    pub groups: &'a Groups,
+    /// The season.
+    pub season: Season,
+    /// Nothing up to this date counts.
+    pub as_of: NaiveDate,
+    /// Money for an hour of work; `None`: labor is not priced.
+    pub labor_rate: Option<f64>,
+    /// Seed of the random numbers.
+    pub seed: u64,
+}
+
+/// Why something is replaced.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Cause {
+    /// It wore out.
+    Worn,
+    /// It was struck or bent.
+    Damage,
+    /// It was due, or its change was decided.
+    Planned,
+    /// Single pieces of a set, which lives on.
+    Single,
+}
+
+/// One replacement of a play.
+#[derive(Clone, Copy, Debug)]
+pub struct Event<'a> {
+    /// Place of its line among those in service.
+    pub line: usize,
+    /// Place of its machine.
+    pub machine: usize,
+    /// The day.
+    pub date: NaiveDate,
+    /// Why.
+    pub cause: Cause,
+    /// Pieces it takes.
+    pub pieces: f64,
+    /// Money of parts and labor; 0 where unknown.
+    pub money: f64,
+    /// Shares of the money by product group, in the order of [`crate::wear::Groups::names`].
+    pub shares: &'a [f64],
+}
+
+/// Everything a play looks up, worked out once.
+#[derive(Debug)]
+pub struct Plays<'a> {
+    game: Game<'a>,
+    /// Units by path, so that a path's exposure is worked out once a play.
+    order: Vec<&'a Unit>,
+    /// Money of one replacement of each unit, in `order`; 0 where unknown.
+    money: Vec<f64>,
+    /// Season use by family group, and by all groups as shares of damage's clock, by path.
+    season_use: Vec<Vec<f64>>,
+    clock_shares: Vec<Vec<f64>>,
+    /// Shares of acres by machine and group.
+    acre_shares: Vec<Vec<f64>>,
+    /// Place of each path's machine among those its family has lives of.
+    known_machines: Vec<Option<usize>>,
+    /// Place of each family's groups among all.
+    group_places: Vec<Vec<Option<usize>>>,
+}
+
+/// Rates of one play, by family.
+struct Rates {
+    damage: Vec<f64>,
+    singles: Vec<Option<f64>>,
+}
+
+impl<'a> Plays<'a> {
+    /// Works out what every play looks up.
+    #[must_use]
+    pub fn new(game: Game<'a>) -> Self {
+        let service = game.in_service;
+        let mut order: Vec<&Unit> = service.units.iter().collect();
+        order.sort_by_key(|u| u.path);
+        let money = order
+            .iter()
+            .map(|u| event_money(game, u.line, u.pieces))
+            .collect();
+        let all = game.groups.names();
+        let group_places = game
+            .assessments
+            .iter()
+            .map(|a| {
+                a.lives
+                    .groups
+                    .iter()
+                    .map(|n| all.binary_search(n).ok())
+                    .collect()
+            })
+            .collect();
+        let mut plays = Self {
+            game,
+            order,
+            money,
+            season_use: service.paths.iter().map(|p| p.path.in_season()).collect(),
+            clock_shares: Vec::new(),
+            acre_shares: (0..service.machines.len())
+                .map(|m| shares(game, Some(m)))
+                .collect(),
+            group_places,
+            known_machines: service
+                .paths
+                .iter()
+                .map(|p| {
+                    game.assessments[p.family]
+                        .lives
+                        .place_of(&service.machines[p.machine])
+                })
+                .collect(),
+        };
+        plays.clock_shares = service.paths.iter().map(|p| plays.clock_share(p)).collect();
+        plays
+    }
+
+    fn n_groups(&self) -> usize {
+        self.game.groups.names().len()
+    }
+
+    /// Shares by group of the season's use on damage's clock, as a path sees it.
+    fn clock_share(&self, seen: &SeenPath) -> Vec<f64> {
+        let clock = self.game.in_service.damage[seen.family].clock;
+        let mut sums = vec![0.0; self.n_groups()];
+        for planned in &self.game.plan.uses {
+            let same = planned.machine == self.game.in_service.machines[seen.machine]
+                && (seen.bin.is_none() || planned.bin == seen.bin)
+                && self.game.season.holds(planned.from);
+            if same {
+                sums[planned.group] += planned.amounts.get(clock).unwrap_or(0.0);
+            }
+        }
+        normalized(sums).unwrap_or_else(|| self.acre_shares[seen.machine].clone())
+    }
+
+    /// Scheduled work, the same in every play.
+    pub fn scheduled(&self, mut enter: impl FnMut(&Event<'_>)) {
+        for due in &self.game.in_service.due {
+            enter(&Event {
+                line: due.line,
+                machine: due.machine,
+                date: due.date,
+                cause: Cause::Planned,
+                pieces: due.pieces,
+                money: self.money(due.line, due.pieces),
+                shares: &self.acre_shares[due.machine],
+            });
+        }
+    }
+
+    /// Money of one replacement of a line.
+    fn money(&self, line: usize, pieces: f64) -> f64 {
+        event_money(self.game, line, pieces)
+    }
+
+    fn rates(&self, rng: &mut ChaCha8Rng) -> Rates {
+        let service = self.game.in_service;
+        Rates {
+            damage: service.damage.iter().map(|d| d.draw(rng)).collect(),
+            singles: service
+                .singles
+                .iter()
+                .map(|s| s.as_ref().map(|s| s.rate.draw(rng)))
+                .collect(),
+        }
+    }
+
+    /// What wears out, is struck or is changed singly in one play.
+    pub fn play(&self, number: usize, mut enter: impl FnMut(&Event<'_>)) {
+        let mut rng = ChaCha8Rng::seed_from_u64(self.game.seed);
+        rng.set_stream(number as u64);
+        let rates = self.rates(&mut rng);
+        let mut exposure: Vec<f64> = Vec::new();
+        let mut shares: Vec<f64> = Vec::new();
+        let mut current = usize::MAX;
+        let mut life = Life::NEVER;
+        for (unit, money) in self.order.iter().zip(&self.money) {
+            let seen = &self.game.in_service.paths[unit.path];
+            if unit.path != current {
+                current = unit.path;
+                exposure.clear();
+                let draws = self.game.assessments[seen.family].draws.as_ref();
+                let Some(draws) = draws.filter(|_| seen.path.known) else {
+                    continue;
+                };
+                let draw = number % draws.len();
+                let machine = self.known_machines[unit.path];
+                life = Life::new(draws, draw, machine, &mut rng, rates.damage[seen.family]);
+                life.exposures(seen, &mut exposure);
+                self.wear_shares(unit.path, seen, &life, &mut shares);
+            }
+            if exposure.is_empty() {
+                continue;
+            }
+            let struck = &self.clock_shares[unit.path];
+            let event = |day: usize, cause, pieces, money, shares| Event {
+                line: unit.line,
+                machine: unit.machine,
+                date: seen.path.dates[day],
+                cause,
+                pieces,
+                money,
+                shares,
+            };
+            life.run(unit, seen, &exposure, &mut rng, |day, worn| {
+                let (cause, shares) = if worn {
+                    (Cause::Worn, &shares)
+                } else {
+                    (Cause::Damage, struck)
+                };
+                enter(&event(day, cause, unit.pieces, *money, shares));
+            });
+            if let Some(rate) = rates.singles[seen.family] {
+                for (day, pieces) in self.singles(unit, seen, rate, &mut rng) {
+                    let money = self.money(unit.line, pieces);
+                    enter(&event(day, Cause::Single, pieces, money, struck));
+                }
+            }
+        }
+    }
+
+    /// Days and numbers of pieces changed singly.
+    fn singles(
+        &self,
+        unit: &Unit,
+        seen: &SeenPath,
+        rate: f64,
+        rng: &mut ChaCha8Rng,
+    ) -> Vec<(usize, f64)> {
+        let Some(singles) = &self.game.in_service.singles[seen.family] else {
+            return Vec::new();
+        };
+        let clock = &seen.path.clock;
+        let mean = rate * clock.last().copied().unwrap_or(0.0);
+        // A position that holds one piece has none to change singly.
+        if unit.pieces <= 1.0 || mean <= 0.0 {
+            return Vec::new();
+        }
+        let count = Poisson::new(mean).map_or(0.0, |p| p.sample(rng));
+        let mut days = Vec::new();
+        for _ in 0..count as usize {
+            let at = clock[clock.len() - 1] * rng.random::<f64>();
+            let day = clock.partition_point(|c| *c < at).min(clock.len() - 1);
+            let pieces = singles.pieces[rng.random_range(0..singles.pieces.len())];
+            if seen.path.counts[day] {
+                days.push((day, pieces.min(unit.pieces)));
+            }
+        }
+        days
+    }
+
+    /// Shares of the season's effective exposure by group.
+    fn wear_shares(&self, path: usize, seen: &SeenPath, life: &Life, shares: &mut Vec<f64>) {
+        shares.clear();
+        shares.resize(self.n_groups(), 0.0);
+        let used = &self.season_use[path];
+        let mut sum = 0.0;
+        for ((place, use_), factor) in self.group_places[seen.family]
+            .iter()
+            .zip(used)
+            .zip(&life.factors)
+        {
+            if let Some(place) = place {
+                shares[*place] += use_ * factor;
+                sum += use_ * factor;
+            }
+        }
+        if 0.0 < sum {
+            for share in shares.iter_mut() {
+                *share /= sum;
+            }
+        } else {
+            // Parts that age by the calendar, or that wear while nothing is spread.
+            shares.copy_from_slice(&self.acre_shares[seen.machine]);
+        }
+    }
+}
+
+/// Money of one replacement of a line.
+fn event_money(game: Game<'_>, line: usize, pieces: f64) -> f64 {
+    let cost = game.in_service.lines[line].cost;
+    cost.of_change(pieces, game.labor_rate)
+}
+
+/// Shares of the season's acres by group on one machine, or else of its tons, of its hours, of
+/// the whole fleet; empty where nothing at all is planned.
+fn shares(game: Game<'_>, machine: Option<usize>) -> Vec<f64> {
+    let n = game.groups.names().len();
+    for measure in [Measure::Acres, Measure::Tons, Measure::Hours] {
+        let mut sums = vec![0.0; n];
+        for planned in &game.plan.uses {
+            let same = machine.is_none_or(|m| planned.machine == game.in_service.machines[m]);
+            if same && game.season.holds(planned.from) {
+                sums[planned.group] += planned.amounts.get(measure).unwrap_or(0.0);
+            }
+        }
+        if let Some(shares) = normalized(sums) {
+            return shares;
+        }
+    }
+    if machine.is_some() {
+        shares(game, None)
+    } else {
+        vec![0.0; n]
+    }
+}
+
+fn normalized(values: Vec<f64>) -> Option<Vec<f64>> {
+    let sum: f64 = values.iter().sum();
+    (0.0 < sum).then(|| values.into_iter().map(|v| v / sum).collect())
+}

@@ -1,0 +1,176 @@
+//! What the parts desk should hold and order.
+
+use chrono::NaiveDate;
+
+use super::{Forecast, Header};
+use crate::record::{Account, Critical};
+use crate::units::Units;
+
+/// What decided how many of a part to have.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Decided {
+    /// The promised fill rate.
+    Promise,
+    /// The costs of a piece too few and too many.
+    Costs,
+}
+
+impl Decided {
+    /// The word in JSON.
+    #[must_use]
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::Promise => "service_level",
+            Self::Costs => "costs",
+        }
+    }
+}
+
+/// What the parts desk should hold and order.
+#[derive(Clone, Debug, PartialEq)]
+pub struct StockReport {
+    /// What every result says.
+    pub header: Header,
+    /// The season that ends in this year.
+    pub season: i32,
+    /// First day forecast.
+    pub from: NaiveDate,
+    /// Last day forecast.
+    pub until: NaiveDate,
+    /// `run` or `advised`: what is done before the season.
+    pub policy: &'static str,
+    /// Currency sign or code.
+    pub currency: String,
+    /// Units for people.
+    pub units: Units,
+    /// Promised fill rate; `None` where costs alone decide.
+    pub service_level: Option<f64>,
+    /// Most money to spend.
+    pub budget_limit: Option<f64>,
+    /// By part number.
+    pub lines: Vec<StockLine>,
+    /// Parts on the shelf that nothing in service takes, or hardly.
+    pub idle: Vec<IdleLine>,
+    /// By customer, those with any need.
+    pub customers: Vec<CustomerNeed>,
+    /// Share of expected pieces served, against money spent; the first before any is.
+    pub curve: Vec<CurvePoint>,
+    /// Money of all that is ordered; `None` where a price is not known.
+    pub order_total: Option<f64>,
+    /// As much of it as is known.
+    pub known_total: f64,
+    /// Money of all that would be ordered without a limit, as far as prices are known.
+    pub wanted_total: f64,
+    /// Share of expected pieces served with all that is ordered.
+    pub fill_rate: Option<f64>,
+    /// What was assumed: a thing and its value, for people.
+    pub assumptions: Vec<(String, String)>,
+    /// Rows read, used and set aside.
+    pub account: Vec<Account>,
+}
+
+/// One part number of the desk.
+#[derive(Clone, Debug, PartialEq)]
+pub struct StockLine {
+    /// Newest part number.
+    pub part: String,
+    /// Older numbers that it supersedes.
+    pub supersedes: Vec<String>,
+    /// Family.
+    pub family: String,
+    /// Words of the parts list.
+    pub description: Option<String>,
+    /// What its failure does.
+    pub critical: Option<Critical>,
+    /// Price of a piece at the season's level.
+    pub price: Option<f64>,
+    /// Sold in multiples of.
+    pub pack: u32,
+    /// Least number one can order.
+    pub min_order: Option<f64>,
+    /// Median days from order to delivery.
+    pub lead_days: Option<f64>,
+    /// Pieces asked for in the season; `None` where it cannot be forecast.
+    pub demand: Option<Forecast>,
+    /// By month.
+    pub months: Vec<(NaiveDate, Forecast)>,
+    /// Pieces asked for over the lead time, where most is asked for.
+    pub lead_demand: Option<Forecast>,
+    /// First day of that lead time.
+    pub busiest: Option<NaiveDate>,
+    /// Order more when stock falls to this.
+    pub reorder_point: Option<f64>,
+    /// Stock to begin the season with.
+    pub order_up_to: Option<f64>,
+    /// What decided it.
+    pub decided: Option<Decided>,
+    /// On the shelf, older numbers included; `None`: not in `stock`.
+    pub on_hand: Option<f64>,
+    /// On the way.
+    pub on_order: Option<f64>,
+    /// When that is due.
+    pub due: Option<NaiveDate>,
+    /// Pieces expected to be short before what is on the way is due.
+    pub short_before_due: Option<f64>,
+    /// Pieces to order now.
+    pub order_now: Option<f64>,
+    /// Pieces that would be ordered without a limit of money.
+    pub wanted: Option<f64>,
+    /// Money of the order.
+    pub order_cost: Option<f64>,
+    /// Expected share of the season's pieces served from stock.
+    pub fill_rate: Option<f64>,
+    /// Chance of no stock-out in the season.
+    pub no_stock_out: Option<f64>,
+    /// Pieces expected to be short.
+    pub shortage: Option<f64>,
+    /// Pieces expected to be left over.
+    pub left_over: Option<f64>,
+    /// Expected cost of having one piece more.
+    pub one_more: Option<f64>,
+    /// Expected cost of having one piece fewer.
+    pub one_fewer: Option<f64>,
+}
+
+/// A part on the shelf that is hardly asked for.
+#[derive(Clone, Debug, PartialEq)]
+pub struct IdleLine {
+    /// Part number.
+    pub part: String,
+    /// Family, where the parts list has it.
+    pub family: Option<String>,
+    /// Words of the parts list.
+    pub description: Option<String>,
+    /// On the shelf.
+    pub on_hand: f64,
+    /// Pieces beyond what nine of ten seasons ask for.
+    pub idle: f64,
+    /// Expected pieces asked for in the season; `None`: nothing in service takes it.
+    pub expected: Option<f64>,
+    /// Money in the idle pieces.
+    pub money: Option<f64>,
+}
+
+/// What one customer will likely need.
+#[derive(Clone, Debug, PartialEq)]
+pub struct CustomerNeed {
+    /// Customer; `None`: machines of no named customer.
+    pub customer: Option<String>,
+    /// Part number.
+    pub part: String,
+    /// Family.
+    pub family: String,
+    /// Expected pieces.
+    pub expected: f64,
+    /// Chance of at least one.
+    pub chance: f64,
+}
+
+/// What money buys.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct CurvePoint {
+    /// Money spent.
+    pub money: f64,
+    /// Share of all expected pieces served.
+    pub fill_rate: f64,
+}

@@ -1,0 +1,201 @@
+//! The order list at the counter.
+
+use std::fmt::Write as _;
+
+use super::close;
+use super::grid::{Grid, Lean};
+use super::words::{UNKNOWN, money, or_unknown, percent, pieces, whole, wrapped};
+use crate::report::stock::{StockLine, StockReport};
+
+/// Rows of the lists that are there to be looked over; CSV, JSON and the workbook hold them all.
+const LONGEST: usize = 12;
+
+/// What to order, what is on the shelf for nothing, and who will need most.
+#[must_use]
+pub fn stock(report: &StockReport, width: usize) -> String {
+    let mut out = String::new();
+    let known = report.header.as_of.map(|d| format!(", known up to {d}"));
+    let _ = writeln!(
+        out,
+        "Parts desk, season {} ({} to {}){}\n",
+        report.season,
+        report.from,
+        report.until,
+        known.unwrap_or_default()
+    );
+    totals(&mut out, report, width);
+    orders(&mut out, report, width);
+    idle(&mut out, report, width);
+    customers(&mut out, report, width);
+    close(&mut out, &report.header, false, width);
+    out.push('\n');
+    out.push_str(&wrapped(
+        "Next: `--out order.xlsx` writes the order list, a sheet to walk the bins with, and what each customer will likely need.",
+        "",
+        "",
+        width,
+    ));
+    out
+}
+
+fn totals(out: &mut String, report: &StockReport, width: usize) {
+    let cash = |v: f64| money(v, &report.currency);
+    let order = match report.order_total {
+        Some(total) => cash(total),
+        None => format!(
+            "{UNKNOWN}; what is priced comes to {}",
+            cash(report.known_total)
+        ),
+    };
+    let _ = writeln!(out, "Order now                      {order}");
+    if let Some(limit) = report.budget_limit {
+        let _ = writeln!(out, "Money to spend, at most        {}", cash(limit));
+        let _ = writeln!(
+            out,
+            "Without that limit             {}",
+            cash(report.wanted_total)
+        );
+    }
+    let served = report.fill_rate.map_or_else(|| UNKNOWN.to_owned(), percent);
+    let _ = writeln!(
+        out,
+        "Pieces served from the shelf   {served} of the season's demand"
+    );
+    if let Some(first) = report.curve.first() {
+        let _ = writeln!(
+            out,
+            "With nothing ordered           {}",
+            percent(first.fill_rate)
+        );
+    }
+    out.push('\n');
+    if report
+        .lines
+        .iter()
+        .all(|l| l.order_now.is_none_or(|n| n <= 0.0))
+    {
+        out.push_str(&wrapped("Nothing needs to be ordered.", "", "", width));
+        out.push('\n');
+    }
+}
+
+fn orders(out: &mut String, report: &StockReport, width: usize) {
+    let mut grid = Grid::new(
+        &[
+            ("Part", Lean::Left),
+            ("Demand", Lean::Right),
+            ("9 in 10", Lean::Right),
+            ("Shelf", Lean::Right),
+            ("Coming", Lean::Right),
+            ("Have", Lean::Right),
+            ("Order", Lean::Right),
+            ("Cost", Lean::Right),
+            ("Served", Lean::Right),
+            ("Reorder at", Lean::Right),
+        ],
+        width,
+    );
+    let count = |v: Option<f64>| or_unknown(v, whole);
+    let mut lines: Vec<&StockLine> = report.lines.iter().collect();
+    lines.sort_by(|a, b| {
+        let cost = |l: &StockLine| l.order_cost.unwrap_or(0.0);
+        cost(b).total_cmp(&cost(a))
+    });
+    for line in lines {
+        grid.row([
+            line.part.clone(),
+            or_unknown(line.demand.map(|d| d.expected), pieces),
+            or_unknown(line.demand.map(|d| d.p90), whole),
+            count(line.on_hand),
+            line.on_order.map_or_else(String::new, whole),
+            count(line.order_up_to),
+            count(line.order_now),
+            or_unknown(line.order_cost, |v| money(v, &report.currency)),
+            or_unknown(line.fill_rate, percent),
+            count(line.reorder_point),
+        ]);
+    }
+    out.push_str(&grid.text());
+    out.push('\n');
+    out.push_str(&wrapped(
+        "Pieces. Demand is expected over the season, and no more in 9 seasons of 10. `Have` is what to begin the season with, shelf and coming included; `Order` makes it up in whole packs. `Served` is the share of the season's pieces that the shelf then covers. In season, order more when the shelf falls to `Reorder at`.",
+        "",
+        "",
+        width,
+    ));
+}
+
+fn idle(out: &mut String, report: &StockReport, width: usize) {
+    if report.idle.is_empty() {
+        return;
+    }
+    let sum: f64 = report.idle.iter().filter_map(|l| l.money).sum();
+    let _ = writeln!(
+        out,
+        "\nDead and slow stock: {} in pieces beyond what 9 seasons of 10 ask for",
+        money(sum, &report.currency)
+    );
+    let mut grid = Grid::new(
+        &[
+            ("Part", Lean::Left),
+            ("What", Lean::Left),
+            ("Shelf", Lean::Right),
+            ("Idle", Lean::Right),
+            ("Demand", Lean::Right),
+            ("Money", Lean::Right),
+        ],
+        width,
+    );
+    for line in report.idle.iter().take(LONGEST) {
+        let what = line.description.as_ref().or(line.family.as_ref());
+        grid.row([
+            line.part.clone(),
+            what.cloned().unwrap_or_else(|| "not in `parts`".to_owned()),
+            whole(line.on_hand),
+            whole(line.idle),
+            line.expected.map_or_else(|| "none".to_owned(), pieces),
+            or_unknown(line.money, |v| money(v, &report.currency)),
+        ]);
+    }
+    out.push_str(&grid.text());
+    rest(out, report.idle.len());
+}
+
+fn customers(out: &mut String, report: &StockReport, width: usize) {
+    let named = report.customers.iter().filter(|n| n.customer.is_some());
+    let mut named: Vec<_> = named.collect();
+    if named.is_empty() {
+        return;
+    }
+    out.push_str("\nWho will likely need most: call before the order date\n");
+    named.sort_by(|a, b| b.expected.total_cmp(&a.expected));
+    let mut grid = Grid::new(
+        &[
+            ("Customer", Lean::Left),
+            ("Part", Lean::Left),
+            ("Expected", Lean::Right),
+            ("Any at all", Lean::Right),
+        ],
+        width,
+    );
+    for need in named.iter().take(LONGEST) {
+        grid.row([
+            need.customer.clone().unwrap_or_default(),
+            need.part.clone(),
+            pieces(need.expected),
+            percent(need.chance),
+        ]);
+    }
+    out.push_str(&grid.text());
+    rest(out, named.len());
+}
+
+fn rest(out: &mut String, all: usize) {
+    if LONGEST < all {
+        let _ = writeln!(
+            out,
+            "and {} more: see `--out` or `--format json`",
+            all - LONGEST
+        );
+    }
+}

@@ -1,0 +1,57 @@
+//! The parts desk's workbook: the order to send, a sheet to walk the bins with, who to call.
+
+mod bins;
+mod customers;
+mod idle;
+mod money;
+mod order;
+
+use rust_xlsxwriter::{DocProperties, Workbook};
+
+use super::page::kept;
+use super::styles::Styles;
+use super::{XlsxError, assumptions, rows, text};
+use crate::report::stock::StockReport;
+
+/// The bytes of the desk's workbook; to write them to a file is the caller's.
+///
+/// Sheets, in order: Order, Bins, Customers, Idle stock, Money, Assumptions, Rows.
+/// # Errors
+/// [`XlsxError`] when the report holds a number that is not finite, or more lines than a sheet has rows.
+pub fn stock(report: &StockReport) -> Result<Vec<u8>, XlsxError> {
+    let styles = Styles::new(&report.currency);
+    let mut workbook = Workbook::new();
+    kept(workbook.set_default_format(&Styles::base(), 22, 64))?;
+    workbook.set_properties(
+        &DocProperties::new()
+            .set_title(format!("Parts desk, season {}", report.season))
+            .set_subject("Spreader wear parts to hold and to order")
+            .set_creation_datetime(&report.header.as_of.unwrap_or(report.from)),
+    );
+    for sheet in [
+        order::write,
+        bins::write,
+        customers::write,
+        idle::write,
+        money::write,
+    ] {
+        sheet(&mut workbook, &styles, report)?;
+    }
+    let title = format!("Assumptions, {}", season(report));
+    assumptions::sheet(
+        &mut workbook,
+        &styles,
+        report.into(),
+        &title,
+        &report.assumptions,
+        &report.header,
+    )?;
+    rows::sheet(&mut workbook, &styles, report.into(), &report.account)?;
+    kept(workbook.save_to_buffer())
+}
+
+/// `season 2027 (1 Nov 2026 to 31 Oct 2027)`.
+fn season(report: &StockReport) -> String {
+    let (from, until) = (text::day(report.from), text::day(report.until));
+    format!("season {} ({from} to {until})", report.season)
+}

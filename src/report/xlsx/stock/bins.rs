@@ -1,0 +1,85 @@
+//! Sheet `Bins`: every part, to walk the shelves with.
+
+use rust_xlsxwriter::Workbook;
+
+use super::super::XlsxError;
+use super::super::page::{Page, Paper};
+use super::super::styles::{Kind, Styles};
+use super::super::table::{Cell, Column, Table};
+use crate::record::Critical;
+use crate::report::stock::{StockLine, StockReport};
+
+pub(super) fn write(
+    workbook: &mut Workbook,
+    styles: &Styles,
+    report: &StockReport,
+) -> Result<(), XlsxError> {
+    let mut page = Page::new(workbook, styles, "Bins", Paper::Landscape, report)?;
+    let table = table(report, 2);
+    page.fit(&[&table])?;
+    page.title(&format!("Bins, {}", super::season(report)))?;
+    page.aside(
+        "Write what you count into the empty column and set it against the shelf figure. Have: what to begin the \
+         season with, shelf and coming included. Reorder at: in season, order more when the shelf falls to this. \
+         Served: share of the season's pieces that the shelf covers with the order.",
+    )?;
+    page.table(&table)?;
+    page.keep_header(&table, 1)?;
+    page.finish(0)
+}
+
+fn table(report: &StockReport, header_row: u32) -> Table {
+    let columns = vec![
+        Column::words("Part number", 18.0),
+        Column::words("Description", 26.0),
+        Column::words("If it fails", 14.0),
+        Column::new("Shelf", Kind::Whole),
+        Column::words("Counted", 9.0),
+        Column::new("Coming", Kind::Whole),
+        Column::new("Demand, expected", Kind::Tenths),
+        Column::new("Demand, 9 in 10", Kind::Whole),
+        Column::new("Have", Kind::Whole),
+        Column::new("Reorder at", Kind::Whole),
+        Column::new("Order", Kind::Whole),
+        Column::new("Served", Kind::Share),
+        Column::new("No stock-out", Kind::Share),
+        Column::new("Left over, expected", Kind::Tenths),
+        Column::remark(18.0),
+    ];
+    let mut table = Table::at(header_row, columns);
+    for line in &report.lines {
+        table.push(cells(line));
+    }
+    table.say_none();
+    table
+}
+
+fn cells(line: &StockLine) -> Vec<Cell> {
+    let fails = line.critical.map(|c| match c {
+        Critical::Stops => "stops",
+        Critical::Degrades => "works on, worse",
+        Critical::Cosmetic => "looks only",
+    });
+    let remark = match (line.demand, line.on_hand) {
+        (None, _) => Some("demand unknown"),
+        (_, None) => Some("not in stock table"),
+        _ => None,
+    };
+    vec![
+        line.part.as_str().into(),
+        line.description.as_deref().unwrap_or(&line.family).into(),
+        fails.into(),
+        line.on_hand.into(),
+        Cell::Empty,
+        line.on_order.into(),
+        line.demand.map(|d| d.expected).into(),
+        line.demand.map(|d| d.p90).into(),
+        line.order_up_to.into(),
+        line.reorder_point.into(),
+        line.order_now.into(),
+        line.fill_rate.into(),
+        line.no_stock_out.into(),
+        line.left_over.into(),
+        remark.into(),
+    ]
+}

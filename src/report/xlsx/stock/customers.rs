@@ -1,0 +1,54 @@
+//! Sheet `Customers`: what each will likely need, to call them before the order date.
+
+use rust_xlsxwriter::Workbook;
+
+use super::super::XlsxError;
+use super::super::page::{Page, Paper};
+use super::super::styles::{Kind, Styles};
+use super::super::table::{Cell, Column, Table};
+use crate::report::stock::StockReport;
+
+/// A part with a smaller chance of any need is not worth a call.
+const LEAST_CHANCE: f64 = 0.1;
+
+pub(super) fn write(
+    workbook: &mut Workbook,
+    styles: &Styles,
+    report: &StockReport,
+) -> Result<(), XlsxError> {
+    let mut page = Page::new(workbook, styles, "Customers", Paper::Portrait, report)?;
+    let table = table(report, 2);
+    page.fit(&[&table])?;
+    page.title(&format!("Customers, {}", super::season(report)))?;
+    page.aside(
+        "What each customer's machines will likely need, the most first. Parts with less than one chance in ten of \
+         any need are left out.",
+    )?;
+    page.table(&table)?;
+    page.keep_header(&table, 1)?;
+    page.finish(0)
+}
+
+fn table(report: &StockReport, header_row: u32) -> Table {
+    let columns = vec![
+        Column::words("Customer", 26.0),
+        Column::words("Part number", 20.0),
+        Column::words("Family", 22.0),
+        Column::new("Pieces, expected", Kind::Tenths),
+        Column::new("Any at all", Kind::Share),
+    ];
+    let mut table = Table::at(header_row, columns);
+    let needs = report.customers.iter();
+    for need in needs.filter(|n| LEAST_CHANCE <= n.chance) {
+        let customer = need.customer.as_deref().unwrap_or("no customer named");
+        table.push(vec![
+            customer.into(),
+            need.part.as_str().into(),
+            need.family.as_str().into(),
+            Cell::from(need.expected),
+            need.chance.into(),
+        ]);
+    }
+    table.say_none();
+    table
+}

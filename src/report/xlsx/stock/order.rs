@@ -1,0 +1,90 @@
+//! Sheet `Order`: the order by part number, ready to send.
+
+use rust_xlsxwriter::Workbook;
+
+use super::super::XlsxError;
+use super::super::page::{Page, Paper};
+use super::super::styles::{Kind, Styles};
+use super::super::table::{Cell, Column, Table};
+use crate::report::stock::{StockLine, StockReport};
+
+// Columns that formulas name.
+const PIECES: u16 = 2;
+const PRICE: u16 = 5;
+const MONEY: u16 = 6;
+
+pub(super) fn write(
+    workbook: &mut Workbook,
+    styles: &Styles,
+    report: &StockReport,
+) -> Result<(), XlsxError> {
+    let mut page = Page::new(workbook, styles, "Order", Paper::Portrait, report)?;
+    let table = table(report, 2);
+    page.fit(&[&table])?;
+    page.title(&format!("Order, {}", super::season(report)))?;
+    page.aside(
+        "Only what is to be ordered now, in whole packs. Change a number of pieces and the money follows. The sheet \
+         Bins has every part, and why.",
+    )?;
+    page.table(&table)?;
+    page.keep_header(&table, 1)?;
+    if let Some(limit) = report.budget_limit {
+        page.gap();
+        page.paragraph(&format!(
+            "The money is limited to {}{limit:.0}; without that limit the order would come to {}{:.0}.",
+            report.currency, report.currency, report.wanted_total
+        ))?;
+    }
+    page.finish(0)
+}
+
+fn table(report: &StockReport, header_row: u32) -> Table {
+    let columns = vec![
+        Column::words("Part number", 20.0),
+        Column::words("Description", 34.0),
+        Column::new("Pieces", Kind::Whole),
+        Column::new("Pack of", Kind::Whole),
+        Column::new("Lead time", Kind::Days),
+        Column::new("Price of one", Kind::Cents),
+        Column::new("Money", Kind::Cents),
+        Column::remark(18.0),
+    ];
+    let mut table = Table::at(header_row, columns);
+    for line in &report.lines {
+        if line.order_now.is_some_and(|n| 0.0 < n) {
+            let cells = cells(line, &table);
+            table.push(cells);
+        }
+    }
+    table.say_none();
+    let mut total = vec![Cell::Empty; table.columns.len()];
+    total[0] = Cell::Wide("Sum".to_owned());
+    total[usize::from(MONEY)] = table.sum(MONEY);
+    if report.order_total.is_none() {
+        total[usize::from(MONEY) + 1] = Cell::from("known prices only");
+    }
+    table.total(total);
+    table
+}
+
+fn cells(line: &StockLine, table: &Table) -> Vec<Cell> {
+    let (pieces, price) = (table.here(PIECES), table.here(PRICE));
+    let formula = format!("IF(OR({price}=\"\",{pieces}=\"\"),\"\",{pieces}*{price})");
+    let remark = if line.price.is_none() {
+        Some("price unknown".to_owned())
+    } else if line.supersedes.is_empty() {
+        None
+    } else {
+        Some(format!("was {}", line.supersedes.join(", ")))
+    };
+    vec![
+        line.part.as_str().into(),
+        line.description.as_deref().unwrap_or(&line.family).into(),
+        line.order_now.into(),
+        f64::from(line.pack).into(),
+        line.lead_days.into(),
+        line.price.into(),
+        Cell::formula(formula, line.order_cost),
+        remark.as_deref().into(),
+    ]
+}

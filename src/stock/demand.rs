@@ -1,0 +1,126 @@
+//! A distribution of pieces asked for, and what a stock against it leaves short or left over.
+
+/// Pieces asked for in a stretch of time: atoms on values that are not negative.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Demand {
+    /// Ascending, each once.
+    values: Vec<f64>,
+    /// Probability of no more than each value.
+    up_to: Vec<f64>,
+    /// Expected pieces that come from values up to each.
+    pieces_up_to: Vec<f64>,
+}
+
+/// Rounding of sums of probabilities.
+const ROUNDING: f64 = 1e-12;
+
+impl Demand {
+    /// From equally probable samples; `None` of none.
+    #[must_use]
+    pub fn of_samples(samples: &[f64]) -> Option<Self> {
+        let mut sorted = samples.to_vec();
+        sorted.sort_unstable_by(f64::total_cmp);
+        let atoms = sorted
+            .chunk_by(|a, b| a.total_cmp(b).is_eq())
+            .map(|alike| (alike[0], alike.len() as f64));
+        Self::of_masses(atoms)
+    }
+
+    /// From ascending values with weights that are not negative; `None` where they sum to nothing.
+    #[must_use]
+    pub fn of_masses(atoms: impl IntoIterator<Item = (f64, f64)>) -> Option<Self> {
+        let atoms: Vec<(f64, f64)> = atoms.into_iter().collect();
+        let sum: f64 = atoms.iter().map(|a| a.1).sum();
+        if !(0.0 < sum) {
+            return None;
+        }
+        let mut demand = Self {
+            values: Vec::with_capacity(atoms.len()),
+            up_to: Vec::with_capacity(atoms.len()),
+            pieces_up_to: Vec::with_capacity(atoms.len()),
+        };
+        let (mut mass, mut pieces) = (0.0, 0.0);
+        for (value, weight) in atoms {
+            mass += weight / sum;
+            pieces += value * weight / sum;
+            demand.values.push(value);
+            demand.up_to.push(mass);
+            demand.pieces_up_to.push(pieces);
+        }
+        Some(demand)
+    }
+
+    /// The mean.
+    #[must_use]
+    pub fn expected(&self) -> f64 {
+        self.pieces_up_to[self.values.len() - 1]
+    }
+
+    /// The most that can be asked for.
+    #[must_use]
+    pub fn most(&self) -> f64 {
+        self.values[self.values.len() - 1]
+    }
+
+    /// Probability that no more than `stock` is asked for: the chance of no stock-out.
+    #[must_use]
+    pub fn chance_within(&self, stock: f64) -> f64 {
+        match self.values.partition_point(|v| *v <= stock) {
+            0 => 0.0,
+            n => self.up_to[n - 1].min(1.0),
+        }
+    }
+
+    /// Expected pieces short with `stock`: `E[(D - stock)+]`.
+    #[must_use]
+    pub fn short(&self, stock: f64) -> f64 {
+        let n = self.values.partition_point(|v| *v <= stock);
+        if n == self.values.len() {
+            return 0.0;
+        }
+        let (mass, pieces) = match n {
+            0 => (0.0, 0.0),
+            n => (self.up_to[n - 1], self.pieces_up_to[n - 1]),
+        };
+        (self.expected() - pieces - stock * (1.0 - mass)).max(0.0)
+    }
+
+    /// Expected pieces left over with `stock`: `E[(stock - D)+]`.
+    #[must_use]
+    pub fn left_over(&self, stock: f64) -> f64 {
+        (stock - self.expected() + self.short(stock)).max(0.0)
+    }
+
+    /// Expected share of pieces served from `stock`; `None` where nothing is ever asked for.
+    #[must_use]
+    pub fn fill_rate(&self, stock: f64) -> Option<f64> {
+        let expected = self.expected();
+        (0.0 < expected).then(|| 1.0 - self.short(stock) / expected)
+    }
+
+    /// Least whole stock with a fill rate of at least `rate`, which is below 1.
+    #[must_use]
+    pub fn least_for_fill(&self, rate: f64) -> f64 {
+        self.least(|stock| self.fill_rate(stock).is_none_or(|f| rate - ROUNDING <= f))
+    }
+
+    /// Least whole stock that is enough with probability `chance`, which is below 1.
+    #[must_use]
+    pub fn least_for_chance(&self, chance: f64) -> f64 {
+        self.least(|stock| chance - ROUNDING <= self.chance_within(stock))
+    }
+
+    /// Least whole stock that is enough, where more is always enough as well.
+    fn least(&self, enough: impl Fn(f64) -> bool) -> f64 {
+        let (mut low, mut high) = (0_u64, self.most().max(0.0).ceil() as u64);
+        while low < high {
+            let mid = low.midpoint(high);
+            if enough(mid as f64) {
+                high = mid;
+            } else {
+                low = mid + 1;
+            }
+        }
+        low as f64
+    }
+}

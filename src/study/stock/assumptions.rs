@@ -1,0 +1,131 @@
+//! What a reader of the order list must know.
+
+use super::{Counter, PROMISE};
+use crate::report::stock::{Decided, StockLine};
+
+impl Counter<'_> {
+    pub(super) fn notes(&self, lines: &[StockLine]) -> Vec<String> {
+        let settings = &self.study.records.settings;
+        let mut notes = Vec::new();
+        let parts = |keep: &dyn Fn(&StockLine) -> bool| {
+            let names = lines.iter().filter(|l| keep(l)).map(|l| l.part.clone());
+            let names: std::collections::BTreeSet<String> = names.collect();
+            (!names.is_empty()).then(|| crate::forecast::plan::list(&names))
+        };
+        if let Some(unforeseen) = parts(&|l| l.demand.is_none()) {
+            notes.push(format!(
+                "the use that wears them, or their life, is not known, so no order is worked out: {unforeseen}"
+            ));
+        }
+        if self.study.records.stock.is_empty() {
+            notes.push(
+                "there is no `stock` table: orders are worked out as if the shelf were empty"
+                    .to_owned(),
+            );
+        } else if let Some(missing) = parts(&|l| l.on_hand.is_none()) {
+            notes.push(format!(
+                "not in `stock`, ordered as if none were on the shelf: {missing}"
+            ));
+        }
+        if let Some(unpriced) =
+            parts(&|l| l.price.is_none() && l.order_now.is_some_and(|n| 0.0 < n))
+        {
+            notes.push(format!(
+                "no price is known for {unpriced}: the order's total is unknown, what is known is summed apart"
+            ));
+        }
+        if let Some(unknown) = parts(&|l| l.lead_days.is_none()) {
+            notes.push(format!(
+                "no lead time is known, so no reorder point is told: {unknown}"
+            ));
+        }
+        if settings.service_level.is_none() && self.promise().is_some() {
+            notes.push(format!(
+                "settings.toml has neither `service_level` nor costs of a piece too few and too many: {:.0} % of pieces are to be served from the shelf",
+                100.0 * PROMISE
+            ));
+        }
+        let limited = lines
+            .iter()
+            .filter(|l| {
+                l.order_now
+                    .zip(l.wanted)
+                    .is_some_and(|(now, all)| now < all)
+            })
+            .count();
+        if 0 < limited {
+            notes.push(format!(
+                "`budget_limit` holds back the order of {limited} part numbers: the money goes where it prevents most shortage"
+            ));
+        }
+        if let Some(promised) = parts(&|l| {
+            l.decided == Some(Decided::Promise)
+                && l.order_now.is_some_and(|n| 0.0 < n)
+                && l.one_fewer.is_some_and(|c| c < 0.0)
+        }) {
+            notes.push(format!(
+                "ordered for the promised share alone, by cost fewer would do: {promised}"
+            ));
+        }
+        if let Some(joined) = parts(&|l| !l.supersedes.is_empty()) {
+            notes.push(format!(
+                "older numbers are counted with the newest, on the shelf as in demand: {joined}"
+            ));
+        }
+        let late = parts(&|l| {
+            let short = l.short_before_due.zip(l.demand);
+            short.is_some_and(|(short, demand)| 0.05 * demand.expected < short)
+        });
+        if let Some(late) = late {
+            notes.push(format!(
+                "what is on order comes late in the season; more than one piece in twenty may be short before it does: {late}"
+            ));
+        }
+        notes.extend(self.outlook.notes(&self.study.built));
+        notes
+    }
+
+    pub(super) fn assumptions(&self) -> Vec<(String, String)> {
+        let settings = &self.study.records.settings;
+        let percent = |value: Option<f64>| {
+            value.map_or_else(|| "not given".to_owned(), |v| format!("{:.1} %", 100.0 * v))
+        };
+        let promise = match (settings.service_level, self.promise()) {
+            (Some(level), _) => format!("{:.1} % of the season's pieces", 100.0 * level),
+            (None, Some(level)) => format!("{:.1} %, as nothing is set", 100.0 * level),
+            (None, None) => "none: costs alone decide".to_owned(),
+        };
+        let mut lines = vec![
+            ("Records known up to", self.study.as_of.to_string()),
+            ("Served from the shelf, at least", promise),
+            (
+                "A piece too few costs, of its price",
+                percent(settings.rush_cost),
+            ),
+            ("Holding a piece for a year, of its price", percent(settings.holding_rate)),
+            ("Lost on a returned piece, of its price", percent(settings.return_rate)),
+            ("Price change", percent(Some(settings.price_change))),
+            (
+                "A piece short counts",
+                "1 where the machine stops, 0.5 where it works on worse or nothing is said, 0.1 for looks; our own weights"
+                    .to_owned(),
+            ),
+            (
+                "Seasons played",
+                self.demands.season.first().map_or(0, Vec::len).to_string(),
+            ),
+            ("Seed of the random numbers", self.study.options.seed.to_string()),
+            ("Policy", self.study.options.policy.name().to_owned()),
+        ];
+        if let Some(limit) = settings.budget_limit {
+            lines.push((
+                "Money to spend, at most",
+                format!("{}{limit:.0}", settings.currency),
+            ));
+        }
+        lines
+            .into_iter()
+            .map(|(thing, value)| (thing.to_owned(), value))
+            .collect()
+    }
+}
