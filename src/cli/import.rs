@@ -31,7 +31,7 @@ pub(super) fn run(args: &ImportArgs, out: Out<'_>, err: Out<'_>) -> Result<ExitS
 }
 
 fn task_data(args: &ImportArgs, out: Out<'_>, err: Out<'_>) -> Result<ExitStatus, CliError> {
-    let files = read::bundle(&args.path, &TASK_FILES)?;
+    let files = read::bundle(set(&args.path), &TASK_FILES)?;
     let data = taskdata::read(&files).map_err(|e| unusable(&args.path, &e))?;
     drop(files);
     let Some(reading) = records(&args.into, Table::Usage, err)? else {
@@ -59,6 +59,16 @@ fn task_data(args: &ImportArgs, out: Out<'_>, err: Out<'_>) -> Result<ExitStatus
     )
     .map_err(|why| CliError::Write { path: into, why })?;
     finish(args, &path, imported, &kept, out, err)
+}
+
+/// The folder of a main file that is named itself.
+fn set(path: &Path) -> &Path {
+    let is_main = |name: &std::ffi::OsStr| name.eq_ignore_ascii_case(taskdata::MAIN);
+    match (path.file_name(), path.parent()) {
+        (Some(name), Some(parent)) if is_main(name) && !parent.as_os_str().is_empty() => parent,
+        (Some(name), _) if is_main(name) => Path::new("."),
+        _ => path,
+    }
 }
 
 fn feed(args: &ImportArgs, out: Out<'_>, err: Out<'_>) -> Result<ExitStatus, CliError> {
@@ -110,8 +120,11 @@ fn kept(args: &ImportArgs, reading: &Reading) -> Result<Kept, CliError> {
 fn records(dir: &Path, table: Table, err: Out<'_>) -> Result<Option<Reading>, CliError> {
     let (families, _) = read::families(Some(dir), None)?;
     let reading = read::folder(dir, None, &families)?;
-    let source = reading.records.sources.get(&table).cloned();
-    let grows = source.as_deref().unwrap_or(table.name());
+    let source = |table: Table| {
+        let found = reading.records.sources.get(&table).map(String::as_str);
+        found.unwrap_or(table.name()).to_owned()
+    };
+    let (grows, machines) = (source(table), source(Table::Machines));
     let stops = |p: &&Problem| {
         let whole = p.place.row.is_none();
         let settings = p.kind == ProblemKind::Settings;
@@ -119,9 +132,9 @@ fn records(dir: &Path, table: Table, err: Out<'_>) -> Result<Option<Reading>, Cl
         let of = |name: &str| p.place.source == name;
         p.severity == Severity::Problem
             && (settings
-                || (whole && of(Table::Machines.name()))
+                || (whole && of(&machines))
                 || (p.kind == ProblemKind::TwoPlaces)
-                || (of(grows) && (whole || torn)))
+                || (of(&grows) && (whole || torn)))
     };
     let wrong: Vec<&Problem> = reading.problems.iter().filter(stops).collect();
     if wrong.is_empty() {

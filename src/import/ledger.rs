@@ -93,8 +93,8 @@ pub fn merge(
         format!("{},{SOURCE}\n", names.join(","))
     };
     let old = existing.map_or_else(|| fresh().into_bytes(), <[u8]>::to_vec);
-    let rows = text::rows(&old)?;
-    let Some((header, rows)) = rows.split_first() else {
+    let all = text::rows(&old)?;
+    let Some((header, rows)) = all.split_first() else {
         return merge(None, headings, entries, spared);
     };
     let (columns, missing) = place(header, headings, entries);
@@ -133,7 +133,7 @@ pub fn merge(
     });
     let outcomes: Vec<Outcome> = outcomes.collect();
     let (taken_out, left) = table.clear(rows, entries, spared);
-    let bytes = table.write(&outcomes);
+    let bytes = table.write(&all);
     Ok(Merged {
         changed: existing != Some(&bytes[..]),
         bytes,
@@ -278,15 +278,13 @@ impl Table<'_> {
     }
 
     /// The table with its edits; without any it is the same to the last byte.
-    fn write(&self, outcomes: &[Outcome]) -> Vec<u8> {
+    fn write(&self, rows: &[TextRow]) -> Vec<u8> {
         if self.edits.is_empty() && self.added.is_empty() {
-            debug_assert!(!outcomes.contains(&Outcome::Added));
             return self.old.to_vec();
         }
         let end = text::line_end(self.old);
         let mut out = Vec::with_capacity(self.old.len() + 64 * self.added.len());
         let mut at = 0;
-        let rows = text::rows(self.old).unwrap_or_default();
         let least = header_width(self.header);
         for (index, row) in rows.iter().enumerate() {
             out.extend(&self.old[at..row.from]);

@@ -64,18 +64,21 @@ pub fn records_held(dir: &Path) -> Result<Vec<String>, ReadError> {
 }
 
 /// Largest table that is added to.
-const LARGEST: u64 = 1 << 30;
+const LARGEST: u64 = 256 << 20;
 
 /// Bytes of a file that may not be there.
 ///
 /// # Errors
-/// [`ReadError`] when it is there and cannot be read, or holds more than 1 GB.
+/// [`ReadError`] when it is there and cannot be read, or holds more than 256 MB.
 pub fn kept_file(path: &Path) -> Result<Option<Vec<u8>>, ReadError> {
     match std::fs::metadata(path) {
         Err(e) if e.kind() == std::io::ErrorKind::NotFound => return Ok(None),
         Err(e) => return Err(ReadError::io(path, &e)),
         Ok(meta) if LARGEST < meta.len() => {
-            return Err(ReadError::too_large(path, "more than 1 GB to be added to"));
+            return Err(ReadError::too_large(
+                path,
+                "more than 256 MB to be added to",
+            ));
         }
         Ok(_) => {}
     }

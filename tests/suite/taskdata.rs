@@ -2,6 +2,7 @@
 
 mod archives;
 pub(crate) mod import;
+mod ledger;
 mod library;
 
 use std::path::{Path, PathBuf};
@@ -237,9 +238,16 @@ fn parts_of_the_main_file_that_stand_in_files_of_their_own_are_read_with_it() {
     let main = set_of(r#"<XFR A="TSK00000" B="1"/>"#);
     let data = taskdata::read(&[
         file("taskdata.xml", main.clone()),
-        file("tsk00000.Xml", tasks),
+        file("tsk00000.Xml", tasks.clone()),
     ]);
     is(only(&data.expect("task data")).kilograms, 900.0);
+    // A part named twice, or the main file as a part of itself, is read once.
+    let circle = r#"<XFR A="TSK00000"/><XFR A="tsk00000"/><XFR A="TASKDATA"/>"#;
+    let circle = taskdata::read(&[
+        file("TASKDATA.XML", set_of(circle)),
+        file("TSK00000.XML", tasks),
+    ]);
+    assert_eq!(circle.expect("task data").works.len(), 1);
     let alone = taskdata::read(&[file("TASKDATA.XML", main)]).expect("task data");
     assert!(
         alone

@@ -17,6 +17,8 @@ use roxmltree::{Document, Node, ParsingOptions};
 
 use crate::read::NamedFile;
 
+/// Name of the main file; letter case does not matter.
+pub const MAIN: &str = "TASKDATA.XML";
 /// Most elements of one XML file.
 const MOST_NODES: u32 = 4_000_000;
 
@@ -95,7 +97,7 @@ struct Set<'a> {
 
 impl<'a> Set<'a> {
     fn new(files: &'a [NamedFile]) -> Result<Self, TaskDataError> {
-        let main = |f: &&NamedFile| f.name.eq_ignore_ascii_case("TASKDATA.XML");
+        let main = |f: &&NamedFile| f.name.eq_ignore_ascii_case(MAIN);
         let mains: Vec<&NamedFile> = files.iter().filter(main).collect();
         match mains.as_slice() {
             [] => Err(TaskDataError::NoMainFile),
@@ -167,7 +169,7 @@ fn owned(node: Node<'_, '_>, name: &str) -> Option<String> {
 /// [`TaskDataError`] when the main file is missing, is not XML, or is XML of another kind.
 pub fn read(files: &[NamedFile]) -> Result<TaskData, TaskDataError> {
     let set = Set::new(files)?;
-    let main_file = set.get("TASKDATA.XML").ok_or(TaskDataError::NoMainFile)?;
+    let main_file = set.get(MAIN).ok_or(TaskDataError::NoMainFile)?;
     let main = parse(&main_file.name, text(main_file)?)?;
     let root = main.root_element();
     if !root.has_tag_name("ISO11783_TaskData") {
@@ -199,11 +201,17 @@ fn external<'a>(
     notes: &mut Vec<String>,
 ) -> Result<Vec<Document<'a>>, TaskDataError> {
     let mut documents = Vec::new();
+    let mut seen = std::collections::BTreeSet::new();
     for name in children(root, "XFR").filter_map(|x| attribute(x, "A")) {
-        match set.get(&format!("{name}.XML")) {
+        let name = format!("{name}.XML");
+        // A file named twice, or the main one named as a part of itself, is read once.
+        if name.eq_ignore_ascii_case(MAIN) || !seen.insert(name.to_lowercase()) {
+            continue;
+        }
+        match set.get(&name) {
             Some(file) => documents.push(parse(&file.name, text(file)?)?),
             None => notes.push(format!(
-                "The file `{name}.XML`, which holds a part of the task data, is missing."
+                "The file `{name}`, which holds a part of the task data, is missing."
             )),
         }
     }
