@@ -1,7 +1,7 @@
 //! `import`: read a standard's files, match names, add what is new to the records.
 
 use std::io::Write;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 use super::args::{ImportArgs, ImportKind, TwoBinsChoice};
 use super::output::{self, Forms};
@@ -19,8 +19,6 @@ type Out<'a> = &'a mut dyn Write;
 const TASK_FILES: [&str; 2] = ["xml", "bin"];
 /// Kinds of file that hold pages of a feed.
 const FEED_FILES: [&str; 2] = ["xml", "json"];
-/// Where meter readings go.
-const METERS: &str = "meters.csv";
 
 pub(super) fn run(args: &ImportArgs, out: Out<'_>, err: Out<'_>) -> Result<ExitStatus, CliError> {
     output::check(&args.target)?;
@@ -37,12 +35,7 @@ fn task_data(args: &ImportArgs, out: Out<'_>, err: Out<'_>) -> Result<ExitStatus
     let Some(reading) = records(&args.into, Table::Usage, err)? else {
         return Ok(ExitStatus::Problems);
     };
-    let path = match read::table_home(&args.into, Table::Usage)? {
-        TableHome::Csv(path) => path,
-        TableHome::Nowhere => args.into.join("usage.csv"),
-        TableHome::Other(source) => return Err(elsewhere(&args.into, &source)),
-        TableHome::Several => return Ok(ExitStatus::Problems),
-    };
+    let path = home(&args.into, Table::Usage)?;
     let mut kept = kept(args, &reading)?;
     let existing = read::kept_file(&path)?;
     let into = path.display().to_string();
@@ -75,10 +68,10 @@ fn feed(args: &ImportArgs, out: Out<'_>, err: Out<'_>) -> Result<ExitStatus, Cli
     let files = read::bundle(&args.path, &FEED_FILES)?;
     let feed = telematics::read(&files).map_err(|e| unusable(&args.path, &e))?;
     drop(files);
-    let Some(reading) = records(&args.into, Table::Machines, err)? else {
+    let Some(reading) = records(&args.into, Table::Meters, err)? else {
         return Ok(ExitStatus::Problems);
     };
-    let path = args.into.join(METERS);
+    let path = home(&args.into, Table::Meters)?;
     let mut kept = kept(args, &reading)?;
     let existing = read::kept_file(&path)?;
     let into = path.display().to_string();
@@ -91,14 +84,23 @@ fn unusable(path: &Path, why: &dyn std::fmt::Display) -> CliError {
     CliError::Import(format!("`{}`: {why}", path.display()))
 }
 
-fn elsewhere(dir: &Path, source: &str) -> CliError {
-    CliError::Write {
-        path: dir.join("usage.csv").display().to_string(),
+/// The file that a table is in, or will be in; one in several places was told before.
+fn home(dir: &Path, table: Table) -> Result<PathBuf, CliError> {
+    let name = table.name();
+    let path = dir.join(format!("{name}.csv"));
+    let source = match read::table_home(dir, table)? {
+        TableHome::Csv(path) => return Ok(path),
+        TableHome::Nowhere => return Ok(path),
+        TableHome::Other(source) => source,
+        TableHome::Several => "several places".to_owned(),
+    };
+    Err(CliError::Write {
+        path: path.display().to_string(),
         why: format!(
-            "usage stands in {source}, and rows are added to comma-separated text only; save it as `usage.csv` \
+            "the table stands in {source}, and rows are added to comma-separated text only; save it as `{name}.csv` \
              in the records folder, take it out of where it stands, and import again"
         ),
-    }
+    })
 }
 
 fn kept(args: &ImportArgs, reading: &Reading) -> Result<Kept, CliError> {

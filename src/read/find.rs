@@ -45,14 +45,8 @@ const EXPLAINING: [&str; 8] = [
     "settings",
 ];
 
-/// Tables that `import` keeps beside the records: what a name in a file stands for, and meter
-/// readings, which no result uses yet.
-const KEPT_BESIDE: [&str; 4] = [
-    "machine_names.csv",
-    "bin_names.csv",
-    "product_names.csv",
-    "meters.csv",
-];
+/// Tables that `import` keeps beside the records: what a name in a file stands for.
+const KEPT_BESIDE: [&str; 3] = ["machine_names.csv", "bin_names.csv", "product_names.csv"];
 
 /// A problem of a whole file.
 pub(super) fn whole(

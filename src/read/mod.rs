@@ -174,6 +174,7 @@ impl Reader<'_> {
             inspections: self.table(Table::Inspections, tables::inspection)?,
             plan: self.table(Table::Plan, tables::plan)?,
             stock: self.table(Table::Stock, tables::stock)?,
+            meters: self.table(Table::Meters, tables::meter)?,
             machines,
             ..Records::default()
         };

@@ -9,7 +9,7 @@ use wearcast::read::{self, Reading};
 use wearcast::record::{Installed, Problem, ProblemKind, Severity, Table};
 
 /// A small fleet without a fault: file name and text.
-pub(crate) const GOOD: [(&str, &str); 9] = [
+pub(crate) const GOOD: [(&str, &str); 10] = [
     (
         "machines.csv",
         "machine,in_service,records_from,retired,site,owner code\nM1,2024-03-01,,,North,7\nM2,2020-01-01,2024-01-01,2025-12-31,South,8\n",
@@ -46,6 +46,10 @@ pub(crate) const GOOD: [(&str, &str); 9] = [
     (
         "stock.csv",
         "part,on_hand,on_order,due\nF-1,8,4,2025-02-01\n",
+    ),
+    (
+        "meters.csv",
+        "date,machine,meter,reading,note,dial\n2024-04-01,M1,engine_hours,1210.5,,left\n2024-05-01,M1,Engine_Hours,1300,,left\n",
     ),
 ];
 

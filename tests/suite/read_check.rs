@@ -299,6 +299,31 @@ fn without_a_products_table_every_product_is_its_own_group() {
 }
 
 #[test]
+fn a_meter_that_shows_less_than_before_is_remarked_on_and_used() {
+    let folder = Folder::good();
+    folder.add(
+        "meters.csv",
+        "2024-06-01,M1,engine_hours,12,new meter,\n2024-06-01,M9,tons,1,,",
+    );
+    let reading = folder.read();
+    let told: Vec<_> = reading
+        .problems
+        .iter()
+        .map(|p| (p.severity, p.place.row, p.kind))
+        .collect();
+    assert_eq!(
+        told,
+        [
+            (Severity::Problem, Some(5), ProblemKind::Unknown),
+            (Severity::Remark, Some(4), ProblemKind::Order),
+        ]
+    );
+    let account = &reading.accounts[9];
+    assert_eq!((account.read, account.used, account.set_aside), (4, 3, 1));
+    assert_eq!(reading.records.meters.len(), 3);
+}
+
+#[test]
 fn the_order_of_rows_changes_nothing_but_row_numbers() {
     let forward = Folder::good().read().records;
     let folder = Folder::good();

@@ -31,7 +31,7 @@ fn checked(dir: &Path) -> String {
 
 #[test]
 fn the_workbook_passes_the_check_at_once_with_its_examples_and_without() {
-    for (more, rows) in [(&[][..], 17), (&["--no-examples"][..], 0)] {
+    for (more, rows) in [(&[][..], 18), (&["--no-examples"][..], 0)] {
         let folder = temporary();
         let dir = folder.path().join("new folder");
         let output = run(&[&["start"], more].concat(), &dir);

@@ -91,7 +91,7 @@ proptest! {
         }).collect();
         let third = merged(&first.bytes, &changed);
         prop_assert!(third.outcomes.iter().all(|o| *o == Outcome::Replaced));
-        let breaks = |bytes: &[u8]| bytes.iter().filter(|b| **b == b'\n').count();
+        let breaks = |bytes: &[u8]| bytes.split(|b| *b == b'\n').count();
         prop_assert_eq!(breaks(&third.bytes), breaks(&first.bytes));
     }
 }

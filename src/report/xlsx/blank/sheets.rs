@@ -104,7 +104,7 @@ const SLOT: Column = may(
 const NOTE: Column = may("note", Rule::Words, "Anything worth remembering.");
 
 /// Every sheet, in the order they are best filled in.
-pub(super) const SHEETS: [Sheet; 9] = [
+pub(super) const SHEETS: [Sheet; 10] = [
     Sheet {
         name: "machines",
         about: "each spreader, and when it came into service",
@@ -491,5 +491,25 @@ pub(super) const SHEETS: [Sheet; 9] = [
             may("due", Rule::Day, "When they should come."),
         ],
         examples: &[&["FIN-1", "4", "", ""]],
+    },
+    Sheet {
+        name: "meters",
+        about: "what the meters of a machine showed; kept, and not used in results yet",
+        columns: &[
+            must("date", Rule::Day, "The day it was read."),
+            MACHINE,
+            must(
+                "meter",
+                Rule::Choice(&["hours", "acres", "tons", "engine_hours", "miles"]),
+                "Which meter: hours with the spinners on, acres, tons, hours of the engine, or miles.",
+            ),
+            must("reading", Rule::Number, "What it showed."),
+            may(
+                "note",
+                Rule::Words,
+                "Say here where the meter itself was changed.",
+            ),
+        ],
+        examples: &[&["2025-12-03", "red spreader", "engine_hours", "1210.5", ""]],
     },
 ];
