@@ -307,6 +307,13 @@ fn notes(data: &TaskData, kept: &Kept, two_bins: TwoBins, merged: &ledger::Merge
                 .to_owned(),
         );
     }
+    if two_bins == TwoBins::Shared && shares_a_pass(&data.works) {
+        notes.push(
+            "Where two bins work in one pass, the rows written carry their share of its acres and hours by tons; \
+             the rows shown are those of the file."
+                .to_owned(),
+        );
+    }
     let taken: Vec<&str> = kept.products.taken().collect();
     if !taken.is_empty() {
         notes.push(format!(

@@ -333,7 +333,7 @@ fn a_pass_of_two_bins_can_be_shared_out_by_tons_so_that_rows_add_up() {
         "{usage}"
     );
     assert!(
-        usage.contains("2026-04-14,red,Potash 0-0-60,DET-4,49.879783,5.963504,1.567207,"),
+        usage.contains("2026-04-14,red,Potash 0-0-60,DET-4,49.879782,5.963504,1.567207,"),
         "{usage}"
     );
 }
