@@ -168,7 +168,7 @@ fn width(sheet: &Sheet, index: usize, column: &Column) -> f64 {
 fn heading(column: &Column) -> Format {
     let is_number = matches!(column.rule, Rule::Number | Rule::Positive | Rule::Count);
     let ground = if column.needed { GREEN } else { SOFT_GREEN };
-    Styles::heading(if is_number { Kind::Whole } else { Kind::Text }).set_background_color(ground)
+    Styles::heading(if is_number { Kind::Whole } else { Kind::Remark }).set_background_color(ground)
 }
 
 /// A note as large as its words.
@@ -191,14 +191,13 @@ fn note(column: &Column) -> Note {
 
 /// How cells of a column look.
 fn form(rule: Rule, is_example: bool) -> Format {
+    // Words and dates stand off the figures before them.
+    let left = Styles::base().set_align(FormatAlign::Left).set_indent(1);
     let format = match rule {
-        Rule::Day | Rule::DayOrUnknown => Styles::base()
-            .set_num_format("yyyy-mm-dd")
-            .set_align(FormatAlign::Left),
-        Rule::Month => Styles::base()
-            .set_num_format("yyyy-mm")
-            .set_align(FormatAlign::Left),
-        _ => Styles::base(),
+        Rule::Day | Rule::DayOrUnknown => left.set_num_format("yyyy-mm-dd"),
+        Rule::Month => left.set_num_format("yyyy-mm"),
+        Rule::Number | Rule::Positive | Rule::Count => Styles::base(),
+        _ => left,
     };
     if is_example {
         format
