@@ -77,6 +77,13 @@ pub(super) fn check(target: &impl AsRef<Target>) -> Result<(), CliError> {
     }
 }
 
+/// Whether the result goes to a workbook.
+pub(super) fn is_workbook(target: &impl AsRef<Target>) -> bool {
+    let out = target.as_ref().out.as_deref();
+    let extension = out.and_then(Path::extension);
+    extension.is_some_and(|e| e.eq_ignore_ascii_case("xlsx"))
+}
+
 fn bytes(forms: &Forms<'_>, format: Format, width: usize) -> Result<Vec<u8>, CliError> {
     Ok(match format {
         Format::Table => (forms.table)(width).into_bytes(),

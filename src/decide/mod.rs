@@ -38,6 +38,8 @@ pub struct Programme {
 const LEAST_STEPS: usize = 6;
 /// Steps of age, at most; older parts are taken as of the oldest age.
 const MOST_AGES: usize = 4_000;
+/// Share of a replacement's cost that differences between ages may still be off by.
+const SETTLED: f64 = 1e-6;
 /// Cumulative hazard above which a part is as good as worn.
 const SURE: f64 = 25.0;
 
@@ -64,10 +66,20 @@ impl Programme {
             run: vec![0.0; ages],
             costs,
         };
-        // Each round is worth `discount` of the one before: this many leave a millionth.
+        // Each round is worth `discount` of the one before: this many leave a millionth. What is
+        // asked for are differences between ages, which settle long before the sums do.
         let rounds = (1e-7_f64.ln() / discount.ln()).ceil().min(2_000.0) as usize;
+        let settled = SETTLED * costs.planned.max(costs.in_season) * (1.0 - discount) / discount;
         for _ in 0..rounds {
-            programme.run = programme.season_before(&wear, steps, discount);
+            let before = programme.season_before(&wear, steps, discount);
+            let change = before.iter().zip(&programme.run).map(|(b, r)| b - r);
+            let (least, most) = change.fold((f64::INFINITY, f64::NEG_INFINITY), |(l, m), c| {
+                (l.min(c), m.max(c))
+            });
+            programme.run = before;
+            if most - least <= settled {
+                break;
+            }
         }
         programme
     }

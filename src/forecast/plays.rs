@@ -66,6 +66,8 @@ pub struct Event<'a> {
     pub pieces: f64,
     /// Money of parts and labor; 0 where unknown.
     pub money: f64,
+    /// Whether labor of its own is in it.
+    pub labor: bool,
     /// Shares of the money by product group, in the order of [`crate::wear::Groups::names`].
     pub shares: &'a [f64],
 }
@@ -104,7 +106,7 @@ impl<'a> Plays<'a> {
         order.sort_by_key(|u| u.path);
         let money = order
             .iter()
-            .map(|u| event_money(game, u.line, u.pieces))
+            .map(|u| event_money(game, u.line, u.pieces, true))
             .collect();
         let all = game.groups.names();
         let group_places = game
@@ -170,15 +172,16 @@ impl<'a> Plays<'a> {
                 date: due.date,
                 cause: Cause::Planned,
                 pieces: due.pieces,
-                money: self.money(due.line, due.pieces),
+                money: self.money(due.line, due.pieces, due.labor),
+                labor: due.labor,
                 shares: &self.acre_shares[due.machine],
             });
         }
     }
 
     /// Money of one replacement of a line.
-    fn money(&self, line: usize, pieces: f64) -> f64 {
-        event_money(self.game, line, pieces)
+    fn money(&self, line: usize, pieces: f64, labor: bool) -> f64 {
+        event_money(self.game, line, pieces, labor)
     }
 
     fn rates(&self, rng: &mut ChaCha8Rng) -> Rates {
@@ -228,6 +231,7 @@ impl<'a> Plays<'a> {
                 cause,
                 pieces,
                 money,
+                labor: true,
                 shares,
             };
             life.run(unit, seen, &exposure, &mut rng, |day, worn| {
@@ -240,7 +244,7 @@ impl<'a> Plays<'a> {
             });
             if let Some(rate) = rates.singles[seen.family] {
                 for (day, pieces) in self.singles(unit, seen, rate, &mut rng) {
-                    let money = self.money(unit.line, pieces);
+                    let money = self.money(unit.line, pieces, true);
                     enter(&event(day, Cause::Single, pieces, money, struck));
                 }
             }
@@ -305,9 +309,9 @@ impl<'a> Plays<'a> {
 }
 
 /// Money of one replacement of a line.
-fn event_money(game: Game<'_>, line: usize, pieces: f64) -> f64 {
+fn event_money(game: Game<'_>, line: usize, pieces: f64, labor: bool) -> f64 {
     let cost = game.in_service.lines[line].cost;
-    cost.of_change(pieces, game.labor_rate)
+    cost.of_change(pieces, game.labor_rate.filter(|_| labor))
 }
 
 /// Shares of the season's acres by group on one machine, or else of its tons, of its hours, of

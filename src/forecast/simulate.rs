@@ -18,6 +18,8 @@ pub struct LineSamples {
     pub planned: Vec<f64>,
     /// Times that single pieces of a set were changed.
     pub singles: Vec<f64>,
+    /// Jobs with labor of their own.
+    pub jobs: Vec<f64>,
     /// Pieces.
     pub pieces: Vec<f64>,
 }
@@ -81,8 +83,9 @@ const WORN: usize = 0;
 const DAMAGE: usize = 1;
 const PLANNED: usize = 2;
 const SINGLES: usize = 3;
-const PIECES: usize = 4;
-const LINE_WIDTH: usize = 5;
+const JOBS: usize = 4;
+const PIECES: usize = 5;
+const LINE_WIDTH: usize = 6;
 
 impl<'a> Table<'a> {
     fn new(game: Game<'a>) -> Self {
@@ -134,6 +137,7 @@ impl<'a> Table<'a> {
             Cause::Single => SINGLES,
         };
         record[event.line * LINE_WIDTH + column] += 1.0;
+        record[event.line * LINE_WIDTH + JOBS] += f64::from(u8::from(event.labor));
         record[event.line * LINE_WIDTH + PIECES] += event.pieces;
         record[self.machine_at() + event.machine] += event.money;
         record[self.month_at() + self.month_index(event.date)] += event.money;
@@ -186,6 +190,7 @@ impl<'a> Table<'a> {
             damage: column(l * LINE_WIDTH + DAMAGE),
             planned: column(l * LINE_WIDTH + PLANNED),
             singles: column(l * LINE_WIDTH + SINGLES),
+            jobs: column(l * LINE_WIDTH + JOBS),
             pieces: column(l * LINE_WIDTH + PIECES),
         });
         Outcome {

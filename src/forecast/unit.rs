@@ -60,6 +60,8 @@ pub struct Line {
     pub cost: PartCost,
     /// Field time a wear-out of the family costs.
     pub down_hours: Option<f64>,
+    /// Kit of the parts list: what is done together on one machine.
+    pub kit: Option<String>,
 }
 
 /// A path and the place of its groups in the family's groups.
@@ -88,6 +90,8 @@ pub struct Due {
     pub date: NaiveDate,
     /// Pieces it takes.
     pub pieces: f64,
+    /// Whether its labor counts: not where the same hours already count for another part of its kit.
+    pub labor: bool,
 }
 
 /// Everything in service.
@@ -136,6 +140,28 @@ pub struct Gathering<'a> {
 }
 
 impl InService {
+    /// Lets the work due on one machine and day share its labor within a kit: the longest hours
+    /// count, the others are done in them.
+    pub fn share_labor(&mut self) {
+        let mut longest: BTreeMap<(usize, &str, NaiveDate), (f64, usize)> = BTreeMap::new();
+        for (i, due) in self.due.iter().enumerate() {
+            let line = &self.lines[due.line];
+            let Some(kit) = &line.kit else { continue };
+            // Unknown hours come first, so that they are not forgotten.
+            let hours = line.cost.labor_hours.unwrap_or(f64::INFINITY);
+            let longest = longest
+                .entry((due.machine, kit, due.date))
+                .or_insert((hours, i));
+            if longest.0 < hours {
+                *longest = (hours, i);
+            }
+        }
+        let keep: BTreeSet<usize> = longest.into_values().map(|(_, i)| i).collect();
+        for (i, due) in self.due.iter_mut().enumerate() {
+            due.labor = self.lines[due.line].kit.is_none() || keep.contains(&i);
+        }
+    }
+
     /// Whether all that a part's forecast rests on is known: its use to come, and its family's life.
     #[must_use]
     pub fn can_forecast(&self, unit: &Unit, assessments: &[Assessment]) -> bool {
@@ -241,6 +267,7 @@ impl<'a> Gatherer<'a> {
                 line,
                 date,
                 pieces: life.pieces,
+                labor: true,
             }));
             return;
         }
@@ -295,6 +322,7 @@ impl<'a> Gatherer<'a> {
             scheduled,
             cost,
             down_hours: down_hours.filter(|_| !scheduled),
+            kit: context.records.part(&life.part).and_then(|p| p.kit.clone()),
         });
         self.lines.insert(key, line);
         line

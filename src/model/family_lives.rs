@@ -61,11 +61,8 @@ pub fn family_lives(
     also: &[String],
 ) -> FamilyLives {
     let names = group_names(lives, measure, groups, also);
-    let mut machines: Vec<String> = lives.iter().map(|l| l.machine.clone()).collect();
-    machines.sort();
-    machines.dedup();
     let mut counts = Counts::default();
-    let mut rows = Vec::new();
+    let mut kept = Vec::new();
     for life in lives {
         if life.fitted.is_none() {
             counts.start_unknown += 1.0;
@@ -84,11 +81,21 @@ pub fn family_lives(
         counts.worn += f64::from(u8::from(life.ended.is_wear()));
         counts.late_entry += f64::from(u8::from(0.0 < entry));
         counts.filled += f64::from(u8::from(life.spans[measure.index()] != span));
-        let machine = machines.binary_search(&life.machine).ok();
-        let machine = machine.and_then(|m| u32::try_from(m).ok());
-        rows.push(observation(life, measure, &names, machine));
+        kept.push(*life);
     }
     counts.censored = counts.lives - counts.worn;
+    // Of the lives in the fit alone: a machine without any has no effect of its own among the draws.
+    let mut machines: Vec<String> = kept.iter().map(|l| l.machine.clone()).collect();
+    machines.sort();
+    machines.dedup();
+    let place = |life: &Life| {
+        let machine = machines.binary_search(&life.machine).ok();
+        machine.and_then(|m| u32::try_from(m).ok())
+    };
+    let rows = kept
+        .iter()
+        .map(|life| observation(life, measure, &names, place(life)))
+        .collect();
     FamilyLives {
         measure,
         observations: Observations::new(names.len(), rows),

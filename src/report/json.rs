@@ -318,6 +318,16 @@ pub fn budget(report: &BudgetReport) -> Value {
         .iter()
         .map(|m| json!({ "month": month(m.month), "total": forecast(m.total.as_ref()) }))
         .collect();
+    let policies = report.policies.iter().map(|p| {
+        json!({
+            "policy": p.policy,
+            "changed_before": p.changed_before,
+            "total": forecast(p.total.as_ref()),
+            "known_total": forecast(Some(&p.known_total)),
+            "down_cost": forecast(p.down.as_ref()),
+        })
+    });
+    let policies: Vec<Value> = policies.collect();
     document(
         &report.header,
         json!({
@@ -338,6 +348,7 @@ pub fn budget(report: &BudgetReport) -> Value {
             "families": families,
             "machines": machines,
             "products": products,
+            "policies": policies,
             "months": months,
             "rows": accounts(&report.account),
         }),

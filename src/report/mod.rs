@@ -86,10 +86,27 @@ pub struct BudgetReport {
     pub months: Vec<MonthLine>,
     /// The use the forecast rests on.
     pub plan: Vec<PlanLine>,
+    /// The season under each policy; empty where only one was played.
+    pub policies: Vec<PolicyLine>,
     /// What was assumed: a thing and its value, for people.
     pub assumptions: Vec<(String, String)>,
     /// Rows read, used and set aside.
     pub account: Vec<Account>,
+}
+
+/// The season under one policy.
+#[derive(Clone, Debug, PartialEq)]
+pub struct PolicyLine {
+    /// `run` or `advised`.
+    pub policy: &'static str,
+    /// Parts changed before the season by decision.
+    pub changed_before: usize,
+    /// Parts and labor; `None` where any of it is unknown.
+    pub total: Option<Forecast>,
+    /// As much of it as is known.
+    pub known_total: Forecast,
+    /// Field time lost; `None` where no hour is priced.
+    pub down: Option<Forecast>,
 }
 
 /// One part number of the budget.

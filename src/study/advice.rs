@@ -22,6 +22,17 @@ pub struct Advised {
     pub saving: f64,
 }
 
+/// What speaks for replacing one part now.
+#[derive(Clone, Debug, PartialEq)]
+pub(super) struct Judged {
+    /// What the decision saves, by equally probable parameters: the part's own, or its kit's.
+    pub(super) savings: Vec<f64>,
+    /// The part's own part of it, on average.
+    pub(super) saving: f64,
+    /// Whether the ages are known.
+    pub(super) age_known: bool,
+}
+
 impl Study {
     /// Advice for each part in service, in their order; `None` where a price, the labor or the use
     /// to come is not known.
@@ -34,19 +45,24 @@ impl Study {
             by_kind.entry((unit.path, unit.line)).or_default().push(i);
         }
         let kinds: Vec<((usize, usize), Vec<usize>)> = by_kind.into_iter().collect();
-        let told: Vec<Vec<(usize, Option<Advised>)>> = kinds
+        let told: Vec<Vec<(usize, Option<Judged>)>> = kinds
             .par_iter()
-            .map(|(_, units)| self.advise_kind(outlook, units))
+            .map(|(_, units)| self.judge_kind(outlook, units))
             .collect();
-        let mut advice = vec![None; service.units.len()];
-        for (i, advised) in told.into_iter().flatten() {
-            advice[i] = advised;
+        let mut judged: Vec<Option<Judged>> = vec![None; service.units.len()];
+        for (i, told) in told.into_iter().flatten() {
+            judged[i] = told;
         }
-        advice
+        self.decide_kits(service, &mut judged);
+        let advised = |j: Judged| Advised {
+            advice: Advice::of(&j.savings, j.age_known),
+            saving: j.saving,
+        };
+        judged.into_iter().map(|j| j.map(advised)).collect()
     }
 
     /// Advice for parts that share path and line, so that one programme serves them all.
-    fn advise_kind(&self, outlook: &Outlook, units: &[usize]) -> Vec<(usize, Option<Advised>)> {
+    fn judge_kind(&self, outlook: &Outlook, units: &[usize]) -> Vec<(usize, Option<Judged>)> {
         let service = &outlook.in_service;
         let first = &service.units[units[0]];
         let nothing = || units.iter().map(|i| (*i, None)).collect();
@@ -67,12 +83,12 @@ impl Study {
                 .iter()
                 .map(|(life, p)| p.saving(life.effective(used)))
                 .collect();
-            let known = matches!(unit.age, Age::Known(_));
-            let advised = Advised {
-                advice: Advice::of(&savings, known),
+            let judged = Judged {
                 saving: savings.iter().sum::<f64>() / savings.len() as f64,
+                savings,
+                age_known: matches!(unit.age, Age::Known(_)),
             };
-            (*i, Some(advised))
+            (*i, Some(judged))
         };
         units.iter().map(of).collect()
     }
@@ -141,7 +157,9 @@ impl Study {
                 line: unit.line,
                 date,
                 pieces: unit.pieces,
+                labor: true,
             });
         }
+        service.share_labor();
     }
 }

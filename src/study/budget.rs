@@ -6,7 +6,7 @@ use crate::forecast::simulate::{self, LineSamples, Outcome};
 use crate::forecast::unit::{Line, Unit};
 use crate::record::{Account, Amounts};
 use crate::report::{
-    BudgetReport, Forecast, MachineLine, MonthLine, PartLine, PlanLine, ProductLine,
+    BudgetReport, Forecast, MachineLine, MonthLine, PartLine, PlanLine, PolicyLine, ProductLine,
 };
 
 impl Study {
@@ -22,6 +22,39 @@ impl Study {
             outcome: &outcome,
         }
         .report(account))
+    }
+
+    /// The season under each policy, whatever was asked for.
+    ///
+    /// # Errors
+    /// As [`Study::outlook`].
+    pub fn policies(&self) -> Result<Vec<PolicyLine>, StudyError> {
+        let mut outlook = self.outlook()?;
+        let run = self.policy_line(&outlook, Policy::Run, 0);
+        let due = outlook.in_service.due.len();
+        self.replace_as_advised(&mut outlook);
+        let changed = outlook.in_service.due.len() - due;
+        Ok(vec![
+            run,
+            self.policy_line(&outlook, Policy::Advised, changed),
+        ])
+    }
+
+    fn policy_line(&self, outlook: &Outlook, policy: Policy, changed_before: usize) -> PolicyLine {
+        let outcome = simulate::play(self.game(outlook));
+        let summing = Summing {
+            study: self,
+            outlook,
+            outcome: &outcome,
+        };
+        let known_total = Forecast::of(&outcome.total);
+        PolicyLine {
+            policy: policy.name(),
+            changed_before,
+            total: summing.is_known(|_| true).then_some(known_total),
+            known_total,
+            down: summing.down_total(&summing.lines()),
+        }
     }
 
     /// What the season is forecast from, and its plays.
@@ -76,6 +109,7 @@ impl Summing<'_> {
             products: self.products(total.is_some()),
             months: self.months(total.is_some()),
             plan: self.plan(),
+            policies: Vec::new(),
             assumptions: self.assumptions(),
             account: account.to_vec(),
             lines,
@@ -150,11 +184,6 @@ impl Summing<'_> {
             .map(|(w, d)| w + d)
             .collect();
         let replacements = told(&changes);
-        let jobs: Vec<f64> = changes
-            .iter()
-            .zip(&samples.singles)
-            .map(|(c, s)| c + s)
-            .collect();
         let pieces = told(&samples.pieces);
         let labor = settings.labor_rate.zip(line.cost.labor_hours);
         let down = settings.down_cost_per_hour.zip(line.down_hours);
@@ -173,7 +202,7 @@ impl Summing<'_> {
             pack: listed.map_or(1, |p| p.pack),
             lead_days: listed.and_then(|p| p.lead_days),
             parts_cost: pieces.zip(line.cost.price).map(|(p, price)| p.times(price)),
-            labor_cost: told(&jobs)
+            labor_cost: told(&samples.jobs)
                 .zip(labor)
                 .map(|(jobs, (rate, hours))| jobs.times(rate * hours)),
             down_cost: told(&failures)

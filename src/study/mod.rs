@@ -6,6 +6,7 @@ pub mod bare;
 pub mod budget;
 pub mod fits;
 mod goodness;
+mod kits;
 pub mod lives;
 pub mod models;
 pub mod remaining;
@@ -408,6 +409,7 @@ impl Study {
             until: season.end,
         });
         in_service.notes.extend(self.silent_note());
+        in_service.share_labor();
         self.filter(&mut in_service);
         if in_service.units.is_empty() && in_service.due.is_empty() {
             return Err(StudyError::TooThin(

@@ -118,6 +118,7 @@ impl Bench {
                 scheduled: false,
                 cost: wearcast::cost::PartCost::default(),
                 down_hours: None,
+                kit: None,
             }],
             paths: vec![SeenPath {
                 machine: 0,

@@ -1,13 +1,18 @@
 //! Lives by the rules that DEVELOPERS.md states, each worked by hand.
 #![expect(clippy::float_cmp, reason = "sums of small whole numbers are exact")]
 
+use std::collections::BTreeMap;
+
+use chrono::NaiveDate;
 use wearcast::family::{Families, Family};
 use wearcast::life::{Ending, Life, Span};
+use wearcast::model::assess::family_lives;
 use wearcast::read;
 use wearcast::study::{Options, Study};
 use wearcast::units::Measure;
+use wearcast::wear::Groups;
 
-use crate::read::Folder;
+use crate::read::{Folder, day};
 
 const EACH: &str = "family = \"each\"\nmeasure = \"tons\"\ncounted = \"each\"\n";
 const SET: &str = "family = \"set\"\nmeasure = \"tons\"\ncounted = \"set\"\n";
@@ -275,4 +280,40 @@ fn a_fit_rests_on_days_filled_in_at_past_rates() {
     assert_eq!(life.spans[Measure::Tons.index()].end, None);
     let filled = life.filled[Measure::Tons.index()].end.expect("filled in");
     assert!((filled - 89.0).abs() < 1e-9, "{filled}");
+}
+
+/// Draws hold an effect for each machine with lives in the fit, found by its place among them.
+#[test]
+fn a_machine_whose_lives_are_all_kept_out_of_the_fit_takes_no_place_among_those_in_it() {
+    let life = |machine: &str, fitted: Option<NaiveDate>| Life {
+        machine: machine.to_owned(),
+        position: "hose".to_owned(),
+        slot: None,
+        part: "H-1".to_owned(),
+        family: "hydraulic-hose".to_owned(),
+        material: None,
+        fitted,
+        removed: None,
+        ended: Ending::Running,
+        since: day("2024-03-01"),
+        pieces: 1.0,
+        spans: [Span::default(); 4],
+        filled: [Span {
+            entry: Some(0.0),
+            low: Some(90.0),
+            end: Some(90.0),
+        }; 4],
+        groups: BTreeMap::new(),
+    };
+    let known = Some(day("2024-03-01"));
+    let lives = [
+        life("A", None),
+        life("B", known),
+        life("C", None),
+        life("D", known),
+    ];
+    let lives: Vec<&Life> = lives.iter().collect();
+    let seen = family_lives(&lives, Measure::Days, &Groups::default(), &[]);
+    assert_eq!(seen.machines, ["B", "D"]);
+    assert_eq!((seen.place_of("A"), seen.place_of("D")), (None, Some(1)));
 }

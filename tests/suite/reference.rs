@@ -49,6 +49,12 @@ impl Check {
         list(&self.value["expected"][key])
     }
 
+    /// Expected single numbers.
+    pub fn expected_numbers_of(&self, keys: &[&str]) -> Vec<f64> {
+        let number = |key: &&str| self.value["expected"][*key].as_f64().expect("a number");
+        keys.iter().map(number).collect()
+    }
+
     /// The check of a group of expected values.
     pub fn within(&self, key: &str) -> Self {
         let mut value = self.value.clone();

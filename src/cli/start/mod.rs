@@ -44,6 +44,9 @@ pub(super) fn run(args: &StartArgs, out: Out<'_>) -> Result<ExitStatus, CliError
     output::make_folder(&args.dir)?;
     for (name, bytes) in &files {
         let path = args.dir.join(name);
+        if let Some(folder) = path.parent() {
+            output::make_folder(folder)?;
+        }
         output::replace(&path, bytes)?;
         writeln!(out, "wrote {}", path.display())?;
     }

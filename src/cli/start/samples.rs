@@ -25,6 +25,8 @@ macro_rules! sample {
 /// One line a folder of `sample-data`: its name and its files.
 const SAMPLES: &[Sample] = &[
     sample!("owner": "README.md" "inspections.csv" "machines.csv" "parts.csv" "plan.csv" "positions.csv" "products.csv" "replacements.csv" "settings.toml" "stock.csv" "usage.csv"),
+    sample!("desk": "README.md" "inspections.csv" "machines.csv" "parts.csv" "plan.csv" "positions.csv" "products.csv" "replacements.csv" "settings.toml" "stock.csv" "usage.csv"),
+    sample!("fleet": "README.md" "inspections.csv" "machines.csv" "parts.csv" "plan.csv" "positions.csv" "products.csv" "replacements.csv" "settings.toml" "stock.csv" "usage.csv" "models/spinner-fin.toml"),
 ];
 
 /// The sample of that name.

@@ -24,7 +24,50 @@ pub fn budget(report: &BudgetReport, width: usize) -> String {
     }
     out.push('\n');
     out.push_str(&months(report, width));
+    if !report.policies.is_empty() {
+        out.push('\n');
+        out.push_str(&policies(report, width));
+    }
     close(&mut out, &report.header, true, width);
+    out
+}
+
+/// The season run as it is, and with the advised work done first.
+fn policies(report: &BudgetReport, width: usize) -> String {
+    let mut grid = Grid::new(
+        &[
+            ("Into the season", Lean::Left),
+            ("Changed first", Lean::Right),
+            ("Parts and labor", Lean::Right),
+            ("8 in 10", Lean::Right),
+            ("Down time", Lean::Right),
+            ("8 in 10", Lean::Right),
+        ],
+        width,
+    );
+    let cash = |v: f64| money(v, &report.currency);
+    for line in &report.policies {
+        let total = line.total;
+        grid.row([
+            match line.policy {
+                "advised" => "advised work done first",
+                _ => "run as it stands",
+            }
+            .to_owned(),
+            line.changed_before.to_string(),
+            or_unknown(total.map(|f| f.expected), cash),
+            or_unknown(total.map(|f| f.p80), cash),
+            or_unknown(line.down.map(|f| f.expected), cash),
+            or_unknown(line.down.map(|f| f.p80), cash),
+        ]);
+    }
+    let mut out = grid.text();
+    out.push_str(&wrapped(
+        "Work done first costs this season and saves in the next ones too: the advice weighs them all, this table only this season.",
+        "  ",
+        "  ",
+        width,
+    ));
     out
 }
 

@@ -174,6 +174,7 @@ pub fn usual() -> BudgetReport {
         products: products(total.expected),
         months: months(total),
         plan: plan(),
+        policies: Vec::new(),
         assumptions: assumptions(),
         account: account(),
         lines,
@@ -246,6 +247,7 @@ pub fn bare() -> BudgetReport {
         products: Vec::new(),
         months: Vec::new(),
         plan: Vec::new(),
+        policies: Vec::new(),
         assumptions: Vec::new(),
         account: Vec::new(),
         ..usual()

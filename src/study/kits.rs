@@ -1,0 +1,63 @@
+//! Kits: parts of one machine that are done together and share labor, so decided together.
+//!
+//! Each part's own saving counts its whole labor. Done together, the longest job holds the others,
+//! so a kit saves what its parts save, and the hours of all but the longest. All of it is changed
+//! before the season, or none.
+
+use std::collections::BTreeMap;
+
+use super::Study;
+use super::advice::Judged;
+use crate::forecast::unit::InService;
+
+impl Study {
+    /// Puts the parts of each kit under one decision. Each part's saving is its own and its share,
+    /// by hours, of the labor saved, so that they add up to the kit's.
+    pub(super) fn decide_kits(&self, service: &InService, judged: &mut [Option<Judged>]) {
+        for units in kits(service).into_values().filter(|u| 1 < u.len()) {
+            self.decide_kit(service, &units, judged);
+        }
+    }
+
+    fn decide_kit(&self, service: &InService, units: &[usize], judged: &mut [Option<Judged>]) {
+        let known: Option<Vec<&Judged>> = units.iter().map(|i| judged[*i].as_ref()).collect();
+        // A part nothing is known of leaves the others to be decided alone.
+        let Some(known) = known else { return };
+        let rate = self.records.settings.labor_rate.unwrap_or(0.0);
+        let labor: Vec<f64> = units
+            .iter()
+            .map(|i| &service.lines[service.units[*i].line])
+            .map(|line| rate * line.cost.labor_hours.unwrap_or(0.0))
+            .collect();
+        let all: f64 = labor.iter().sum();
+        let shared = all - labor.iter().copied().fold(0.0, f64::max);
+        let draws = known.iter().map(|j| j.savings.len()).min().unwrap_or(0);
+        let together: Vec<f64> = (0..draws)
+            .map(|d| known.iter().map(|j| j.savings[d]).sum::<f64>() + shared)
+            .collect();
+        let age_known = known.iter().all(|j| j.age_known);
+        let decided: Vec<Judged> = known
+            .iter()
+            .zip(&labor)
+            .map(|(own, labor)| Judged {
+                savings: together.clone(),
+                saving: own.saving + if 0.0 < all { shared * labor / all } else { 0.0 },
+                age_known,
+            })
+            .collect();
+        for (i, decided) in units.iter().zip(decided) {
+            judged[*i] = Some(decided);
+        }
+    }
+}
+
+/// Parts in service by machine and kit.
+fn kits(service: &InService) -> BTreeMap<(usize, &str), Vec<usize>> {
+    let mut kits: BTreeMap<(usize, &str), Vec<usize>> = BTreeMap::new();
+    for (i, unit) in service.units.iter().enumerate() {
+        if let Some(kit) = &service.lines[unit.line].kit {
+            kits.entry((unit.machine, kit)).or_default().push(i);
+        }
+    }
+    kits
+}

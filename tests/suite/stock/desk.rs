@@ -1,0 +1,335 @@
+//! The whole way from records to an order list, on fleets of known truth.
+
+use rayon::prelude::*;
+use wearcast::record::{Critical, Records, StockRow};
+use wearcast::report::stock::{StockLine, StockReport};
+use wearcast::study::{Options, Study};
+
+use crate::fleet::{Fleet, Played, TrueFamily, name};
+
+const PRIOR: &str = "[prior]\nshape = { median = 3.0, spread = 2.0 }\nlife50 = { median = 1500, spread = 4.0 }\nwear_factor = { spread = 3.0 }\n";
+
+fn fleet(seed: u64) -> Fleet {
+    let family = |name, scale, price| TrueFamily {
+        name,
+        shape: 3.0,
+        scale,
+        factors: [1.0, 1.6, 1.3],
+        price,
+        positions: 2,
+    };
+    Fleet {
+        machines: 5,
+        seasons: 3,
+        spread: 0.0,
+        families: vec![
+            family("chain", 2_500.0, 900.0),
+            family("fin", 1_200.0, 60.0),
+        ],
+        seed,
+    }
+}
+
+fn asked(fleet: &Fleet, records: Records, played: &Played, options: Options) -> StockReport {
+    let options = Options {
+        as_of: Some(played.as_of),
+        ..options
+    };
+    let study = Study::new(records, fleet.families(PRIOR), options).expect("sound records");
+    study.stock(&[]).expect("enough is known")
+}
+
+fn on_shelf(part: &str, on_hand: f64) -> StockRow {
+    StockRow {
+        row: 2,
+        part: part.to_owned(),
+        on_hand,
+        on_order: None,
+        due: None,
+        extra: Default::default(),
+    }
+}
+
+fn line<'a>(report: &'a StockReport, part: &str) -> &'a StockLine {
+    let mut lines = report.lines.iter();
+    lines
+        .find(|l| l.part == part)
+        .expect("the part is in service")
+}
+
+/// Seasons played anew with the truth: what the advised stock serves of them is what was promised,
+/// within three standard errors.
+#[test]
+fn over_many_seasons_the_advised_stock_serves_what_was_promised() {
+    let outcomes: Vec<[f64; 4]> = (0..100_u64)
+        .into_par_iter()
+        .map(|seed| {
+            let fleet = fleet(900 + seed);
+            let played = fleet.play();
+            let mut records = played.records.clone();
+            records.settings.service_level = Some(0.9);
+            let report = asked(&fleet, records, &played, Options::default());
+            let mut sums = [0.0; 4];
+            for (family, actual) in fleet.families.iter().zip(&played.worn_next) {
+                let line = line(&report, family.name);
+                let (demand, stock) = (
+                    line.demand.expect("known"),
+                    line.order_up_to.expect("known"),
+                );
+                assert!(0.9 <= line.fill_rate.expect("some demand"));
+                sums[0] += demand.expected;
+                sums[1] += demand.expected - line.shortage.expect("known");
+                sums[2] += actual;
+                sums[3] += actual.min(stock);
+            }
+            sums
+        })
+        .collect();
+    let sum = |i: usize| outcomes.iter().map(|o| o[i]).sum::<f64>();
+    let (promised, served) = (sum(1) / sum(0), sum(3) / sum(2));
+    // Error of a ratio of sums, from the fleets.
+    let residuals = outcomes.iter().map(|o| (o[3] - served * o[2]).powi(2));
+    let error = residuals.sum::<f64>().sqrt() / sum(2);
+    assert!(
+        (served - promised).abs() < 3.0 * error,
+        "{served} served, {promised} promised, standard error {error}"
+    );
+}
+
+#[test]
+fn what_is_on_the_shelf_and_on_the_way_is_not_ordered_again() {
+    let fleet = fleet(1);
+    let played = fleet.play();
+    let empty = asked(&fleet, played.records.clone(), &played, Options::default());
+    let mut records = played.records.clone();
+    records.stock = vec![StockRow {
+        on_order: Some(2.0),
+        ..on_shelf("chain", 1.0)
+    }];
+    let some = asked(&fleet, records, &played, Options::default());
+    let (before, after) = (line(&empty, "chain"), line(&some, "chain"));
+    assert_eq!(before.order_up_to, after.order_up_to);
+    assert_eq!(
+        after.order_now.expect("known"),
+        before.order_now.expect("known") - 3.0
+    );
+    assert_eq!(before.on_hand, None, "not in stock is not nothing in stock");
+}
+
+#[test]
+fn the_order_comes_in_packs_and_its_money_adds_up() {
+    let fleet = fleet(2);
+    let played = fleet.play();
+    let mut records = played.records.clone();
+    records.settings.price_change = 0.10;
+    for part in &mut records.parts {
+        part.pack = 4;
+    }
+    let report = asked(&fleet, records, &played, Options::default());
+    let mut sum = 0.0;
+    for (line, price) in [("chain", 990.0), ("fin", 66.0)].map(|(p, m)| (line(&report, p), m)) {
+        let order = line.order_now.expect("known");
+        assert!(0.0 < order && (order % 4.0).abs() < 1e-9);
+        assert!((line.order_cost.expect("priced") - order * price).abs() < 1e-6);
+        sum += order * price;
+    }
+    assert!((report.order_total.expect("all priced") - sum).abs() < 1e-6);
+}
+
+#[test]
+fn a_part_without_a_price_makes_the_order_total_unknown() {
+    let fleet = fleet(2);
+    let played = fleet.play();
+    let mut records = played.records.clone();
+    records.parts.iter_mut().for_each(|p| {
+        p.price = (p.number != "fin").then_some(900.0);
+    });
+    let report = asked(&fleet, records, &played, Options::default());
+    assert_eq!(report.order_total, None);
+    assert_eq!(line(&report, "fin").order_cost, None);
+    assert!(0.0 < report.known_total);
+}
+
+#[test]
+fn limited_money_is_spent_and_not_more() {
+    let fleet = fleet(3);
+    let played = fleet.play();
+    let free = asked(&fleet, played.records.clone(), &played, Options::default());
+    let limit = free.order_total.expect("priced") / 2.0;
+    let mut records = played.records.clone();
+    records.settings.budget_limit = Some(limit);
+    let held = asked(&fleet, records, &played, Options::default());
+    let spent = held.order_total.expect("priced");
+    assert!(
+        spent <= limit && limit - 900.0 < spent,
+        "{spent} of {limit}"
+    );
+    assert!(held.fill_rate < free.fill_rate);
+    let money: Vec<f64> = held.curve.iter().map(|p| p.money).collect();
+    let served: Vec<f64> = held.curve.iter().map(|p| p.fill_rate).collect();
+    assert!(
+        money.is_sorted() && served.is_sorted(),
+        "more money serves more"
+    );
+}
+
+/// Costs decide where no service level is set; the critical ratio 0.2 / (0.2 + 0.2) is the median.
+#[test]
+fn with_costs_alone_the_order_is_the_quantile_of_the_critical_ratio() {
+    let fleet = fleet(4);
+    let played = fleet.play();
+    let mut records = played.records.clone();
+    records.settings.rush_cost = Some(0.2);
+    records.settings.holding_rate = Some(0.1);
+    records.settings.return_rate = Some(0.1);
+    let report = asked(&fleet, records, &played, Options::default());
+    assert_eq!(report.service_level, None);
+    for line in &report.lines {
+        assert_eq!(
+            line.order_up_to,
+            line.demand.map(|d| d.p50),
+            "{}",
+            line.part
+        );
+        let (more, fewer) = (
+            line.one_more.expect("priced"),
+            line.one_fewer.expect("priced"),
+        );
+        assert!(0.0 <= more && 0.0 <= fewer, "either way is dearer");
+    }
+}
+
+#[test]
+fn an_older_number_on_the_shelf_serves_the_newer_one() {
+    let fleet = fleet(5);
+    let played = fleet.play();
+    let mut records = played.records.clone();
+    let mut new = records.parts[0].clone();
+    new.replaces = Some("chain".to_owned());
+    new.number = "chain-b".to_owned();
+    records.parts.push(new);
+    records.parts.sort_by(|a, b| a.number.cmp(&b.number));
+    records.stock = vec![on_shelf("chain", 2.0), on_shelf("chain-b", 1.0)];
+    let report = asked(&fleet, records, &played, Options::default());
+    let line = line(&report, "chain-b");
+    assert_eq!(line.on_hand, Some(3.0));
+    assert_eq!(line.supersedes, ["chain"]);
+}
+
+#[test]
+fn what_nothing_takes_is_listed_as_idle_with_its_money() {
+    let fleet = fleet(6);
+    let played = fleet.play();
+    let mut records = played.records.clone();
+    let mut odd = records.parts[0].clone();
+    odd.number = "odd".to_owned();
+    odd.price = Some(40.0);
+    records.parts.push(odd);
+    records.stock = vec![on_shelf("odd", 5.0), on_shelf("fin", 500.0)];
+    let report = asked(&fleet, records, &played, Options::default());
+    let idle = |part: &str| report.idle.iter().find(|l| l.part == part).expect("idle");
+    assert_eq!((idle("odd").idle, idle("odd").expected), (5.0, None));
+    assert_eq!(idle("odd").money, Some(200.0));
+    let fins = idle("fin");
+    assert!(fins.expected.is_some_and(|e| 0.0 < e) && 400.0 < fins.idle && fins.idle < 500.0);
+}
+
+/// A machine of which nothing is recorded is forecast from the others: its parts at any age, its
+/// use the average of theirs, and it tells the life models nothing.
+#[test]
+fn a_customer_without_records_is_forecast_from_the_others() {
+    let fleet = fleet(7);
+    let played = fleet.play();
+    let silent = name(0);
+    let mut records = played.records.clone();
+    records.usage = records.usage.filtered(|row| row.machine != silent);
+    records.replacements.retain(|r| r.machine != silent);
+    records.plan.retain(|p| p.machine != silent);
+    for machine in &mut records.machines {
+        machine.customer = Some(format!("farm of {}", machine.name));
+    }
+    let report = asked(&fleet, records.clone(), &played, Options::default());
+    let needs = |customer: &str, part: &str| {
+        let of = |n: &&wearcast::report::stock::CustomerNeed| {
+            n.customer.as_deref() == Some(customer) && n.part == part
+        };
+        report.customers.iter().find(of).map_or(0.0, |n| n.expected)
+    };
+    let farm = format!("farm of {silent}");
+    let others: f64 = (1..5)
+        .map(|m| needs(&format!("farm of {}", name(m)), "fin"))
+        .sum();
+    let share = needs(&farm, "fin") / (others / 4.0);
+    assert!(
+        (0.5..2.0).contains(&share),
+        "{share} of what the others need"
+    );
+    let notes = report.header.notes.join("\n");
+    assert!(
+        notes.contains("what the other machines did on average"),
+        "{notes}"
+    );
+    assert!(notes.contains("nothing is recorded of M0000"), "{notes}");
+    let expected: f64 = report
+        .customers
+        .iter()
+        .filter(|n| n.part == "fin")
+        .map(|n| n.expected)
+        .sum();
+    let demand = line(&report, "fin").demand.expect("known").expected;
+    assert!(
+        (expected - demand).abs() < 1e-6 * demand,
+        "customers add up to the demand"
+    );
+}
+
+#[test]
+fn a_part_for_looks_only_is_not_held_for_a_promise() {
+    let fleet = fleet(8);
+    let played = fleet.play();
+    let mut records = played.records.clone();
+    records.settings.service_level = Some(0.99);
+    records.settings.rush_cost = Some(0.05);
+    records.settings.return_rate = Some(0.4);
+    records
+        .parts
+        .iter_mut()
+        .for_each(|p| p.critical = Some(Critical::Cosmetic));
+    let looks = asked(&fleet, records.clone(), &played, Options::default());
+    records
+        .parts
+        .iter_mut()
+        .for_each(|p| p.critical = Some(Critical::Stops));
+    let stops = asked(&fleet, records, &played, Options::default());
+    assert!(line(&looks, "fin").order_up_to < line(&stops, "fin").order_up_to);
+}
+
+/// The lead time's demand is part of the season's, and longer lead times ask for more.
+#[test]
+fn a_longer_lead_time_asks_for_an_earlier_order() {
+    let fleet = fleet(9);
+    let played = fleet.play();
+    let at = |days: f64, spread: Option<f64>| {
+        let mut records = played.records.clone();
+        records.parts.iter_mut().for_each(|p| {
+            p.lead_days = Some(days);
+            p.lead_days_spread = spread;
+        });
+        let report = asked(&fleet, records, &played, Options::default());
+        let line = line(&report, "fin").clone();
+        (
+            line.lead_demand.expect("known").expected,
+            line.reorder_point.expect("known"),
+            line.demand.expect("known").expected,
+        )
+    };
+    let (short, long, all) = (at(10.0, None), at(60.0, None), at(400.0, None));
+    assert!(short.0 < long.0 && long.0 < long.2);
+    assert!(short.1 < long.1);
+    assert!(
+        (all.0 - all.2).abs() < 1e-9,
+        "a lead time of the whole season"
+    );
+    let spread = at(10.0, Some(3.0));
+    assert!(short.1 <= spread.1, "late deliveries are covered too");
+}
