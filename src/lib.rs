@@ -18,6 +18,7 @@
 //! - [`report`]: results as plain structs, and their forms for people and programs
 //! - [`study`]: each question a user asks, put together from the rooms above
 //! - [`read`]: files to records; every row is used, or listed with what is wrong with it
+//! - [`import`]: files of open standards to rows of the records, each row once
 //! - [`cli`]: the command line
 //!
 //! From [`units`] to [`study`] there is no file, clock, environment or printing: dates, seeds and
@@ -65,6 +66,7 @@ pub mod decide;
 pub mod degradation;
 pub mod family;
 pub mod forecast;
+pub mod import;
 pub mod life;
 pub mod model;
 pub mod plot;

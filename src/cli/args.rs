@@ -3,6 +3,7 @@
 use std::path::PathBuf;
 
 use chrono::NaiveDate;
+use clap::builder::PossibleValuesParser;
 use clap::{Parser, Subcommand, ValueEnum};
 
 /// Wear parts of dry-product spreaders: what will wear out, what it will cost, what to have on the
@@ -16,6 +17,10 @@ pub(super) struct Args {
 
 #[derive(Debug, Subcommand)]
 pub(super) enum Command {
+    /// Write an empty, ready-to-fill records workbook, or a copy of an example
+    #[command(after_help = "Examples:\n  wearcast start my-records\n  \
+                            wearcast start try-out --example owner")]
+    Start(StartArgs),
     /// Read everything, account for every row, list every problem
     #[command(after_help = "Example: wearcast check sample-data/owner")]
     Check(Shared),
@@ -59,6 +64,70 @@ pub(super) enum Command {
     /// Forecast past seasons from the records before them, and score the forecasts
     #[command(after_help = "Example: wearcast backtest sample-data/owner --season 2026")]
     Backtest(Shared),
+    /// Bring use and meter readings in from files of open standards
+    #[command(
+        after_help = "Examples:\n  wearcast import taskdata TASKDATA --into my-records\n  \
+                            wearcast import taskdata TASKDATA.zip --into my-records --dry-run"
+    )]
+    Import(ImportArgs),
+}
+
+#[derive(Clone, Debug, clap::Args)]
+pub(super) struct StartArgs {
+    /// The folder to write into; made where there is none
+    #[arg(value_name = "DIR")]
+    pub(super) dir: PathBuf,
+    /// Invented records to try out, in place of an empty workbook
+    #[arg(long, value_name = "NAME", value_parser = PossibleValuesParser::new(super::start::sample_names()))]
+    pub(super) example: Option<String>,
+    /// No rows that show how
+    #[arg(long, conflicts_with = "example")]
+    pub(super) no_examples: bool,
+    /// Replace files of the same name
+    #[arg(long)]
+    pub(super) force: bool,
+}
+
+/// What can be imported.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub(super) enum ImportKind {
+    /// ISO 11783-10 task data: what was spread, by machine, day, product and bin
+    Taskdata,
+    /// ISO 15143-3 telematics feeds: engine hours and distance of machines, as meter readings
+    Telematics,
+}
+
+/// What rows of two bins in one pass carry.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub(super) enum TwoBinsChoice {
+    /// Each the acres and hours of the whole pass
+    Whole,
+    /// Each its share of them by tons, so that rows add up
+    Shared,
+}
+
+#[derive(Clone, Debug, clap::Args)]
+pub(super) struct ImportArgs {
+    /// What the files are
+    #[arg(value_enum, value_name = "KIND")]
+    pub(super) kind: ImportKind,
+    /// A folder, a zip archive or a file
+    #[arg(value_name = "PATH")]
+    pub(super) path: PathBuf,
+    /// The records folder to add to
+    #[arg(long, value_name = "DIR")]
+    pub(super) into: PathBuf,
+    #[command(flatten)]
+    pub(super) target: Target,
+    /// Task data: what the rows of two bins that work in one pass carry
+    #[arg(long, value_enum, value_name = "HOW", default_value = "whole")]
+    pub(super) two_bins: TwoBinsChoice,
+    /// End well although names are not matched; their rows are still listed and counted
+    #[arg(long)]
+    pub(super) set_aside: bool,
+    /// Only say what would be done
+    #[arg(long)]
+    pub(super) dry_run: bool,
 }
 
 /// What is done before the season.

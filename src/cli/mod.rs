@@ -1,8 +1,10 @@
 //! The command line: arguments in, text or files out.
 
 mod args;
+mod import;
 mod output;
 mod run;
+mod start;
 
 use std::ffi::OsString;
 use std::io::Write;
@@ -45,6 +47,8 @@ enum CliError {
     Read(#[from] ReadError),
     #[error("`{path}` cannot be written: {why}")]
     Write { path: String, why: String },
+    #[error("{0}")]
+    Import(String),
     #[error(transparent)]
     Study(#[from] StudyError),
     #[error("the workbook cannot be written: {0}")]
@@ -63,9 +67,11 @@ impl CliError {
                 | StudyError::Column { .. }
                 | StudyError::SeasonOver { .. },
             ) => ExitStatus::Usage,
-            Self::Read(_) | Self::Write { .. } | Self::Workbook(_) | Self::Print(_) => {
-                ExitStatus::File
-            }
+            Self::Read(_)
+            | Self::Import(_)
+            | Self::Write { .. }
+            | Self::Workbook(_)
+            | Self::Print(_) => ExitStatus::File,
             Self::Study(StudyError::TooThin(_)) => ExitStatus::TooThin,
         }
     }

@@ -181,6 +181,19 @@ fn write_pictures(folder: &Path, pictures: &[Picture], force: bool) -> Result<()
         .try_for_each(|(file, path)| place(file, path, force))
 }
 
+/// Puts new bytes in the place of a file, or makes it.
+pub(super) fn replace(path: &Path, bytes: &[u8]) -> Result<(), CliError> {
+    write_whole(path, bytes, true)
+}
+
+/// Makes a folder, and those above it, where they are not there.
+pub(super) fn make_folder(path: &Path) -> Result<(), CliError> {
+    std::fs::create_dir_all(path).map_err(|e| CliError::Write {
+        path: path.display().to_string(),
+        why: e.to_string(),
+    })
+}
+
 /// Writes beside the target, then moves into its place.
 fn write_whole(path: &Path, bytes: &[u8], force: bool) -> Result<(), CliError> {
     place(stage(path, bytes)?, path, force)

@@ -30,6 +30,8 @@ pub(super) fn run(args: &Args, out: Out<'_>, err: Out<'_>) -> Result<ExitStatus,
         Command::Models(args) => models(args, out, err),
         Command::Compare(args) => compare(args, out, err),
         Command::Backtest(args) => backtest(args, out, err),
+        Command::Import(args) => super::import::run(args, out, err),
+        Command::Start(args) => super::start::run(args, out),
     }
 }
 

@@ -45,6 +45,9 @@ const EXPLAINING: [&str; 8] = [
     "settings",
 ];
 
+/// Tables that `import` keeps beside the records: what a name in a file stands for.
+const KEPT_BESIDE: [&str; 3] = ["machine_names.csv", "bin_names.csv", "product_names.csv"];
+
 /// A problem of a whole file.
 pub(super) fn whole(
     severity: Severity,
@@ -101,7 +104,7 @@ pub(super) fn extension(path: &Path) -> String {
         .unwrap_or_default()
 }
 
-fn table_named(name: &str) -> Option<Table> {
+pub(super) fn table_named(name: &str) -> Option<Table> {
     let name = normal(name);
     Table::ALL.into_iter().find(|table| table.name() == name)
 }
@@ -128,6 +131,7 @@ pub(super) fn folder(dir: &Path) -> Result<Folder, ReadError> {
         let source = file_name(&path);
         match table {
             Some(table) => homes.entry(table).or_default().push(Found { source, home }),
+            None if KEPT_BESIDE.contains(&source.to_lowercase().as_str()) => {}
             None => problems.push(no_table(&source)),
         }
     }

@@ -59,7 +59,7 @@ impl Columns {
 }
 
 /// Lower case, without spaces, `-` and `_`.
-pub(super) fn normal(text: &str) -> String {
+pub(crate) fn normal(text: &str) -> String {
     text.chars()
         .filter(|c| !(c.is_whitespace() || matches!(c, '-' | '_' | '\u{feff}')))
         .flat_map(char::to_lowercase)

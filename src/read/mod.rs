@@ -9,11 +9,13 @@
 )]
 
 mod bare;
+mod bundle;
 mod cell;
 mod csv;
 mod error;
 mod find;
 mod header;
+mod home;
 mod parquet;
 mod row;
 mod sink;
@@ -38,7 +40,10 @@ use sink::{Outcome, Sink, TableSink};
 use xlsx::Book;
 
 pub use bare::{BareReading, RowCounts, bare_ages, bare_lives};
+pub use bundle::{NamedFile, bundle};
 pub use error::ReadError;
+pub(crate) use header::normal as header_name;
+pub use home::{TableHome, kept_file, records_held, table_home};
 pub use text::{ModelFile, ModelFileError, families, model_files};
 
 /// What a records folder says, and what is wrong with it.
@@ -169,6 +174,7 @@ impl Reader<'_> {
             inspections: self.table(Table::Inspections, tables::inspection)?,
             plan: self.table(Table::Plan, tables::plan)?,
             stock: self.table(Table::Stock, tables::stock)?,
+            meters: self.table(Table::Meters, tables::meter)?,
             machines,
             ..Records::default()
         };

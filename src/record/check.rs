@@ -6,6 +6,7 @@
 
 mod fleet;
 mod log;
+mod meters;
 mod order;
 mod shop;
 mod supersession;
@@ -73,6 +74,7 @@ pub fn check(records: Records, context: &Context<'_>) -> Checked {
     check.inspections();
     check.plan();
     check.stock();
+    check.meters();
     check.bins();
     check.fill_products();
     check.later();
@@ -272,6 +274,10 @@ impl Check<'_> {
             (
                 Table::Inspections,
                 count(&mut self.records.inspections.iter().map(|i| i.date)),
+            ),
+            (
+                Table::Meters,
+                count(&mut self.records.meters.iter().map(|m| m.date)),
             ),
         ];
         for (table, rows) in counts {

@@ -38,11 +38,13 @@ pub enum Table {
     Plan,
     /// `stock`
     Stock,
+    /// `meters`
+    Meters,
 }
 
 impl Table {
     /// Every table, in the order they are read and accounted for.
-    pub const ALL: [Self; 9] = [
+    pub const ALL: [Self; 10] = [
         Self::Machines,
         Self::Positions,
         Self::Parts,
@@ -52,6 +54,7 @@ impl Table {
         Self::Inspections,
         Self::Plan,
         Self::Stock,
+        Self::Meters,
     ];
 
     /// File stem and sheet name.
@@ -67,6 +70,7 @@ impl Table {
             Self::Inspections => "inspections",
             Self::Plan => "plan",
             Self::Stock => "stock",
+            Self::Meters => "meters",
         }
     }
 }
@@ -361,6 +365,63 @@ pub struct StockRow {
     pub extra: Extra,
 }
 
+/// What a meter counts.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum MeterKind {
+    /// Hours with the spinners on.
+    Hours,
+    /// Acres.
+    Acres,
+    /// Short tons.
+    Tons,
+    /// Hours of the engine.
+    EngineHours,
+    /// Miles.
+    Miles,
+}
+
+impl MeterKind {
+    /// Every kind.
+    pub const ALL: [Self; 5] = [
+        Self::Hours,
+        Self::Acres,
+        Self::Tons,
+        Self::EngineHours,
+        Self::Miles,
+    ];
+
+    /// The word in the records.
+    #[must_use]
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::Hours => "hours",
+            Self::Acres => "acres",
+            Self::Tons => "tons",
+            Self::EngineHours => "engine_hours",
+            Self::Miles => "miles",
+        }
+    }
+}
+
+/// What a meter of a machine showed on a day: a count over the machine's life.
+#[derive(Clone, Debug, PartialEq)]
+pub struct MeterReading {
+    /// Row of its table.
+    pub row: u32,
+    /// The day.
+    pub date: NaiveDate,
+    /// Machine.
+    pub machine: String,
+    /// What the meter counts, and so its unit.
+    pub meter: MeterKind,
+    /// What it showed.
+    pub reading: f64,
+    /// Free text.
+    pub note: Option<String>,
+    /// Unknown columns.
+    pub extra: Extra,
+}
+
 /// Everything a records folder says, read and checked.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Records {
@@ -382,6 +443,8 @@ pub struct Records {
     pub plan: Vec<PlanRow>,
     /// Sorted by part.
     pub stock: Vec<StockRow>,
+    /// Sorted by machine, meter, date; kept, and not used in any result yet.
+    pub meters: Vec<MeterReading>,
     /// The owner's settings.
     pub settings: Settings,
     /// Where each table came from: a file, or `file, sheet name`.

@@ -2,10 +2,12 @@
 
 mod backtest;
 mod compare;
+mod imports;
 mod stock;
 
 pub use backtest::backtest;
 pub use compare::compare;
+pub use imports::imports;
 pub use stock::stock;
 
 use chrono::NaiveDate;

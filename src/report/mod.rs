@@ -5,6 +5,7 @@ pub mod compare;
 pub mod csv;
 pub mod fits;
 pub mod html;
+pub mod imports;
 pub mod json;
 pub mod lives;
 pub mod models;

@@ -9,7 +9,7 @@ use wearcast::read::{self, Reading};
 use wearcast::record::{Installed, Problem, ProblemKind, Severity, Table};
 
 /// A small fleet without a fault: file name and text.
-pub(crate) const GOOD: [(&str, &str); 9] = [
+pub(crate) const GOOD: [(&str, &str); 10] = [
     (
         "machines.csv",
         "machine,in_service,records_from,retired,site,owner code\nM1,2024-03-01,,,North,7\nM2,2020-01-01,2024-01-01,2025-12-31,South,8\n",
@@ -46,6 +46,10 @@ pub(crate) const GOOD: [(&str, &str); 9] = [
     (
         "stock.csv",
         "part,on_hand,on_order,due\nF-1,8,4,2025-02-01\n",
+    ),
+    (
+        "meters.csv",
+        "date,machine,meter,reading,note,dial\n2024-04-01,M1,engine_hours,1210.5,,left\n2024-05-01,M1,Engine_Hours,1300,,left\n",
     ),
 ];
 
@@ -148,7 +152,7 @@ fn a_good_folder_has_no_problem_and_uses_every_row() {
     let reading = Folder::good().read();
     assert_eq!(reading.problems, []);
     let used: Vec<u64> = reading.accounts.iter().map(|a| a.used).collect();
-    assert_eq!(used, [2, 5, 4, 2, 3, 2, 1, 1, 1]);
+    assert_eq!(used, [2, 5, 4, 2, 3, 2, 1, 1, 1, 2]);
     let records = &reading.records;
     assert_eq!(
         records.machine("M1").map(|m| m.records_from),

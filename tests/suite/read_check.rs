@@ -125,7 +125,7 @@ fn rows_that_hang_on_a_row_set_aside_are_set_aside_with_it() {
     );
     let reading = folder.read();
     let used: Vec<u64> = reading.accounts.iter().map(|a| a.used).collect();
-    assert_eq!(used, [1, 2, 4, 2, 2, 1, 1, 1, 1]);
+    assert_eq!(used, [1, 2, 4, 2, 2, 1, 1, 1, 1, 2]);
 }
 
 #[test]
@@ -225,9 +225,9 @@ fn rows_after_the_as_of_date_are_counted_and_kept() {
     )
     .expect("readable");
     assert_accounted(&reading);
-    assert_eq!(problems(&reading, Severity::Remark).len(), 3);
+    assert_eq!(problems(&reading, Severity::Remark).len(), 4);
     let later: Vec<u64> = reading.accounts.iter().map(|a| a.later).collect();
-    assert_eq!(later, [0, 0, 0, 0, 2, 2, 1, 0, 0]);
+    assert_eq!(later, [0, 0, 0, 0, 2, 2, 1, 0, 0, 1]);
     assert_eq!(reading.records.usage.len(), 3);
 }
 
@@ -296,6 +296,31 @@ fn without_a_products_table_every_product_is_its_own_group() {
             ("sand", "sand", 0)
         ]
     );
+}
+
+#[test]
+fn a_meter_that_shows_less_than_before_is_remarked_on_and_used() {
+    let folder = Folder::good();
+    folder.add(
+        "meters.csv",
+        "2024-06-01,M1,engine_hours,12,new meter,\n2024-06-01,M9,tons,1,,",
+    );
+    let reading = folder.read();
+    let told: Vec<_> = reading
+        .problems
+        .iter()
+        .map(|p| (p.severity, p.place.row, p.kind))
+        .collect();
+    assert_eq!(
+        told,
+        [
+            (Severity::Problem, Some(5), ProblemKind::Unknown),
+            (Severity::Remark, Some(4), ProblemKind::Order),
+        ]
+    );
+    let account = &reading.accounts[9];
+    assert_eq!((account.read, account.used, account.set_aside), (4, 3, 1));
+    assert_eq!(reading.records.meters.len(), 3);
 }
 
 #[test]

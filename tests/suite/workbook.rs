@@ -373,7 +373,7 @@ fn every_row_read_is_used_or_set_aside() {
     assert_eq!(rows.text(usage, 6), "adds up");
     assert_eq!(rows.text(rows.row("stock"), 1), "no such table");
     assert!(rows.is_empty(rows.row("stock"), 2));
-    assert_close(rows.number(rows.row("Sum"), 2), 18_412.0 + 7.0 * 40.0);
+    assert_close(rows.number(rows.row("Sum"), 2), 18_412.0 + 8.0 * 40.0);
 }
 
 #[test]

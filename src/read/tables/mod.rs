@@ -1,6 +1,7 @@
 //! The tables of a records folder: their columns, and a row of each as its type.
 
 mod machines;
+mod meters;
 mod parts;
 mod plan;
 mod positions;
@@ -17,6 +18,7 @@ use crate::record::Table;
 use super::header::Spec;
 
 pub(super) use machines::row as machine;
+pub(super) use meters::row as meter;
 pub(super) use parts::row as part;
 pub(super) use plan::row as plan;
 pub(super) use positions::row as position;
@@ -40,5 +42,6 @@ pub(super) fn spec(table: Table) -> &'static Spec {
         Table::Inspections => &replacements::INSPECTIONS,
         Table::Plan => &plan::SPEC,
         Table::Stock => &shelf::SPEC,
+        Table::Meters => &meters::SPEC,
     }
 }

@@ -2,7 +2,7 @@
 
 use std::cmp::Ordering;
 
-use crate::record::{Amounts, Inspection, PlanRow, Records, Replacement, StockRow};
+use crate::record::{Amounts, Inspection, MeterReading, PlanRow, Records, Replacement, StockRow};
 
 /// Floats as they sort; equal bits are equal.
 fn float(a: Option<f64>, b: Option<f64>) -> Ordering {
@@ -52,6 +52,13 @@ pub(super) fn stock(a: &StockRow, b: &StockRow) -> Ordering {
         .then_with(|| (a.due, &a.extra).cmp(&(b.due, &b.extra)))
 }
 
+pub(super) fn meter(a: &MeterReading, b: &MeterReading) -> Ordering {
+    (&a.machine, a.meter, a.date)
+        .cmp(&(&b.machine, b.meter, b.date))
+        .then_with(|| a.reading.total_cmp(&b.reading))
+        .then_with(|| (&a.note, &a.extra).cmp(&(&b.note, &b.extra)))
+}
+
 /// Sorts the lists that are not sorted by a name alone.
 pub(super) fn sort(records: &mut Records) {
     records
@@ -66,4 +73,7 @@ pub(super) fn sort(records: &mut Records) {
     records
         .stock
         .sort_by(|a, b| stock(a, b).then(a.row.cmp(&b.row)));
+    records
+        .meters
+        .sort_by(|a, b| meter(a, b).then(a.row.cmp(&b.row)));
 }

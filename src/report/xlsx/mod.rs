@@ -4,6 +4,7 @@
 //! a word beside it. The same report gives the same bytes.
 
 mod assumptions;
+pub mod blank;
 mod causes;
 mod machines;
 mod months;

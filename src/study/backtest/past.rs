@@ -33,6 +33,7 @@ pub fn known_on(records: &Records, as_of: NaiveDate) -> Records {
     let positions = records.positions.iter();
     let replacements = records.replacements.iter();
     let inspections = records.inspections.iter();
+    let meters = records.meters.iter();
     Records {
         positions: positions
             .filter(|p| begun(&p.machine))
@@ -50,6 +51,10 @@ pub fn known_on(records: &Records, as_of: NaiveDate) -> Records {
             .collect(),
         inspections: inspections
             .filter(|i| i.date <= as_of && begun(&i.machine))
+            .cloned()
+            .collect(),
+        meters: meters
+            .filter(|m| m.date <= as_of && begun(&m.machine))
             .cloned()
             .collect(),
         plan: Vec::new(),

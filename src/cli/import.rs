@@ -1,0 +1,212 @@
+//! `import`: read a standard's files, match names, add what is new to the records.
+
+use std::io::Write;
+use std::path::{Path, PathBuf};
+
+use super::args::{ImportArgs, ImportKind, TwoBinsChoice};
+use super::output::{self, Forms};
+use super::{CliError, ExitStatus};
+use crate::import::usage::{self, Imported, TwoBins};
+use crate::import::{Kept, meters, taskdata, telematics};
+use crate::read::{self, Reading, TableHome};
+use crate::record::{Problem, ProblemKind, Severity, Table};
+use crate::report::imports::{Fate, ImportReport};
+use crate::report::{csv, json, terminal};
+
+type Out<'a> = &'a mut dyn Write;
+
+/// Kinds of file that hold task data.
+const TASK_FILES: [&str; 2] = ["xml", "bin"];
+/// Kinds of file that hold pages of a feed.
+const FEED_FILES: [&str; 2] = ["xml", "json"];
+
+pub(super) fn run(args: &ImportArgs, out: Out<'_>, err: Out<'_>) -> Result<ExitStatus, CliError> {
+    output::check(&args.target)?;
+    match args.kind {
+        ImportKind::Taskdata => task_data(args, out, err),
+        ImportKind::Telematics => feed(args, out, err),
+    }
+}
+
+fn task_data(args: &ImportArgs, out: Out<'_>, err: Out<'_>) -> Result<ExitStatus, CliError> {
+    let files = read::bundle(set(&args.path), &TASK_FILES)?;
+    let data = taskdata::read(&files).map_err(|e| unusable(&args.path, &e))?;
+    drop(files);
+    let Some(reading) = records(&args.into, Table::Usage, err)? else {
+        return Ok(ExitStatus::Problems);
+    };
+    let path = home(&args.into, Table::Usage)?;
+    let mut kept = kept(args, &reading)?;
+    let existing = read::kept_file(&path)?;
+    let into = path.display().to_string();
+    let imported = usage::merge(
+        &data,
+        &reading.records,
+        &mut kept,
+        match args.two_bins {
+            TwoBinsChoice::Whole => TwoBins::Whole,
+            TwoBinsChoice::Shared => TwoBins::Shared,
+        },
+        existing.as_deref(),
+        &into,
+    )
+    .map_err(|why| CliError::Write { path: into, why })?;
+    finish(args, &path, imported, &kept, out, err)
+}
+
+/// The folder of a main file that is named itself.
+fn set(path: &Path) -> &Path {
+    let is_main = |name: &std::ffi::OsStr| name.eq_ignore_ascii_case(taskdata::MAIN);
+    match (path.file_name(), path.parent()) {
+        (Some(name), Some(parent)) if is_main(name) && !parent.as_os_str().is_empty() => parent,
+        (Some(name), _) if is_main(name) => Path::new("."),
+        _ => path,
+    }
+}
+
+fn feed(args: &ImportArgs, out: Out<'_>, err: Out<'_>) -> Result<ExitStatus, CliError> {
+    let files = read::bundle(&args.path, &FEED_FILES)?;
+    let feed = telematics::read(&files).map_err(|e| unusable(&args.path, &e))?;
+    drop(files);
+    let Some(reading) = records(&args.into, Table::Meters, err)? else {
+        return Ok(ExitStatus::Problems);
+    };
+    let path = home(&args.into, Table::Meters)?;
+    let mut kept = kept(args, &reading)?;
+    let existing = read::kept_file(&path)?;
+    let into = path.display().to_string();
+    let imported = meters::merge(&feed, &mut kept, existing.as_deref(), &into)
+        .map_err(|why| CliError::Write { path: into, why })?;
+    finish(args, &path, imported, &kept, out, err)
+}
+
+fn unusable(path: &Path, why: &dyn std::fmt::Display) -> CliError {
+    CliError::Import(format!("`{}`: {why}", path.display()))
+}
+
+/// The file that a table is in, or will be in; one in several places was told before.
+fn home(dir: &Path, table: Table) -> Result<PathBuf, CliError> {
+    let name = table.name();
+    let path = dir.join(format!("{name}.csv"));
+    let source = match read::table_home(dir, table)? {
+        TableHome::Csv(path) => return Ok(path),
+        TableHome::Nowhere => return Ok(path),
+        TableHome::Other(source) => source,
+        TableHome::Several => "several places".to_owned(),
+    };
+    Err(CliError::Write {
+        path: path.display().to_string(),
+        why: format!(
+            "the table stands in {source}, and rows are added to comma-separated text only; save it as `{name}.csv` \
+             in the records folder, take it out of where it stands, and import again"
+        ),
+    })
+}
+
+fn kept(args: &ImportArgs, reading: &Reading) -> Result<Kept, CliError> {
+    let mut wrong = None;
+    let kept = Kept::new(&reading.records, |kind| {
+        read::kept_file(&args.into.join(kind.file())).unwrap_or_else(|error| {
+            wrong = Some(error);
+            None
+        })
+    });
+    match (wrong, kept) {
+        (Some(error), _) => Err(error.into()),
+        (None, kept) => kept.map_err(|e| CliError::Import(e.to_string())),
+    }
+}
+
+/// The records, where they are sound enough to be added to: machines are listed, and the rows of
+/// the table that grows can be told apart. What stands in the way is told otherwise.
+fn records(dir: &Path, table: Table, err: Out<'_>) -> Result<Option<Reading>, CliError> {
+    let (families, _) = read::families(Some(dir), None)?;
+    let reading = read::folder(dir, None, &families)?;
+    let source = |table: Table| {
+        let found = reading.records.sources.get(&table).map(String::as_str);
+        found.unwrap_or(table.name()).to_owned()
+    };
+    let (grows, machines) = (source(table), source(Table::Machines));
+    let stops = |p: &&Problem| {
+        let whole = p.place.row.is_none();
+        let settings = p.kind == ProblemKind::Settings;
+        let torn = matches!(p.kind, ProblemKind::RaggedRow | ProblemKind::Encoding);
+        let of = |name: &str| p.place.source == name;
+        p.severity == Severity::Problem
+            && (settings
+                || (whole && of(&machines))
+                || (p.kind == ProblemKind::TwoPlaces)
+                || (of(&grows) && (whole || torn)))
+    };
+    let wrong: Vec<&Problem> = reading.problems.iter().filter(stops).collect();
+    if wrong.is_empty() {
+        return Ok(Some(reading));
+    }
+    for problem in &wrong {
+        writeln!(err, "{problem}")?;
+    }
+    writeln!(
+        err,
+        "wearcast: nothing was imported; mend these first (`wearcast check {}` lists all)",
+        dir.display()
+    )?;
+    Ok(None)
+}
+
+/// Writes what changed, tells what became of every row, and what is to be done.
+fn finish(
+    args: &ImportArgs,
+    path: &Path,
+    imported: Imported,
+    kept: &Kept,
+    out: Out<'_>,
+    err: Out<'_>,
+) -> Result<ExitStatus, CliError> {
+    let Imported { report, table } = imported;
+    if args.dry_run {
+        writeln!(err, "nothing is written: `--dry-run`")?;
+    } else {
+        for (name, bytes) in kept.files() {
+            let file = args.into.join(name);
+            output::replace(&file, &bytes)?;
+            writeln!(err, "wrote {}", file.display())?;
+        }
+        if let Some(bytes) = table {
+            output::replace(path, &bytes)?;
+            writeln!(err, "wrote {}", path.display())?;
+        }
+    }
+    let forms = Forms {
+        table: &|width| terminal::imports(&report, width),
+        json: &|| json::imports(&report),
+        csv: &|| csv::imports(&report),
+        xlsx: None,
+    };
+    output::give(&forms, &args.target, out, err)?;
+    tell(&report, err)?;
+    let aside = report.count(|fate| matches!(fate, Fate::SetAside(_)));
+    Ok(
+        if report.unmatched.is_empty() || args.set_aside || aside == 0 {
+            ExitStatus::Done
+        } else {
+            ExitStatus::Problems
+        },
+    )
+}
+
+fn tell(report: &ImportReport, err: Out<'_>) -> Result<(), CliError> {
+    for name in &report.unmatched {
+        writeln!(
+            err,
+            "{} `{}` is not matched ({} rows set aside): {}",
+            name.kind, name.name, name.rows, name.todo
+        )?;
+    }
+    if !report.unmatched.is_empty() {
+        writeln!(
+            err,
+            "wearcast: import again when the names are matched; rows that are there already are not doubled"
+        )?;
+    }
+    Ok(())
+}

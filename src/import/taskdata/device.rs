@@ -1,0 +1,145 @@
+//! Machines of task data and the elements they are described by: device, function, bin, section.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use roxmltree::Node;
+
+use super::{attribute, children, owned};
+
+/// Trigger bit of process data: the value is a total.
+const TOTAL: u8 = 16;
+/// Property bit of process data: the value can be set, so it starts at 0 with every task.
+const SETABLE: u8 = 2;
+
+/// Most levels of elements followed.
+const DEEPEST: usize = 32;
+
+/// Kinds of element that matter here, by their number in the file.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Kind {
+    Device,
+    Function,
+    Bin,
+    Other,
+}
+
+/// An element of a machine.
+#[derive(Clone, Debug, PartialEq)]
+pub(super) struct Element {
+    /// Place of its machine in [`Devices::machines`].
+    pub(super) machine: usize,
+    pub(super) kind: Kind,
+    pub(super) name: Option<String>,
+    parent: Option<String>,
+    /// Data dictionary numbers that count over the machine's whole life here.
+    lifetime: BTreeSet<u16>,
+}
+
+/// A machine: what it is known by, and its name.
+#[derive(Clone, Debug, PartialEq)]
+pub(super) struct Machine {
+    pub(super) id: String,
+    pub(super) key: String,
+    pub(super) name: Option<String>,
+}
+
+/// Every machine of the task data.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub(super) struct Devices {
+    pub(super) machines: Vec<Machine>,
+    /// By id, which is unique in the file.
+    elements: BTreeMap<String, Element>,
+    /// Ids by machine and object id.
+    objects: BTreeMap<(usize, String), String>,
+}
+
+impl Devices {
+    /// Adds a `DVC` element.
+    pub(super) fn add(&mut self, node: Node<'_, '_>) {
+        let Some(id) = owned(node, "A") else { return };
+        let key = owned(node, "E").or_else(|| owned(node, "D"));
+        let machine = self.machines.len();
+        let totals = lifetime_totals(node);
+        for element in children(node, "DET") {
+            let Some(det) = owned(element, "A") else {
+                continue;
+            };
+            let lifetime = children(element, "DOR")
+                .filter_map(|r| totals.get(attribute(r, "A")?).copied())
+                .collect();
+            if let Some(object) = owned(element, "B") {
+                self.objects.insert((machine, object), det.clone());
+            }
+            self.elements.insert(
+                det,
+                Element {
+                    machine,
+                    kind: match attribute(element, "C") {
+                        Some("1") => Kind::Device,
+                        Some("2") => Kind::Function,
+                        Some("3") => Kind::Bin,
+                        _ => Kind::Other,
+                    },
+                    name: owned(element, "D"),
+                    parent: owned(element, "F"),
+                    lifetime,
+                },
+            );
+        }
+        self.machines.push(Machine {
+            key: key.unwrap_or_else(|| id.clone()),
+            name: owned(node, "B"),
+            id,
+        });
+    }
+
+    pub(super) fn element(&self, id: &str) -> Option<&Element> {
+        self.elements.get(id)
+    }
+
+    /// Whether a value counts over the machine's life, and so is none of the task's.
+    pub(super) fn is_lifetime(&self, ddi: u16, element: &str) -> bool {
+        self.element(element)
+            .is_some_and(|e| e.lifetime.contains(&ddi))
+    }
+
+    /// Bins of a machine, by id.
+    pub(super) fn bins(&self, machine: usize) -> Vec<&str> {
+        self.elements
+            .iter()
+            .filter(|(_, e)| e.machine == machine && e.kind == Kind::Bin)
+            .map(|(id, _)| id.as_str())
+            .collect()
+    }
+
+    /// Whether `element` is `above` or lies below it.
+    pub(super) fn is_within(&self, element: &str, above: &str) -> bool {
+        let mut at = element;
+        // Descriptions are a few levels deep; a circle of parents ends too.
+        for _ in 0..DEEPEST {
+            if at == above {
+                return true;
+            }
+            let parent = self
+                .element(at)
+                .and_then(|e| Some((e.machine, e.parent.clone()?)));
+            match parent.and_then(|key| self.objects.get(&key)) {
+                Some(next) => at = next,
+                None => return false,
+            }
+        }
+        false
+    }
+}
+
+/// Data dictionary numbers by object id, of totals that cannot be set back.
+fn lifetime_totals<'a>(device: Node<'a, '_>) -> BTreeMap<&'a str, u16> {
+    let bits = |node, name| attribute(node, name).and_then(|t| t.parse::<u8>().ok());
+    children(device, "DPD")
+        .filter(|p| {
+            bits(*p, "D").is_some_and(|d| d & TOTAL != 0)
+                && bits(*p, "C").is_some_and(|c| c & SETABLE == 0)
+        })
+        .filter_map(|p| Some((attribute(p, "A")?, super::task::ddi(attribute(p, "B")?)?)))
+        .collect()
+}

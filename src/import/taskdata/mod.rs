@@ -1,0 +1,219 @@
+//! Task data of ISO 11783-10: who spread what, where, on which day, as the machine recorded it.
+//!
+//! # Source
+//! Element and attribute letters: the V4.3 XML schemas (2018) that ship inside the general-purpose
+//! package `isoxml_writer` of the Python index. Meaning of totals: ISO 11783-10:2015 clause 6.8.3 as cited in the
+//! comments of open-source readers; the text of the standard itself was not read.
+
+mod device;
+mod split;
+mod task;
+mod timelog;
+mod totals;
+mod work;
+
+use chrono::{NaiveDate, NaiveDateTime};
+use roxmltree::{Document, Node, ParsingOptions};
+
+use crate::read::NamedFile;
+
+/// Name of the main file; letter case does not matter.
+pub const MAIN: &str = "TASKDATA.XML";
+/// Most elements of one XML file.
+const MOST_NODES: u32 = 4_000_000;
+
+/// Work of one bin with one product on one day of one task, in the words of the file.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Work {
+    /// Id of the task.
+    pub task: String,
+    /// When the task was first at work, by the local clock.
+    pub started: NaiveDateTime,
+    /// The local day.
+    pub date: NaiveDate,
+    /// The machine: its serial number, else its network name, else its id in the file.
+    pub machine: String,
+    /// What the file calls the machine.
+    pub machine_name: Option<String>,
+    /// Id of the bin; `None`: the file names none.
+    pub bin: Option<String>,
+    /// What the file calls the bin.
+    pub bin_name: Option<String>,
+    /// Name of the product; `None`: the file names none.
+    pub product: Option<String>,
+    /// Mass spread from this bin, kilograms.
+    pub kilograms: Option<f64>,
+    /// Area covered by the machine's pass, square metres; all bins at work share it.
+    pub square_metres: Option<f64>,
+    /// Time at work, hours; all bins at work share it.
+    pub hours: Option<f64>,
+    /// Why it cannot be used.
+    pub trouble: Option<String>,
+}
+
+/// What a set of task data says.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct TaskData {
+    /// In the order of tasks, bins and days.
+    pub works: Vec<Work>,
+    /// What a reader must know, one sentence each.
+    pub notes: Vec<String>,
+}
+
+/// Why files are no task data.
+#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+#[non_exhaustive]
+pub enum TaskDataError {
+    /// No main file.
+    #[error(
+        "no file TASKDATA.XML in it, nor in a folder right below; give the folder or zip archive that the machine wrote"
+    )]
+    NoMainFile,
+    /// Two sets in one.
+    #[error("more than one TASKDATA.XML in it ({0}); import one at a time")]
+    Several(String),
+    /// Not XML that can be read.
+    #[error("`{file}` is not sound XML ({why}); copy it from the machine again")]
+    Xml {
+        /// The file.
+        file: String,
+        /// What is wrong, with line and column.
+        why: String,
+    },
+    /// XML of another kind.
+    #[error("`{file}` begins with `{root}` and not with `ISO11783_TaskData`: no task data")]
+    OtherRoot {
+        /// The file.
+        file: String,
+        /// Name of its first element.
+        root: String,
+    },
+}
+
+/// The files of one set, found by name without regard to case.
+struct Set<'a> {
+    files: Vec<&'a NamedFile>,
+}
+
+impl<'a> Set<'a> {
+    fn new(files: &'a [NamedFile]) -> Result<Self, TaskDataError> {
+        let main = |f: &&NamedFile| f.name.eq_ignore_ascii_case(MAIN);
+        let mains: Vec<&NamedFile> = files.iter().filter(main).collect();
+        match mains.as_slice() {
+            [] => Err(TaskDataError::NoMainFile),
+            [one] => Ok(Self {
+                files: files.iter().filter(|f| f.folder == one.folder).collect(),
+            }),
+            several => {
+                let list: Vec<String> = several
+                    .iter()
+                    .map(|f| format!("{}/{}", f.folder, f.name))
+                    .collect();
+                Err(TaskDataError::Several(list.join(", ")))
+            }
+        }
+    }
+
+    fn get(&self, name: &str) -> Option<&'a NamedFile> {
+        self.files
+            .iter()
+            .find(|f| f.name.eq_ignore_ascii_case(name))
+            .copied()
+    }
+}
+
+/// Text of a file; a mark of the byte order is left out.
+fn text(file: &NamedFile) -> Result<&str, TaskDataError> {
+    let text = std::str::from_utf8(&file.bytes).map_err(|_| TaskDataError::Xml {
+        file: file.name.clone(),
+        why: "not text in UTF-8".to_owned(),
+    })?;
+    Ok(text.trim_start_matches('\u{feff}'))
+}
+
+/// Document type definitions are refused, and with them entities that expand without end.
+fn parse<'a>(file: &str, text: &'a str) -> Result<Document<'a>, TaskDataError> {
+    let options = ParsingOptions {
+        allow_dtd: false,
+        nodes_limit: MOST_NODES,
+        ..ParsingOptions::default()
+    };
+    Document::parse_with_options(text, options).map_err(|e| TaskDataError::Xml {
+        file: file.to_owned(),
+        why: e.to_string(),
+    })
+}
+
+/// Child elements of that name.
+fn children<'a, 'i: 'a>(
+    node: Node<'a, 'i>,
+    name: &'static str,
+) -> impl Iterator<Item = Node<'a, 'i>> {
+    node.children().filter(move |n| n.has_tag_name(name))
+}
+
+/// An attribute that says something.
+fn attribute<'a>(node: Node<'a, '_>, name: &str) -> Option<&'a str> {
+    node.attribute(name)
+        .map(str::trim)
+        .filter(|t| !t.is_empty())
+}
+
+fn owned(node: Node<'_, '_>, name: &str) -> Option<String> {
+    attribute(node, name).map(str::to_owned)
+}
+
+/// Reads task data from its files.
+///
+/// # Errors
+/// [`TaskDataError`] when the main file is missing, is not XML, or is XML of another kind.
+pub fn read(files: &[NamedFile]) -> Result<TaskData, TaskDataError> {
+    let set = Set::new(files)?;
+    let main_file = set.get(MAIN).ok_or(TaskDataError::NoMainFile)?;
+    let main = parse(&main_file.name, text(main_file)?)?;
+    let root = main.root_element();
+    if !root.has_tag_name("ISO11783_TaskData") {
+        return Err(TaskDataError::OtherRoot {
+            file: main_file.name.clone(),
+            root: root.tag_name().name().to_owned(),
+        });
+    }
+    let mut notes = Vec::new();
+    let outside = external(&set, root, &mut notes)?;
+    let roots: Vec<Node<'_, '_>> = std::iter::once(root)
+        .chain(outside.iter().map(Document::root_element))
+        .collect();
+    if attribute(root, "DataTransferOrigin") == Some("1") {
+        notes.push(
+            "The task data says that it comes from the office and not from the machine; \
+             times marked as effective are taken as work done all the same."
+                .to_owned(),
+        );
+    }
+    let data = work::Data::new(&roots, &set);
+    Ok(data.works(notes))
+}
+
+/// Other files that hold parts of the main one.
+fn external<'a>(
+    set: &Set<'a>,
+    root: Node<'_, '_>,
+    notes: &mut Vec<String>,
+) -> Result<Vec<Document<'a>>, TaskDataError> {
+    let mut documents = Vec::new();
+    let mut seen = std::collections::BTreeSet::new();
+    for name in children(root, "XFR").filter_map(|x| attribute(x, "A")) {
+        let name = format!("{name}.XML");
+        // A file named twice, or the main one named as a part of itself, is read once.
+        if name.eq_ignore_ascii_case(MAIN) || !seen.insert(name.to_lowercase()) {
+            continue;
+        }
+        match set.get(&name) {
+            Some(file) => documents.push(parse(&file.name, text(file)?)?),
+            None => notes.push(format!(
+                "The file `{name}`, which holds a part of the task data, is missing."
+            )),
+        }
+    }
+    Ok(documents)
+}

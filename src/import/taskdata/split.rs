@@ -1,0 +1,105 @@
+//! What time logs say of totals: how much they grew in each of several spans of time, day by day.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use chrono::{NaiveDate, NaiveDateTime};
+
+use super::task::{Allocation, Task};
+use super::timelog::{self, Header};
+use super::{Set, parse, text};
+
+/// A total: data dictionary number and element.
+pub(super) type Channel = (u16, String);
+/// Growth by span and day.
+pub(super) type Shares = BTreeMap<(usize, NaiveDate), f64>;
+
+/// The time logs of one task that can be read.
+pub(super) struct Logs<'a> {
+    logs: Vec<(Header, &'a [u8])>,
+}
+
+impl<'a> Logs<'a> {
+    /// Finds the logs a task names; what is missing or unreadable is noted.
+    pub(super) fn new(set: &Set<'a>, task: &Task, notes: &mut Vec<String>) -> Self {
+        let mut logs = Vec::new();
+        let mut seen = BTreeSet::new();
+        for name in task.logs.iter().filter(|name| seen.insert(name.as_str())) {
+            let header = set.get(&format!("{name}.xml")).and_then(|file| {
+                let document = parse(&file.name, text(file).ok()?).ok()?;
+                Header::new(document.root_element())
+            });
+            match (header, set.get(&format!("{name}.bin"))) {
+                (Some(header), Some(file)) => logs.push((header, file.bytes.as_slice())),
+                _ => notes.push(format!(
+                    "The time log `{name}` of task {} is missing or cannot be read.",
+                    task.id
+                )),
+            }
+        }
+        Self { logs }
+    }
+
+    /// Whether some log has a column for a total.
+    pub(super) fn has(&self, channel: &Channel) -> bool {
+        self.logs
+            .iter()
+            .any(|(header, _)| header.columns.contains(channel))
+    }
+
+    /// Totals of that number that the logs have columns for.
+    pub(super) fn channels(&self, ddi: u16) -> BTreeSet<Channel> {
+        let columns = self.logs.iter().flat_map(|(header, _)| &header.columns);
+        columns
+            .filter(|(number, _)| *number == ddi)
+            .cloned()
+            .collect()
+    }
+
+    /// Growth of one total; `span` says to which span a moment belongs.
+    ///
+    /// `from_zero`: the total starts at 0 with the task. Else growth counts from the first value.
+    pub(super) fn growth(
+        &self,
+        channel: &Channel,
+        from_zero: bool,
+        span: &dyn Fn(NaiveDateTime) -> usize,
+        stray: &mut usize,
+    ) -> Shares {
+        let mut shares = Shares::new();
+        let mut last = from_zero.then_some(0);
+        for (header, bytes) in &self.logs {
+            let Some(column) = header.columns.iter().position(|c| c == channel) else {
+                continue;
+            };
+            *stray += timelog::read(header, bytes, &mut |at, values| {
+                for (_, value) in values.filter(|(c, value)| *c == column && 0 <= *value) {
+                    let added = match last {
+                        Some(last) if last <= value => i64::from(value) - i64::from(last),
+                        Some(_) => i64::from(value),
+                        None => 0,
+                    };
+                    last = Some(value);
+                    *shares.entry((span(at), at.date())).or_default() += added as f64;
+                }
+            });
+        }
+        shares
+    }
+}
+
+/// Products of one bin in the order of time, and until when each was in it; `None` where the file
+/// does not say.
+pub(super) fn spans<'a>(
+    allocations: &[&'a Allocation],
+) -> Option<Vec<(&'a str, Option<NaiveDateTime>)>> {
+    let mut sorted = allocations.to_vec();
+    sorted.sort_by_key(|a| a.from);
+    let mut spans = Vec::new();
+    for (index, allocation) in sorted.iter().enumerate() {
+        allocation.from?;
+        let next = sorted.get(index + 1).and_then(|a| a.from);
+        spans.push((allocation.product.as_str(), allocation.until.or(next)));
+    }
+    let open = spans.iter().rev().skip(1).any(|(_, until)| until.is_none());
+    (!open).then_some(spans)
+}

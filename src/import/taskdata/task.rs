@@ -1,0 +1,167 @@
+//! Tasks: when they were at work, which product was in which bin, and where their time logs are.
+
+use chrono::{NaiveDateTime, TimeDelta};
+use roxmltree::Node;
+
+use super::{attribute, children, owned};
+
+/// A number of the data dictionary, in hexadecimal digits.
+pub(super) fn ddi(text: &str) -> Option<u16> {
+    u16::from_str_radix(text, 16).ok()
+}
+
+/// A moment as the local clock showed it; an offset or `Z` is left out.
+pub(super) fn moment(text: &str) -> Option<NaiveDateTime> {
+    let text = text.strip_suffix('Z').unwrap_or(text);
+    let (date, time) = text.split_once('T')?;
+    let time = time.split(['+', '-']).next()?;
+    let moment =
+        NaiveDateTime::parse_from_str(&format!("{date}T{time}"), "%Y-%m-%dT%H:%M:%S%.f").ok()?;
+    // The years that a time log can hold.
+    let year = chrono::Datelike::year(&moment);
+    (1980..2160).contains(&year).then_some(moment)
+}
+
+/// One stretch of a task.
+#[derive(Clone, Debug, PartialEq)]
+pub(super) struct Time {
+    pub(super) start: NaiveDateTime,
+    /// How long it lasted, where the file says so.
+    pub(super) seconds: Option<f64>,
+    /// Data dictionary number, element, value; the last of equal ones counts.
+    pub(super) values: Vec<(u16, String, i32)>,
+}
+
+/// A product in a bin.
+#[derive(Clone, Debug, PartialEq)]
+pub(super) struct Allocation {
+    pub(super) product: String,
+    pub(super) element: Option<String>,
+    /// From and until when, where it was changed on the way.
+    pub(super) from: Option<NaiveDateTime>,
+    pub(super) until: Option<NaiveDateTime>,
+}
+
+/// A task.
+#[derive(Clone, Debug, PartialEq)]
+pub(super) struct Task {
+    pub(super) id: String,
+    /// 1 planned, 2 running, 3 paused, 4 completed, 5 template, 6 cancelled.
+    pub(super) status: u8,
+    /// Effective stretches in the order of time.
+    pub(super) times: Vec<Time>,
+    pub(super) allocations: Vec<Allocation>,
+    pub(super) logs: Vec<String>,
+    /// Ids of machines.
+    pub(super) machines: Vec<String>,
+    /// Stretches whose start cannot be read.
+    pub(super) unreadable: usize,
+    /// Whether a time is given in universal time, whose day may not be the local one.
+    pub(super) universal: bool,
+    /// Values that are no whole number of 32 bits.
+    pub(super) bad_values: usize,
+}
+
+impl Task {
+    pub(super) fn new(node: Node<'_, '_>, number: usize) -> Self {
+        let mut task = Self {
+            id: owned(node, "A").unwrap_or_else(|| format!("task {}", number + 1)),
+            status: attribute(node, "G")
+                .and_then(|t| t.parse().ok())
+                .unwrap_or(0),
+            times: Vec::new(),
+            allocations: children(node, "PAN").filter_map(allocation).collect(),
+            logs: children(node, "TLG")
+                .filter_map(|t| owned(t, "A"))
+                .collect(),
+            machines: children(node, "DAN")
+                .filter_map(|d| owned(d, "C"))
+                .collect(),
+            unreadable: 0,
+            universal: false,
+            bad_values: 0,
+        };
+        for time in children(node, "TIM").filter(|t| attribute(*t, "D") == Some("4")) {
+            task.time(time);
+        }
+        // Stable: stretches that start together stay as they are written.
+        task.times.sort_by_key(|t| t.start);
+        task
+    }
+
+    fn time(&mut self, node: Node<'_, '_>) {
+        let text = attribute(node, "A").unwrap_or_default();
+        self.universal |= text.ends_with('Z');
+        let Some(start) = moment(text) else {
+            self.unreadable += 1;
+            return;
+        };
+        let stop = attribute(node, "B").and_then(moment);
+        let stated = attribute(node, "C").and_then(|t| t.parse::<u32>().ok());
+        let between = stop
+            .map(|stop| stop - start)
+            .filter(|d| *d >= TimeDelta::zero());
+        let mut values = Vec::new();
+        for value in children(node, "DLV") {
+            let number = attribute(value, "B").and_then(|t| t.parse().ok());
+            match (
+                attribute(value, "A").and_then(ddi),
+                number,
+                owned(value, "C"),
+            ) {
+                (Some(ddi), Some(number), Some(element)) => values.push((ddi, element, number)),
+                _ => self.bad_values += 1,
+            }
+        }
+        self.times.push(Time {
+            start,
+            seconds: stated
+                .map(f64::from)
+                .or_else(|| between.map(|d| d.num_seconds() as f64)),
+            values,
+        });
+    }
+}
+
+/// Fillings, emptyings and remainders are loads and say nothing of what was spread; a filling
+/// still says what is in the bin.
+fn allocation(node: Node<'_, '_>) -> Option<Allocation> {
+    if !matches!(attribute(node, "D"), None | Some("1")) {
+        return None;
+    }
+    let stamp = children(node, "ASP").find(|s| attribute(*s, "D") != Some("1"));
+    let at = |name| stamp.and_then(|s| attribute(s, name)).and_then(moment);
+    Some(Allocation {
+        product: owned(node, "A")?,
+        element: owned(node, "E"),
+        from: at("A"),
+        until: at("B"),
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn moments_are_those_of_the_local_clock_whatever_offset_they_carry() {
+        let noon = moment("2026-04-14T12:00:00").expect("a moment");
+        for text in [
+            "2026-04-14T12:00:00-05:00",
+            "2026-04-14T12:00:00Z",
+            "2026-04-14T12:00:00.000+02:00",
+        ] {
+            assert_eq!(moment(text), Some(noon), "{text}");
+        }
+        for text in [
+            "",
+            "T",
+            "2026-04-14",
+            "2026-13-14T12:00:00",
+            "1492-04-14T12:00:00",
+            "é026-04-14T12:00:00",
+        ] {
+            assert_eq!(moment(text), None, "{text}");
+        }
+    }
+}

@@ -1,0 +1,451 @@
+//! Tasks to work: which total belongs to which bin, product and day.
+
+mod change;
+mod mass;
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use chrono::NaiveDate;
+use roxmltree::Node;
+
+use super::device::{Devices, Kind};
+use super::split::{Logs, Shares};
+use super::task::{Allocation, Task};
+use super::totals::Growth;
+use super::{Set, TaskData, Work, attribute, children, owned};
+
+/// Numbers of the data dictionary: applied total mass in kilograms and in grams.
+const KILOGRAMS: u16 = 0x0051;
+const GRAMS: u16 = 0x0160;
+/// Applied total volume in litres and in millilitres.
+const LITRES: u16 = 0x0050;
+const MILLILITRES: u16 = 0x015f;
+/// Total area in square metres; effective total time in seconds.
+const AREA: u16 = 0x0074;
+const SECONDS: u16 = 0x0077;
+
+/// A product: its name, and its density in milligrams a litre.
+struct Product {
+    name: Option<String>,
+    density: Option<f64>,
+}
+
+/// Everything of a set of task data that matters here.
+pub(super) struct Data<'a> {
+    set: &'a Set<'a>,
+    devices: Devices,
+    products: BTreeMap<String, Product>,
+    tasks: Vec<Task>,
+}
+
+impl<'a> Data<'a> {
+    /// `roots`: the main file's root, and those of the files that hold parts of it.
+    pub(super) fn new(roots: &[Node<'_, '_>], set: &'a Set<'a>) -> Self {
+        let top = |name| roots.iter().flat_map(move |root| children(*root, name));
+        let mut devices = Devices::default();
+        top("DVC").for_each(|node| devices.add(node));
+        let density = |p| {
+            attribute(p, "H")
+                .and_then(|t| t.parse::<f64>().ok())
+                .filter(|d| d.is_finite() && 0.0 < *d)
+        };
+        let product = |p| {
+            let name = owned(p, "B");
+            Some((
+                owned(p, "A")?,
+                Product {
+                    name,
+                    density: density(p),
+                },
+            ))
+        };
+        Self {
+            set,
+            devices,
+            products: top("PDT").filter_map(product).collect(),
+            tasks: top("TSK")
+                .enumerate()
+                .map(|(i, t)| Task::new(t, i))
+                .collect(),
+        }
+    }
+
+    /// The work of every task that was at work.
+    pub(super) fn works(&self, mut notes: Vec<String>) -> TaskData {
+        let mut works = Vec::new();
+        let mut planned = 0;
+        for task in &self.tasks {
+            remarks(task, &mut notes);
+            if task.times.is_empty() || matches!(task.status, 1 | 5) {
+                planned += 1;
+                continue;
+            }
+            let from = works.len();
+            TaskWork::new(self, task, &mut notes).add(&mut works, &mut notes);
+            if task.status == 6 {
+                for work in &mut works[from..] {
+                    work.trouble = Some("its task is marked as cancelled".to_owned());
+                }
+            }
+        }
+        if 0 < planned {
+            let tasks = if planned == 1 {
+                "task holds"
+            } else {
+                "tasks hold"
+            };
+            notes.push(format!(
+                "{planned} {tasks} no work done, only plans: left out, planned is not done."
+            ));
+        }
+        let mut seen = BTreeSet::new();
+        notes.retain(|note| seen.insert(note.clone()));
+        TaskData { works, notes }
+    }
+
+    fn product_name(&self, id: &str) -> Option<String> {
+        self.products.get(id).and_then(|p| p.name.clone())
+    }
+}
+
+fn remarks(task: &Task, notes: &mut Vec<String>) {
+    let id = &task.id;
+    if 0 < task.unreadable {
+        notes.push(format!(
+            "Task {id}: {} stretches of work have no start that can be read and are left out.",
+            task.unreadable
+        ));
+    }
+    if 0 < task.bad_values {
+        notes.push(format!(
+            "Task {id}: {} values cannot be read and count as unknown.",
+            task.bad_values
+        ));
+    }
+    if task.universal {
+        notes.push(format!(
+            "Task {id}: its times are given in universal time (`Z`); the days are those of universal time too."
+        ));
+    }
+}
+
+/// A place of a machine that took a product.
+struct Spot<'t> {
+    machine: Option<usize>,
+    element: Option<String>,
+    allocations: Vec<&'t Allocation>,
+}
+
+/// One quantity: by day, or unknown.
+type Daily = Option<BTreeMap<NaiveDate, f64>>;
+
+/// One task, with its totals in reach.
+struct TaskWork<'a, 't> {
+    data: &'t Data<'a>,
+    task: &'t Task,
+    /// Readings of each total in the order of time.
+    series: BTreeMap<(u16, &'t str), Vec<(NaiveDate, i32)>>,
+    logs: Logs<'a>,
+}
+
+impl<'a, 't> TaskWork<'a, 't> {
+    fn new(data: &'t Data<'a>, task: &'t Task, notes: &mut Vec<String>) -> Self {
+        let mut series: BTreeMap<(u16, &str), Vec<(NaiveDate, i32)>> = BTreeMap::new();
+        let mut below = 0;
+        for time in &task.times {
+            // The last of equal ones.
+            let values: BTreeMap<(u16, &str), i32> = time
+                .values
+                .iter()
+                .map(|(ddi, element, value)| ((*ddi, element.as_str()), *value))
+                .collect();
+            for (key, value) in values {
+                if data.devices.is_lifetime(key.0, key.1) {
+                    continue;
+                }
+                if value < 0 {
+                    below += 1;
+                    continue;
+                }
+                series
+                    .entry(key)
+                    .or_default()
+                    .push((time.start.date(), value));
+            }
+        }
+        if 0 < below {
+            notes.push(format!(
+                "Task {}: {below} totals are below zero, past the end of their counter, and count as unknown.",
+                task.id
+            ));
+        }
+        let logs = Logs::new(data.set, task, notes);
+        Self {
+            data,
+            task,
+            series,
+            logs,
+        }
+    }
+
+    /// Adds the work of every bin.
+    fn add(&self, works: &mut Vec<Work>, notes: &mut Vec<String>) {
+        let mut shared = BTreeMap::new();
+        let spots = self.spots();
+        for spot in &spots {
+            let (area, seconds) = shared.entry(spot.machine).or_insert_with(|| {
+                [AREA, SECONDS]
+                    .map(|ddi| self.one_level(ddi, spot.machine, notes))
+                    .into()
+            });
+            let products: BTreeSet<&str> = spot
+                .allocations
+                .iter()
+                .map(|a| a.product.as_str())
+                .collect();
+            if 1 < products.len() && self.by_log(spot, works, notes) {
+                continue;
+            }
+            let alone = spots.iter().filter(|s| s.machine == spot.machine).count() == 1;
+            let mass = self.mass(spot, alone, &spots, notes);
+            self.by_day(spot, &mass, area, seconds, works);
+        }
+    }
+
+    /// Bins in the order of the products allocated to them; without any, those with a mass.
+    fn spots(&self) -> Vec<Spot<'t>> {
+        let mut spots: Vec<Spot<'t>> = Vec::new();
+        for allocation in &self.task.allocations {
+            let (machine, element) = match &allocation.element {
+                Some(id) => (self.machine_of(id), Some(id.clone())),
+                None => self.only_bin(),
+            };
+            match spots
+                .iter_mut()
+                .find(|s| s.machine == machine && s.element == element)
+            {
+                Some(spot) => spot.allocations.push(allocation),
+                None => spots.push(Spot {
+                    machine,
+                    element,
+                    allocations: vec![allocation],
+                }),
+            }
+        }
+        if !spots.is_empty() {
+            return spots;
+        }
+        let masses: BTreeSet<&str> = self
+            .series
+            .keys()
+            .filter(|(ddi, _)| matches!(*ddi, KILOGRAMS | GRAMS | LITRES | MILLILITRES))
+            .map(|(_, element)| *element)
+            .collect();
+        let bins = masses.iter().filter(|id| {
+            self.data
+                .devices
+                .element(id)
+                .is_some_and(|e| e.kind == Kind::Bin)
+        });
+        spots.extend(bins.map(|id| Spot {
+            machine: self.machine_of(id),
+            element: Some((*id).to_owned()),
+            allocations: Vec::new(),
+        }));
+        if spots.is_empty() {
+            let (machine, element) = self.only_bin();
+            spots.push(Spot {
+                machine,
+                element,
+                allocations: Vec::new(),
+            });
+        }
+        spots
+    }
+
+    fn machine_of(&self, element: &str) -> Option<usize> {
+        self.data.devices.element(element).map(|e| e.machine)
+    }
+
+    /// The machine at work, where it is one, and its bin, where it has one.
+    fn only_bin(&self) -> (Option<usize>, Option<String>) {
+        let devices = &self.data.devices;
+        let named = |m: &usize| self.task.machines.contains(&devices.machines[*m].id);
+        let with_bins = |m: &usize| !devices.bins(*m).is_empty();
+        let all: Vec<usize> = (0..devices.machines.len()).collect();
+        let at_work: Vec<usize> = all.iter().copied().filter(named).collect();
+        let candidates = if at_work.is_empty() { all } else { at_work };
+        let spreaders: Vec<usize> = candidates.iter().copied().filter(with_bins).collect();
+        let machine = match (spreaders.as_slice(), candidates.as_slice()) {
+            ([one], _) | ([], [one]) => Some(*one),
+            _ => None,
+        };
+        let bin = machine.and_then(|m| match devices.bins(m).as_slice() {
+            [one] => Some((*one).to_owned()),
+            _ => None,
+        });
+        (machine, bin)
+    }
+
+    fn growth(&self, ddi: u16, element: &str, notes: &mut Vec<String>) -> Option<Growth> {
+        let growth = Growth::new(self.series.get(&(ddi, element))?);
+        let what = format!("Task {}, {element}, total {ddi:04X}", self.task.id);
+        if growth.increments {
+            notes.push(format!(
+                "{what}: the values neither grow nor fall much, as if each were what one stretch added; \
+                 whether they add up cannot be told, so the total counts as unknown. Ask whoever set up the controller."
+            ));
+            return None;
+        }
+        if growth.restarted {
+            notes.push(format!(
+                "{what}: the counter fell on the way, as after a loss of power; what it showed since then was added."
+            ));
+        }
+        Some(growth)
+    }
+
+    /// A quantity of the whole machine that may be reported at several levels: from one of them.
+    fn one_level(&self, ddi: u16, machine: Option<usize>, notes: &mut Vec<String>) -> Daily {
+        let of_machine = |id: &&str| machine.is_some() && self.machine_of(id) == machine;
+        let ids: Vec<&str> = self
+            .series
+            .range((ddi, "")..)
+            .take_while(|((number, _), _)| *number == ddi)
+            .map(|((_, id), _)| *id)
+            .filter(of_machine)
+            .collect();
+        let mut best: Option<(u8, f64, Growth)> = None;
+        for id in ids {
+            let Some(growth) = self.growth(ddi, id, notes) else {
+                continue;
+            };
+            let rank = rank(self.data.devices.element(id).map(|e| e.kind));
+            let total = growth.total();
+            // A level that reports nothing gives way to one that does.
+            let rank = if total <= 0.0 { 0 } else { rank };
+            if best
+                .as_ref()
+                .is_none_or(|(r, t, _)| (*r, *t) < (rank, total))
+            {
+                best = Some((rank, total, growth));
+            }
+        }
+        if let Some((1, _, _)) = best {
+            notes.push(format!(
+                "Task {}: total {ddi:04X} is given for bins or sections only; the largest of them stands for the machine.",
+                self.task.id
+            ));
+        }
+        best.map(|(_, _, growth)| growth.by_day)
+            .or_else(|| self.logged(ddi, machine))
+    }
+
+    /// A quantity of the whole machine from the time log, where no totals were written.
+    fn logged(&self, ddi: u16, machine: Option<usize>) -> Daily {
+        let channel = self.level_of_log(ddi, machine)?;
+        Some(days(self.logs.growth(&channel, false, &|_| 0, &mut 0)))
+    }
+
+    /// The level of the time logs that stands for the machine.
+    fn level_of_log(&self, ddi: u16, machine: Option<usize>) -> Option<super::split::Channel> {
+        machine?;
+        let channels = self.logs.channels(ddi).into_iter();
+        channels
+            .filter(|(_, id)| self.machine_of(id) == machine)
+            .max_by_key(|(_, id)| rank(self.data.devices.element(id).map(|e| e.kind)))
+    }
+
+    /// A row for each day on which the task was at work.
+    fn by_day(
+        &self,
+        spot: &Spot<'_>,
+        mass: &Daily,
+        area: &Daily,
+        seconds: &Daily,
+        works: &mut Vec<Work>,
+    ) {
+        let mut clock: BTreeMap<NaiveDate, Option<f64>> = BTreeMap::new();
+        for time in &self.task.times {
+            let sum = clock.entry(time.start.date()).or_insert(Some(0.0));
+            *sum = sum.zip(time.seconds).map(|(sum, more)| sum + more);
+        }
+        // A time log may reach into a day on which no stretch began.
+        for day in [mass, area, seconds]
+            .into_iter()
+            .flatten()
+            .flat_map(BTreeMap::keys)
+        {
+            clock.entry(*day).or_insert(None);
+        }
+        let at = |daily: &Daily, day| daily.as_ref().and_then(|d| d.get(day).copied());
+        for (day, clocked) in &clock {
+            let effective = at(seconds, day).filter(|s| 0.0 < *s).or(*clocked);
+            let mut work = self.work(spot, *day, self.product(spot));
+            work.kilograms = at(mass, day);
+            work.square_metres = at(area, day);
+            work.hours = effective.map(|s| s / 3600.0);
+            works.push(work);
+        }
+    }
+
+    /// Name of the product of a spot; several that cannot be told apart are named together.
+    fn product(&self, spot: &Spot<'_>) -> Option<String> {
+        let mut names: Vec<String> = Vec::new();
+        for allocation in &spot.allocations {
+            let name = self.data.product_name(&allocation.product)?;
+            if !names.contains(&name) {
+                names.push(name);
+            }
+        }
+        match names.as_slice() {
+            [] => None,
+            [one] => Some(one.clone()),
+            several => Some(format!("mixed: {}", several.join(" + "))),
+        }
+    }
+
+    fn work(&self, spot: &Spot<'_>, date: NaiveDate, product: Option<String>) -> Work {
+        let devices = &self.data.devices;
+        let machine = spot.machine.map(|m| &devices.machines[m]);
+        let element = spot.element.as_deref().and_then(|id| devices.element(id));
+        let trouble = if machine.is_none() {
+            Some("the task does not say which machine did it")
+        } else if product.is_none() {
+            Some("the task does not name the product")
+        } else {
+            None
+        };
+        Work {
+            task: self.task.id.clone(),
+            started: self.task.times[0].start,
+            date,
+            machine: machine.map(|m| m.key.clone()).unwrap_or_default(),
+            machine_name: machine.and_then(|m| m.name.clone()),
+            bin: spot.element.clone(),
+            bin_name: element.and_then(|e| e.name.clone()),
+            product,
+            kilograms: None,
+            square_metres: None,
+            hours: None,
+            trouble: trouble.map(str::to_owned),
+        }
+    }
+}
+
+/// Functions speak for the machine, then the device; what bins or sections say may be a part.
+fn rank(kind: Option<Kind>) -> u8 {
+    match kind {
+        Some(Kind::Function) => 3,
+        Some(Kind::Device) => 2,
+        _ => 1,
+    }
+}
+
+fn days(shares: Shares) -> BTreeMap<NaiveDate, f64> {
+    let mut days = BTreeMap::new();
+    for ((_, day), value) in shares {
+        *days.entry(day).or_default() += value;
+    }
+    days
+}

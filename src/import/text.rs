@@ -1,0 +1,147 @@
+//! Comma-separated text that is added to: rows by where their bytes are, so that all others stay.
+
+use crate::read::header_name;
+
+/// A row: its cells, and where it stands in the text, line end not counted.
+#[derive(Clone, Debug, PartialEq)]
+pub(super) struct TextRow {
+    pub(super) cells: Vec<String>,
+    pub(super) from: usize,
+    pub(super) until: usize,
+}
+
+impl TextRow {
+    /// The cell at a place without spaces around it, empty beyond the end.
+    pub(super) fn cell(&self, index: usize) -> &str {
+        self.cells.get(index).map_or("", |cell| cell.trim())
+    }
+
+    /// Place of the cell with that name, by the rules of headers.
+    pub(super) fn position(&self, name: &str) -> Option<usize> {
+        let name = header_name(name);
+        self.cells.iter().position(|cell| header_name(cell) == name)
+    }
+}
+
+/// Every row of a text that is not blank, the header first.
+///
+/// # Errors
+/// In words, when it is not UTF-8.
+pub(super) fn rows(bytes: &[u8]) -> Result<Vec<TextRow>, String> {
+    if std::str::from_utf8(bytes).is_err() || bytes.contains(&0) {
+        return Err("it is not text in UTF-8; save it as `CSV UTF-8`".to_owned());
+    }
+    let mut reader = csv::ReaderBuilder::new()
+        .has_headers(false)
+        .flexible(true)
+        .from_reader(bytes);
+    let mut rows: Vec<TextRow> = Vec::new();
+    let mut starts = Vec::new();
+    for record in reader.records() {
+        let record = record.map_err(|e| e.to_string())?;
+        let start = record.position().map_or(0, |p| p.byte() as usize);
+        starts.push(start);
+        rows.push(TextRow {
+            cells: record.iter().map(str::to_owned).collect(),
+            from: start,
+            until: start,
+        });
+    }
+    starts.push(bytes.len());
+    let is_end = |at: usize| matches!(bytes[at], b'\r' | b'\n');
+    for (row, next) in rows.iter_mut().zip(starts.iter().skip(1)) {
+        // The place of a record may be that of the blank lines before it.
+        row.until = *next;
+        while row.from < row.until && is_end(row.from) {
+            row.from += 1;
+        }
+        while row.from < row.until && is_end(row.until - 1) {
+            row.until -= 1;
+        }
+    }
+    rows.retain(|row| row.cells.iter().any(|cell| !cell.trim().is_empty()));
+    Ok(rows)
+}
+
+/// How lines end in a text.
+pub(super) fn line_end(bytes: &[u8]) -> &'static str {
+    if bytes.windows(2).any(|w| w == b"\r\n") {
+        "\r\n"
+    } else if bytes.contains(&b'\r') && !bytes.contains(&b'\n') {
+        "\r"
+    } else {
+        "\n"
+    }
+}
+
+/// Ends the last line, where it is not.
+pub(super) fn close_last_line(bytes: &mut Vec<u8>, end: &str) {
+    if !bytes.is_empty() && !bytes.ends_with(b"\n") && !bytes.ends_with(b"\r") {
+        bytes.extend(end.bytes());
+    }
+}
+
+/// Cells as a line without its end.
+pub(super) fn line(cells: &[String]) -> String {
+    let cell = |text: &String| {
+        let quote = text.contains(['"', ',', '\n', '\r']) || text.trim() != text;
+        if quote {
+            format!("\"{}\"", text.replace('"', "\"\""))
+        } else {
+            text.clone()
+        }
+    };
+    cells.iter().map(cell).collect::<Vec<_>>().join(",")
+}
+
+const FORMULA: [char; 4] = ['=', '+', '-', '@'];
+
+/// Text as one cell holds it: on one line, without spaces around it.
+pub(super) fn plain(text: &str) -> String {
+    let spaced: String = text
+        .chars()
+        .map(|c| if c.is_control() { ' ' } else { c })
+        .collect();
+    spaced.trim().to_owned()
+}
+
+/// Text of a file that a spreadsheet program must not take for a formula.
+pub(super) fn guarded(text: &str) -> String {
+    let plain = plain(text);
+    if plain.starts_with(FORMULA) && plain != "-" {
+        format!("'{plain}")
+    } else {
+        plain
+    }
+}
+
+/// The text that [`guarded`] was given.
+pub(super) fn unguarded(cell: &str) -> &str {
+    cell.strip_prefix('\'')
+        .filter(|rest| rest.starts_with(FORMULA))
+        .unwrap_or(cell)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn rows_are_found_by_their_bytes_whatever_ends_their_lines() {
+        for end in ["\n", "\r\n"] {
+            let text = format!("a,b{end}{end}1,\"x{end}y\"{end}2,{end}");
+            let rows = rows(text.as_bytes()).expect("rows");
+            let parts: Vec<&str> = rows.iter().map(|r| &text[r.from..r.until]).collect();
+            assert_eq!(parts, ["a,b", &format!("1,\"x{end}y\""), "2,"]);
+            assert_eq!(line_end(text.as_bytes()), end);
+        }
+    }
+
+    #[test]
+    fn names_that_look_like_formulas_are_kept_as_text() {
+        for name in ["=1+1", "-46-0-0", "@x", "urea", "'urea", "-"] {
+            assert_eq!(unguarded(&guarded(name)), name);
+        }
+        assert_eq!(guarded("=1"), "'=1");
+    }
+}

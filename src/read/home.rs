@@ -1,0 +1,88 @@
+//! Where a table of the records lives, for those who add to it.
+
+use std::path::{Path, PathBuf};
+
+use super::error::ReadError;
+use super::find::{self, Home};
+use crate::record::Table;
+
+/// Where a table is.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum TableHome {
+    /// In this comma-separated text.
+    Csv(PathBuf),
+    /// In this Parquet file, or in a sheet of a workbook: not to be added to.
+    Other(String),
+    /// In several places, of which none is the right one.
+    Several,
+    /// Nowhere yet.
+    Nowhere,
+}
+
+/// Where a table of a records folder is.
+///
+/// # Errors
+/// [`ReadError`] when the folder or its workbook cannot be read.
+pub fn table_home(dir: &Path, table: Table) -> Result<TableHome, ReadError> {
+    let folder = find::folder(dir)?;
+    let twice = folder.problems.iter().any(|p| {
+        p.kind == crate::record::ProblemKind::TwoPlaces
+            && (p
+                .found
+                .starts_with(&format!("the table `{}`", table.name()))
+                || p.found.starts_with("another workbook"))
+    });
+    Ok(match folder.tables.get(&table) {
+        _ if twice => TableHome::Several,
+        None => TableHome::Nowhere,
+        Some(found) => match &found.home {
+            Home::Csv(path) => TableHome::Csv(path.clone()),
+            Home::Parquet(_) | Home::Sheet(_) => TableHome::Other(found.source.clone()),
+        },
+    })
+}
+
+/// Names of files of a folder that hold records or settings; none where there is no folder.
+///
+/// # Errors
+/// [`ReadError`] when the path is no folder, or may not be read.
+pub fn records_held(dir: &Path) -> Result<Vec<String>, ReadError> {
+    if !dir.exists() {
+        return Ok(Vec::new());
+    }
+    let holds = |path: &PathBuf| {
+        let stem = path.file_stem().unwrap_or_default().to_string_lossy();
+        match find::extension(path).as_str() {
+            "xlsx" => true,
+            "csv" | "parquet" => find::table_named(&stem).is_some(),
+            "toml" => stem.eq_ignore_ascii_case("settings"),
+            _ => false,
+        }
+    };
+    let files = find::files(dir)?.into_iter().filter(holds);
+    Ok(files.map(|path| find::file_name(&path)).collect())
+}
+
+/// Largest table that is added to.
+const LARGEST: u64 = 256 << 20;
+
+/// Bytes of a file that may not be there.
+///
+/// # Errors
+/// [`ReadError`] when it is there and cannot be read, or holds more than 256 MB.
+pub fn kept_file(path: &Path) -> Result<Option<Vec<u8>>, ReadError> {
+    match std::fs::metadata(path) {
+        Err(e) if e.kind() == std::io::ErrorKind::NotFound => return Ok(None),
+        Err(e) => return Err(ReadError::io(path, &e)),
+        Ok(meta) if LARGEST < meta.len() => {
+            return Err(ReadError::too_large(
+                path,
+                "more than 256 MB to be added to",
+            ));
+        }
+        Ok(_) => {}
+    }
+    std::fs::read(path)
+        .map(Some)
+        .map_err(|e| ReadError::io(path, &e))
+}

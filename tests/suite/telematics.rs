@@ -1,0 +1,254 @@
+//! Telematics feeds to meter readings, and `wearcast import telematics` into a records folder.
+
+use std::fs;
+use std::path::Path;
+use std::process::Output;
+
+use assert_cmd::cargo::cargo_bin_cmd;
+use proptest::prelude::*;
+use serde_json::Value;
+use wearcast::import::telematics::{self, Feed, FeedError};
+use wearcast::read::NamedFile;
+
+use crate::taskdata::import::folder;
+
+/// A page in XML: a dated namespace, `datetime` once as an attribute and once as a child, a machine
+/// without meters, an install date in the year 1.
+const XML: &str = r#"<?xml version="1.0" encoding="utf-8"?>
+<Fleet version="1" snapshotTime="2026-04-17T12:00:00Z" xmlns="http://standards.iso.org/iso/15143/-3/2016">
+  <Links><rel>self</rel><href>https://example.org/Fleet/1</href></Links>
+  <Links><rel>next</rel><href>https://example.org/Fleet/2</href></Links>
+  <Equipment>
+    <EquipmentHeader><UnitInstallDateTime>0001-01-01T00:00:00</UnitInstallDateTime><OEMName>Sample</OEMName><Model>F9</Model>
+      <EquipmentID>red spreader</EquipmentID><SerialNumber>CH-1</SerialNumber><PIN>PIN00000000000001</PIN></EquipmentHeader>
+    <Location datetime="2026-04-17T11:00:00Z"><Latitude>41.9</Latitude><Longitude>-93.6</Longitude></Location>
+    <CumulativeOperatingHours datetime="2026-04-17T11:30:00Z"><Hour>4810.25</Hour></CumulativeOperatingHours>
+    <Distance><OdometerUnits>kilometre</OdometerUnits><Odometer>16093.44</Odometer><datetime>2026-04-17T11:31:00Z</datetime></Distance>
+  </Equipment>
+  <Equipment><EquipmentHeader><EquipmentID>skid</EquipmentID></EquipmentHeader></Equipment>
+</Fleet>"#;
+
+const JSON: &str = r#"{"version":"1","Links":[{"rel":"self","href":"https://example.org/Fleet/2"}],
+ "Equipment":[{"EquipmentHeader":{"OEMName":"Sample","Model":"F9","EquipmentID":"12","SerialNumber":"CH-2"},
+   "CumulativeOperatingHours":{"Hour":812,"datetime":"2026-04-16T23:30:00-05:00"},
+   "Distance":{"OdometerUnits":"mile","Odometer":"5120.5","datetime":"2026-04-17T04:30:00Z"}}]}"#;
+
+fn page(name: &str, text: &str) -> NamedFile {
+    NamedFile {
+        folder: String::new(),
+        name: name.to_owned(),
+        bytes: text.as_bytes().to_vec(),
+    }
+}
+
+fn feed(pages: &[&str]) -> Feed {
+    let files: Vec<NamedFile> = pages
+        .iter()
+        .enumerate()
+        .map(|(i, t)| page(&format!("page{i}"), t))
+        .collect();
+    telematics::read(&files).expect("a feed")
+}
+
+/// Values as written in the pages; 16,093.44 km are 10,000 miles of 1.609344 km.
+#[test]
+fn pages_in_xml_and_json_give_hours_and_miles() {
+    let feed = feed(&[XML, JSON]);
+    let found: Vec<_> = feed
+        .readings
+        .iter()
+        .map(|r| {
+            (
+                r.numbers[0].as_str(),
+                r.moment.expect("a moment").to_string(),
+                r.meter.word(),
+                r.value.expect("a value"),
+            )
+        })
+        .collect();
+    let expected = [
+        (
+            "PIN00000000000001",
+            "2026-04-17 11:30:00",
+            "engine_hours",
+            4810.25,
+        ),
+        (
+            "PIN00000000000001",
+            "2026-04-17 11:31:00",
+            "miles",
+            10_000.0,
+        ),
+        ("CH-2", "2026-04-17 04:30:00", "engine_hours", 812.0),
+        ("CH-2", "2026-04-17 04:30:00", "miles", 5_120.5),
+    ];
+    assert_eq!(found.len(), expected.len());
+    for (found, expected) in found.iter().zip(expected) {
+        assert_eq!(
+            (found.0, found.1.as_str(), found.2),
+            (expected.0, expected.1, expected.2)
+        );
+        assert!((found.3 - expected.3).abs() < 1e-9, "{found:?}");
+    }
+    assert!(
+        feed.notes[0].starts_with("1 of 3 machines"),
+        "{:?}",
+        feed.notes
+    );
+}
+
+#[test]
+fn a_page_that_is_missing_is_told() {
+    assert!(
+        feed(&[XML])
+            .notes
+            .iter()
+            .any(|n| n.contains("Fleet/2") && n.contains("not among"))
+    );
+    assert!(
+        !feed(&[XML, JSON])
+            .notes
+            .iter()
+            .any(|n| n.contains("not among"))
+    );
+}
+
+#[test]
+fn a_reading_that_is_not_whole_says_why() {
+    let with = |from: &str, to: &str| {
+        let feed = feed(&[&JSON.replace(from, to)]);
+        feed.readings
+            .iter()
+            .find_map(|r| r.trouble.clone())
+            .expect("a reason")
+    };
+    assert!(with("\"mile\"", "\"furlong\"").contains("furlong"));
+    assert!(with("812", "-1").contains("0 or more"));
+    assert!(with("812", "\"NaN\"").contains("0 or more"));
+    assert!(with("2026-04-17T04:30:00Z", "0001-01-01T00:00:00Z").contains("when it was read"));
+    assert!(
+        with(
+            "\"EquipmentID\":\"12\",\"SerialNumber\":\"CH-2\"",
+            "\"x\":1"
+        )
+        .contains("no number")
+    );
+}
+
+#[test]
+fn other_files_are_no_feed() {
+    let read = |text: &str| telematics::read(&[page("p", text)]);
+    assert_eq!(telematics::read(&[]), Err(FeedError::NoFile));
+    for text in ["{}", "[]", "<Fleet/>", "7"] {
+        assert_eq!(read(text), Err(FeedError::NoMachine), "{text}");
+    }
+    let bomb = "<!DOCTYPE x [<!ENTITY a \"aa\">]><Fleet>&a;</Fleet>";
+    let deep = "[".repeat(100_000);
+    for text in ["", "<Fleet>", "{\"Equipment\":", "\0", bomb, deep.as_str()] {
+        assert!(matches!(read(text), Err(FeedError::Unsound { .. })));
+    }
+    let deep = "<a>".repeat(100_000) + &"</a>".repeat(100_000);
+    assert_eq!(read(&deep), Err(FeedError::NoMachine));
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(96))]
+
+    #[test]
+    fn damaged_pages_never_panic(
+        damage in prop::collection::vec((any::<prop::sample::Index>(), any::<u8>()), 1..6), json in any::<bool>(),
+    ) {
+        let mut bytes = if json { JSON } else { XML }.as_bytes().to_vec();
+        for (at, byte) in damage {
+            let at = at.index(bytes.len());
+            bytes[at] = byte;
+        }
+        let file = NamedFile { folder: String::new(), name: "p".to_owned(), bytes };
+        if let Ok(feed) = telematics::read(&[file]) {
+            for reading in feed.readings {
+                prop_assert!(reading.value.is_none_or(|v| v.is_finite() && 0.0 <= v));
+            }
+        }
+    }
+}
+
+fn import(pages: &Path, into: &Path) -> Output {
+    cargo_bin_cmd!("wearcast")
+        .args(["import", "telematics"])
+        .arg(pages)
+        .arg("--into")
+        .arg(into)
+        .args(["--format", "json"])
+        .output()
+        .expect("a run")
+}
+
+#[test]
+fn pages_in_a_folder_become_meter_readings_once() {
+    let pages = tempfile::tempdir().expect("a temporary folder");
+    fs::write(pages.path().join("1.xml"), XML).expect("a page");
+    fs::write(pages.path().join("2.json"), JSON).expect("a page");
+    let dir = folder(&[]);
+    let first = import(pages.path(), dir.path());
+    assert_eq!(first.status.code(), Some(1), "no machine is matched yet");
+    let names = fs::read_to_string(dir.path().join("machine_names.csv")).expect("a table");
+    assert!(
+        names.contains("PIN00000000000001,,\"Sample F9, CH-1, red spreader\"\n"),
+        "{names}"
+    );
+    // Any number of a machine will do: here the serial number of the first.
+    fs::write(
+        dir.path().join("machine_names.csv"),
+        "name_in_file,machine\nCH-1,red\nCH-2,big\n",
+    )
+    .expect("a table");
+    let second = import(pages.path(), dir.path());
+    assert_eq!(
+        second.status.code(),
+        Some(0),
+        "{}",
+        String::from_utf8_lossy(&second.stderr)
+    );
+    let meters = fs::read_to_string(dir.path().join("meters.csv")).expect("a table");
+    let cut = |line: &str| {
+        line.rsplit_once(',')
+            .map(|(rest, _)| rest.to_owned())
+            .unwrap_or_default()
+    };
+    let lines: Vec<String> = meters.lines().map(cut).collect();
+    assert_eq!(
+        lines,
+        [
+            "date,machine,meter,reading,unit,note",
+            "2026-04-17,red,engine_hours,4810.25,hours,",
+            "2026-04-17,red,miles,10000,miles,16093.44 kilometre",
+            "2026-04-17,big,engine_hours,812,hours,",
+            "2026-04-17,big,miles,5120.5,miles,",
+        ]
+    );
+    let third = import(pages.path(), dir.path());
+    let told: Value = serde_json::from_slice(&third.stdout).expect("JSON");
+    assert_eq!(told["already_there"], 4);
+    assert_eq!(
+        fs::read_to_string(dir.path().join("meters.csv")).expect("a table"),
+        meters
+    );
+    let check = cargo_bin_cmd!("wearcast")
+        .arg("check")
+        .arg(dir.path())
+        .output()
+        .expect("a run");
+    assert_eq!(check.status.code(), Some(0));
+}
+
+#[test]
+fn numbers_of_one_machine_that_stand_for_two_are_not_guessed_at() {
+    let pages = tempfile::tempdir().expect("a temporary folder");
+    fs::write(pages.path().join("1.xml"), XML).expect("a page");
+    let names = "name_in_file,machine\nCH-1,red\nPIN00000000000001,big\n";
+    let dir = folder(&[("machine_names.csv", names)]);
+    let output = import(pages.path(), dir.path());
+    assert_eq!(output.status.code(), Some(1));
+    assert!(String::from_utf8_lossy(&output.stderr).contains("several machines"));
+    assert!(!dir.path().join("meters.csv").exists());
+}
