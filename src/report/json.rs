@@ -266,6 +266,7 @@ fn part_left(line: &RemainingLine) -> Value {
         "remaining": forecast(Some(&line.remaining)),
         "chance_this_season": line.chance_this_season,
         "half_worn_date": date(line.half_worn_date),
+        "kit": line.kit,
         "advice": line.advice.map(Advice::name),
         "saving": line.saving,
     })

@@ -40,6 +40,8 @@ pub struct RemainingLine {
     pub slot: Option<String>,
     /// Part number.
     pub part: String,
+    /// Kit: what is done together with it on the machine.
+    pub kit: Option<String>,
     /// Family.
     pub family: String,
     /// What its life is measured in; `None` where a bare table does not say.

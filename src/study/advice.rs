@@ -72,7 +72,9 @@ impl Study {
                 advised
             }
         });
-        told.collect()
+        let mut told: Vec<Option<Advised>> = told.collect();
+        super::kits::follow_the_limit(service, &mut told);
+        told
     }
 
     /// Advice for parts that share path and line, so that one programme serves them all.

@@ -175,6 +175,7 @@ impl BareStudy {
                 .unwrap_or_else(|| format!("row {}", age.row)),
             slot: None,
             part: String::new(),
+            kit: None,
             family: assessment.family.name.clone(),
             measure: assessment.measure_known.then_some(assessment.lives.measure),
             fitted: None,

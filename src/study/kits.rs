@@ -7,7 +7,8 @@
 use std::collections::BTreeMap;
 
 use super::Study;
-use super::advice::Judged;
+use super::advice::{Advised, Judged};
+use crate::decide::Advice;
 use crate::forecast::unit::InService;
 
 impl Study {
@@ -47,6 +48,25 @@ impl Study {
             .collect();
         for (i, decided) in units.iter().zip(decided) {
             judged[*i] = Some(decided);
+        }
+    }
+}
+
+/// A part past its measured limit is changed whatever it saves, and its kit is done with it.
+pub(super) fn follow_the_limit(service: &InService, advised: &mut [Option<Advised>]) {
+    for units in kits(service).into_values() {
+        let past = |i: &usize| {
+            let readings = service.units[*i].readings.as_ref();
+            readings.is_some_and(|r| r.past_limit)
+        };
+        if !units.iter().any(past) {
+            continue;
+        }
+        for i in units {
+            advised[i] = Some(Advised {
+                advice: Advice::ReplaceNow,
+                saving: advised[i].and_then(|a| a.saving),
+            });
         }
     }
 }

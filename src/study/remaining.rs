@@ -55,6 +55,7 @@ impl Study {
                 position: unit.position.clone(),
                 slot: unit.slot.clone(),
                 part: line.part.clone(),
+                kit: line.kit.clone(),
                 family: line.family.clone(),
                 measure: Some(outlook.assessments[unit.family].lives.measure),
                 fitted: unit.fitted,
@@ -64,7 +65,7 @@ impl Study {
                 half_worn_date: left.half_worn_date,
                 advice: advice[left.unit].map(|a| a.advice),
                 saving: advice[left.unit].and_then(|a| a.saving),
-                measured: self.measured_line(&outlook, unit, &left.wear_rates),
+                measured: self.measured_line(outlook, unit, &left.wear_rates),
             }
         });
         let services = outlook.in_service.due.iter().map(|due| {

@@ -9,7 +9,7 @@ use assert_cmd::cargo::cargo_bin_cmd;
 use serde_json::Value;
 use wearcast::family::Families;
 use wearcast::read;
-use wearcast::record::Severity;
+use wearcast::record::{Severity, Table};
 
 use crate::read::assert_accounted;
 
@@ -43,7 +43,11 @@ fn every_sample_folder_is_sound_and_every_row_of_it_is_used() {
         let problems = |p: &&wearcast::record::Problem| p.severity == Severity::Problem;
         assert_eq!(reading.problems.iter().filter(problems).count(), 0);
         for account in &reading.accounts {
-            let source = account.source.as_ref().expect("every table is there");
+            let Some(source) = account.source.as_ref() else {
+                // Meter readings are for those who keep no log of use; the samples keep one.
+                assert_eq!(account.table, Table::Meters);
+                continue;
+            };
             let text = fs::read_to_string(folder.join(source)).expect("a table");
             // No cell of these tables holds a line break: a row a line, and the header.
             assert_eq!(account.used, text.lines().count() as u64 - 1, "{source}");
@@ -82,6 +86,7 @@ fn copy_code(from: &Path, to: &Path) {
     }
 }
 
+#[expect(clippy::print_stderr, reason = "a test that could not run says so")]
 #[test]
 fn a_recipe_run_again_writes_the_same_bytes() {
     let version = Command::new("python3").arg("--version").output();

@@ -93,6 +93,14 @@ pub fn remaining(report: &RemainingReport, width: usize) -> String {
         "",
         width,
     ));
+    if report.parts.iter().any(|l| l.kit.is_some()) {
+        out.push_str(&wrapped(
+            "Parts of one kit are done together, so the advice is for the kit: a young part may be changed with an old one.",
+            "",
+            "",
+            width,
+        ));
+    }
     close(&mut out, &report.header, true, width);
     out
 }

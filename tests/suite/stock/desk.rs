@@ -47,7 +47,7 @@ fn on_shelf(part: &str, on_hand: f64) -> StockRow {
         on_hand,
         on_order: None,
         due: None,
-        extra: Default::default(),
+        extra: wearcast::record::Extra::new(),
     }
 }
 
