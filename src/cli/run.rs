@@ -231,7 +231,11 @@ fn budget(args: &Shared, out: Out<'_>, err: Out<'_>) -> Result<ExitStatus, CliEr
     let Some((study, accounts)) = study(&args.dir, &args.choices, err)? else {
         return Ok(ExitStatus::Problems);
     };
-    let mut report = study.budget(&accounts)?;
+    let mut report = if output::is_workbook(&args.choices) {
+        study.budget_to_change(&accounts)?
+    } else {
+        study.budget(&accounts)?
+    };
     // Both ways into the season, where there is room for them or one of them is asked for.
     if study.options.policy == Policy::Advised || output::is_workbook(&args.choices) {
         report.policies = study.policies()?;

@@ -10,6 +10,7 @@ pub mod plays;
 pub mod real_use;
 pub mod remaining;
 pub mod renewal;
+pub mod replay;
 pub mod season;
 pub mod service;
 pub mod simulate;

@@ -59,6 +59,8 @@ pub struct Event<'a> {
     pub line: usize,
     /// Place of its machine.
     pub machine: usize,
+    /// Place of its part among those in service; `None` for scheduled work.
+    pub unit: Option<usize>,
     /// The day.
     pub date: NaiveDate,
     /// Why.
@@ -79,6 +81,8 @@ pub struct Plays<'a> {
     game: Game<'a>,
     /// Units by path, so that a path's exposure is worked out once a play.
     order: Vec<&'a Unit>,
+    /// Places of `order` among the parts in service.
+    numbers: Vec<usize>,
     /// What is left of each unit with readings, in `order`.
     left: Vec<Option<LeftByDraw>>,
     /// Money of one replacement of each unit, in `order`; 0 where unknown.
@@ -105,8 +109,9 @@ impl<'a> Plays<'a> {
     #[must_use]
     pub fn new(game: Game<'a>) -> Self {
         let service = game.in_service;
-        let mut order: Vec<&Unit> = service.units.iter().collect();
-        order.sort_by_key(|u| u.path);
+        let mut numbers: Vec<usize> = (0..service.units.len()).collect();
+        numbers.sort_by_key(|u| service.units[*u].path);
+        let order: Vec<&Unit> = numbers.iter().map(|u| &service.units[*u]).collect();
         let money = order
             .iter()
             .map(|u| event_money(game, u.line, u.pieces, true))
@@ -127,6 +132,7 @@ impl<'a> Plays<'a> {
         let mut plays = Self {
             game,
             order,
+            numbers,
             left,
             money,
             season_use: service.paths.iter().map(|p| p.path.in_season()).collect(),
@@ -174,6 +180,7 @@ impl<'a> Plays<'a> {
             enter(&Event {
                 line: due.line,
                 machine: due.machine,
+                unit: None,
                 date: due.date,
                 cause: Cause::Planned,
                 pieces: due.pieces,
@@ -210,8 +217,9 @@ impl<'a> Plays<'a> {
         let mut shares: Vec<f64> = Vec::new();
         let mut current = usize::MAX;
         let mut life = Life::NEVER;
-        let units = self.order.iter().zip(&self.money).zip(&self.left);
-        for ((unit, money), left) in units {
+        let units = self.order.iter().zip(&self.numbers);
+        let units = units.zip(&self.money).zip(&self.left);
+        for (((unit, number_of), money), left) in units {
             let seen = &self.game.in_service.paths[unit.path];
             if unit.path != current {
                 current = unit.path;
@@ -233,6 +241,7 @@ impl<'a> Plays<'a> {
             let event = |day: usize, cause, pieces, money, shares| Event {
                 line: unit.line,
                 machine: unit.machine,
+                unit: Some(*number_of),
                 date: seen.path.dates[day],
                 cause,
                 pieces,

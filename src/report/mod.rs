@@ -7,6 +7,7 @@ pub mod fits;
 pub mod html;
 pub mod imports;
 pub mod json;
+pub mod live;
 pub mod lives;
 pub mod models;
 pub mod money;
@@ -94,6 +95,8 @@ pub struct BudgetReport {
     pub plan: Vec<PlanLine>,
     /// The season under each policy; empty where only one was played.
     pub policies: Vec<PolicyLine>,
+    /// What lets a workbook follow a changed plan; worked out only for one.
+    pub live: Option<live::Live>,
     /// What was assumed: a thing and its value, for people.
     pub assumptions: Vec<(String, String)>,
     /// Rows read, used and set aside.

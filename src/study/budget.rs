@@ -134,6 +134,7 @@ impl Summing<'_> {
             months: self.months(total.is_some()),
             plan: self.plan(),
             policies: Vec::new(),
+            live: None,
             assumptions: self.assumptions(),
             account: account.to_vec(),
             lines,

@@ -8,6 +8,7 @@ pub mod compare;
 pub mod fits;
 mod goodness;
 mod kits;
+pub mod live;
 pub mod lives;
 pub mod measured;
 pub mod models;

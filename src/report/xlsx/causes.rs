@@ -2,6 +2,8 @@
 
 use rust_xlsxwriter::Workbook;
 
+use super::live::tables::Block;
+use super::live::{self, places};
 use super::page::{Page, Paper};
 use super::styles::{Kind, Styles};
 use super::table::{Cell, Column, Table};
@@ -23,6 +25,9 @@ pub(super) fn write(
     )?;
     page.table(&table)?;
     page.keep_header(&table, 0)?;
+    if report.live.is_some() {
+        page.lock();
+    }
     page.finish(0)
 }
 
@@ -37,8 +42,8 @@ fn table(report: &BudgetReport, header_row: u32) -> Table {
         Column::new("All at 80\u{a0}%", Kind::Tenths),
     ];
     let mut table = Table::at(header_row, columns);
-    for line in &report.lines {
-        table.push(vec![
+    for (index, line) in report.lines.iter().enumerate() {
+        let mut cells: Vec<Cell> = vec![
             line.part.as_str().into(),
             line.family.as_str().into(),
             line.worn.map(|f| f.expected).into(),
@@ -46,7 +51,20 @@ fn table(report: &BudgetReport, header_row: u32) -> Table {
             line.planned.map(|f| f.expected).into(),
             line.replacements.map(|f| f.expected).into(),
             line.replacements.map(|f| f.p80).into(),
-        ]);
+        ];
+        if let Some(layout) = live::layout(report) {
+            let all = format!("SUM({}:{})", table.here(2), table.here(4));
+            let at_80 = if line.scheduled {
+                table.here(5)
+            } else {
+                layout.table_now(Block::Changes, index)
+            };
+            let by = [places::WORN, places::DAMAGE, places::FIXED].map(|c| layout.of_line(index, c));
+            for (cell, formula) in cells[2..].iter_mut().zip(by.into_iter().chain([all, at_80])) {
+                *cell = std::mem::replace(cell, Cell::Empty).by(formula);
+            }
+        }
+        table.push(cells);
     }
     table.say_none();
     let mut total = vec![Cell::from("Sum"), Cell::Empty];

@@ -5,9 +5,16 @@ use rust_xlsxwriter::Workbook;
 use super::page::{Page, Paper};
 use super::styles::{Kind, Styles};
 use super::table::{Cell, Column, Table};
+use super::live::tables::Block;
+use super::live::{self, Layout, PLAN_MACHINE, places};
 use super::{XlsxError, words};
 use crate::report::{BudgetReport, Forecast, MachineLine};
 use crate::units::Measure;
+
+/// Row of a machine, which formulas name.
+pub(super) fn row(machine: usize) -> u32 {
+    3 + machine as u32
+}
 
 pub(super) fn write(
     workbook: &mut Workbook,
@@ -25,6 +32,9 @@ pub(super) fn write(
     ))?;
     page.table(&table)?;
     page.keep_header(&table, 1)?;
+    if report.live.is_some() {
+        page.lock();
+    }
     page.finish(0)
 }
 
@@ -35,8 +45,12 @@ fn table(report: &BudgetReport, header_row: u32) -> Table {
     columns.extend(money_columns());
     columns.push(Column::remark(30.0));
     let mut table = Table::at(header_row, columns);
-    for machine in &report.machines {
-        table.push(cells(machine, report));
+    for (index, machine) in report.machines.iter().enumerate() {
+        let mut cells = cells(machine, report);
+        if let Some(layout) = live::layout(report) {
+            follow(&mut cells, layout, index, &table);
+        }
+        table.push(cells);
     }
     table.say_none();
     let mut sum = vec![Cell::Wide("Sum of the machines".to_owned()), Cell::Empty];
@@ -52,9 +66,31 @@ fn table(report: &BudgetReport, header_row: u32) -> Table {
     table.total(sum);
     let mut whole = vec![Cell::Wide(words::total_words(report).to_owned())];
     whole.resize(5, Cell::Empty);
-    whole.extend(money(words::known_total(report).as_ref()));
+    let total = money(words::known_total(report).as_ref());
+    whole.extend((total.into_iter().zip(live::KNOWN)).map(|(c, name)| words::followed(report, c, name)));
     table.total(whole);
     table
+}
+
+/// Figures of a machine by formulas on the plan and the prices, as far as they are known.
+fn follow(cells: &mut [Cell], layout: Layout<'_>, machine: usize, table: &Table) {
+    let terms = [format!("{}={}", layout.plan(PLAN_MACHINE), table.here(0))];
+    let mut put = |column: usize, formula: String| {
+        if cells[column] != Cell::Empty {
+            cells[column] = std::mem::replace(&mut cells[column], Cell::Empty).by(formula);
+        }
+    };
+    for (column, measure) in (2..).zip(Measure::OF_USE) {
+        put(column, layout.use_now(&terms, measure));
+    }
+    let sum = |column| layout.of_machine(machine, column);
+    put(5, format!("{}+{}", sum(places::PARTS), sum(places::LABOR)));
+    let (numbers, spreads) = (layout.wear_column(live::wear::MACHINE), layout.place_column(places::SPREAD));
+    let spread = format!("SQRT(SUMPRODUCT(--({numbers}={}),{spreads},{spreads}))", machine + 1);
+    for k in 0..3_u16 {
+        let spreads = layout.table_cell(Block::Machines, machine, k);
+        put(6 + usize::from(k), format!("MAX(0,{}+N({spreads})*{spread})", table.here(5)));
+    }
 }
 
 fn cells(machine: &MachineLine, report: &BudgetReport) -> Vec<Cell> {

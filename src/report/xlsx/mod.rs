@@ -6,6 +6,7 @@
 mod assumptions;
 pub mod blank;
 mod causes;
+mod live;
 mod machines;
 mod months;
 mod page;
@@ -50,6 +51,10 @@ pub enum XlsxError {
 ///
 /// Sheets, in order: Summary (one page), Parts, Causes, Machines, Products, Months, Plan,
 /// Assumptions, Rows. Paper is Letter for US units and A4 for metric ones.
+///
+/// A report with [`BudgetReport::live`] gives a workbook that follows changes of its plan and prices:
+/// Plan and Prices, to be changed, come after the Summary; Numbers explains the figures; Places, Wear
+/// and Tables at the end reckon them. A report with policies has a sheet Ways.
 /// # Errors
 /// [`XlsxError`] when the report holds a number that is not finite, or more lines than a sheet has rows.
 pub fn budget(report: &BudgetReport) -> Result<Vec<u8>, XlsxError> {
@@ -58,18 +63,35 @@ pub fn budget(report: &BudgetReport) -> Result<Vec<u8>, XlsxError> {
     // Pixels of a row and of a column; the digits of the font are 7 pixels wide.
     kept(workbook.set_default_format(&Styles::base(), 22, 64))?;
     workbook.set_properties(&properties(report));
+    summary::write(&mut workbook, &styles, report)?;
+    let live = live::layout(report);
+    if let Some(layout) = live {
+        live::plan::write(&mut workbook, &styles, layout)?;
+        live::prices::write(&mut workbook, &styles, layout)?;
+    }
+    if !report.policies.is_empty() {
+        live::ways::write(&mut workbook, &styles, report)?;
+    }
     for sheet in [
-        summary::write,
         parts::write,
         causes::write,
         machines::write,
         products::write,
         months::write,
-        plan::write,
-        assumptions::write,
-        rows::write,
     ] {
         sheet(&mut workbook, &styles, report)?;
+    }
+    match live {
+        Some(layout) => live::numbers::write(&mut workbook, &styles, layout)?,
+        None => plan::write(&mut workbook, &styles, report)?,
+    }
+    assumptions::write(&mut workbook, &styles, report)?;
+    rows::write(&mut workbook, &styles, report)?;
+    if let Some(layout) = live {
+        live::places::write(&mut workbook, &styles, layout)?;
+        live::wear::write(&mut workbook, &styles, layout)?;
+        live::tables::write(&mut workbook, &styles, layout)?;
+        live::names(&mut workbook, layout)?;
     }
     kept(workbook.save_to_buffer())
 }

@@ -8,7 +8,8 @@ use rust_xlsxwriter::{
 use super::page::{Page, Paper, kept};
 use super::styles::{FONT, GREEN, Kind, RULE, Styles};
 use super::table::{Cell, Column, Table};
-use super::{XlsxError, machines, words};
+use super::live::tables::Block;
+use super::{XlsxError, live, machines, words};
 use crate::report::BudgetReport;
 
 /// Rows of paper that the chart takes.
@@ -30,6 +31,9 @@ pub(super) fn write(
     page.table(&table)?;
     page.keep_header(&table, 0)?;
     if report.months.iter().all(|month| month.total.is_none()) {
+        if report.live.is_some() {
+            page.lock();
+        }
         return page.finish(0);
     }
     page.gap();
@@ -38,6 +42,9 @@ pub(super) fn write(
         page.sheet
             .insert_chart_with_offset(row, 0, &chart(&table, styles), 4, 0),
     )?;
+    if report.live.is_some() {
+        page.lock();
+    }
     page.finish(CHART_ROWS)
 }
 
@@ -46,9 +53,28 @@ fn table(report: &BudgetReport, header_row: u32) -> Table {
     columns.extend(machines::money_columns());
     columns.push(Column::remark(30.0));
     let mut table = Table::at(header_row, columns);
-    for month in &report.months {
+    for (index, month) in report.months.iter().enumerate() {
         let mut cells = vec![Cell::Date(month.month)];
         cells.extend(machines::money(month.total.as_ref()));
+        if let (Some(layout), Some(of)) = (live::layout(report), month.total) {
+            let total = live::TOTAL[0];
+            let (share, all) = (
+                layout.table_cell(Block::Months, index, 3),
+                layout.table_column(Block::Months, 3),
+            );
+            let expected = format!("IF(OR({total}=\"\",SUM({all})=0),\"\",{total}*{share}/SUM({all}))");
+            let here = table.here(1);
+            for (k, cell) in cells.iter_mut().enumerate().skip(1) {
+                let figure = words::FIGURES[k - 1](&of);
+                let times = if of.expected <= 0.0 { 0.0 } else { figure / of.expected };
+                let formula = if k == 1 {
+                    expected.clone()
+                } else {
+                    format!("IF({here}=\"\",\"\",{here}*{times})")
+                };
+                *cell = std::mem::replace(cell, Cell::Empty).by(formula);
+            }
+        }
         let unknown = words::unknown(&[("money (a price is missing)", month.total.is_none())]);
         cells.push(unknown.as_deref().into());
         table.push(cells);
@@ -61,7 +87,8 @@ fn table(report: &BudgetReport, header_row: u32) -> Table {
     }
     table.total(sum);
     let mut whole = vec![Cell::from("Season")];
-    whole.extend(machines::money(words::known_total(report).as_ref()));
+    let total = machines::money(words::known_total(report).as_ref());
+    whole.extend((total.into_iter().zip(live::KNOWN)).map(|(c, name)| words::followed(report, c, name)));
     if report.total.is_none() {
         whole.push("known lines only".into());
     }

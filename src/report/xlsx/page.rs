@@ -1,6 +1,6 @@
 //! A sheet as a printed page: title, tables, paragraphs, and the set-up of the paper.
 
-use rust_xlsxwriter::{Formula, Workbook, Worksheet};
+use rust_xlsxwriter::{Formula, ProtectionOptions, Workbook, Worksheet};
 
 use super::XlsxError;
 use super::styles::{Kind, Styles, Tone};
@@ -30,6 +30,8 @@ pub(super) enum Paper {
     Portrait,
     /// Across, as wide as a page and as long as it needs.
     Landscape,
+    /// The same for many narrow columns.
+    Wide,
 }
 
 /// What every sheet of a workbook says of itself.
@@ -170,6 +172,17 @@ impl<'a> Page<'a> {
         Ok(())
     }
 
+    /// Lets nothing but inputs be changed until the sheet is unprotected, which needs no password.
+    pub(super) fn lock(&mut self) {
+        let options = ProtectionOptions {
+            format_columns: true,
+            format_rows: true,
+            format_cells: true,
+            ..ProtectionOptions::default()
+        };
+        self.sheet.protect_with_options(&options);
+    }
+
     /// Sets the print area to what has been written, and `more` rows.
     pub(super) fn finish(self, more: u32) -> Result<(), XlsxError> {
         let last_row = (self.row + more).saturating_sub(1);
@@ -219,6 +232,15 @@ impl<'a> Page<'a> {
             Cell::Wide(words) => {
                 let words = text::brief(&text::clean(words), 200);
                 self.write_text(column, &words, &format.unset_text_wrap())
+            }
+            Cell::Input(kind, number) => {
+                let format = self.styles.input(*kind);
+                let Some(number) = number else {
+                    return kept(self.sheet.write_blank(row, column, &format)).map(drop);
+                };
+                self.finite(*number, column)?;
+                let sheet = &mut self.sheet;
+                kept(sheet.write_number_with_format(row, column, *number, &format)).map(drop)
             }
             Cell::Number(number) => {
                 self.finite(*number, column)?;
@@ -310,6 +332,7 @@ impl Paper {
         match self {
             Self::OnePage | Self::Portrait => 96.0,
             Self::Landscape => 132.0,
+            Self::Wide => 190.0,
         }
     }
 }
@@ -330,7 +353,7 @@ fn set_up(sheet: &mut Worksheet, paper: Paper, about: &About) {
         Units::Us => 1,
         Units::Metric => 9,
     });
-    if paper == Paper::Landscape {
+    if matches!(paper, Paper::Landscape | Paper::Wide) {
         sheet.set_landscape();
     }
     sheet
@@ -363,6 +386,7 @@ fn cell_width(cell: &Cell, kind: Kind, styles: &Styles) -> f64 {
         Cell::Empty | Cell::Wide(_) => 0.0,
         Cell::Text(words) => text::width(words),
         Cell::Date(_) => text::width("Mmm 0000"),
+        Cell::Input(kind, number) => number.map_or(0.0, |n| text::width(&styles.shown(*kind, n))),
         Cell::Number(number) => text::width(&styles.shown(kind, *number)),
         Cell::Formula { result, .. } => match result {
             Outcome::Empty => 0.0,

@@ -5,21 +5,28 @@ use rust_xlsxwriter::Workbook;
 use super::page::{Page, Paper};
 use super::styles::{Kind, Styles};
 use super::table::{Cell, Column, Table};
+use super::live::tables::Block;
+use super::live::{self, DOWN_COST, LABOR_RATE, Layout, places, prices};
 use super::{XlsxError, words};
 use crate::report::{BudgetReport, Forecast, PartLine};
 
 // Columns that formulas name.
-const EXPECTED: u16 = 4;
-const AT_80: u16 = 5;
+pub(super) const EXPECTED: u16 = 4;
+pub(super) const AT_80: u16 = 5;
 const PRICE: u16 = 6;
-const COST: u16 = 7;
+pub(super) const COST: u16 = 7;
 const COST_80: u16 = 8;
 const PACK: u16 = 9;
 const BUY: u16 = 10;
 const ORDER: u16 = 11;
-const LABOR: u16 = 13;
+pub(super) const LABOR: u16 = 13;
 const LABOR_80: u16 = 14;
 const DOWN: u16 = 15;
+
+/// Row of a line, which formulas name.
+pub(super) fn row(line: usize) -> u32 {
+    3 + line as u32
+}
 
 pub(super) fn write(
     workbook: &mut Workbook,
@@ -45,6 +52,9 @@ pub(super) fn write(
         "The lines' 80 % figures add up to something else than the total's 80 % figure, mostly to more: not every \
          line runs high in the same season. Set money aside by the season's total; order pieces by the line.",
     )?;
+    if report.live.is_some() {
+        page.lock();
+    }
     page.finish(0)
 }
 
@@ -74,8 +84,11 @@ fn columns(report: &BudgetReport) -> Vec<Column> {
 
 fn lines(report: &BudgetReport, header_row: u32) -> Table {
     let mut table = Table::at(header_row, columns(report));
-    for line in &report.lines {
-        let cells = cells(line, &table);
+    for (index, line) in report.lines.iter().enumerate() {
+        let mut cells = cells(line, &table);
+        if let Some(layout) = live::layout(report) {
+            follow(&mut cells, layout, index, &table);
+        }
         table.push(cells);
     }
     table.say_none();
@@ -128,6 +141,43 @@ fn cells(line: &PartLine, table: &Table) -> Vec<Cell> {
     ]
 }
 
+/// Figures of a line by formulas on the plan and the prices.
+fn follow(cells: &mut [Cell], layout: Layout<'_>, index: usize, table: &Table) {
+    let scheduled = layout.report.lines[index].scheduled;
+    let mut put = |column: u16, formula: String| {
+        let cell = &mut cells[usize::from(column)];
+        *cell = std::mem::replace(cell, Cell::Empty).by(formula);
+    };
+    let price = |column| layout.price(index, column);
+    let hours = price(prices::HOURS);
+    let labor = |jobs: String| {
+        format!("IF(OR({LABOR_RATE}=\"\",{hours}=\"\"),\"\",{jobs}*{hours}*{LABOR_RATE})")
+    };
+    let sum = |column| layout.of_line(index, column);
+    let at_80 = |block, expected: u16| {
+        if scheduled {
+            sum(expected)
+        } else {
+            layout.table_now(block, index)
+        }
+    };
+    put(EXPECTED, sum(places::PIECES));
+    put(AT_80, at_80(Block::Pieces, places::PIECES));
+    let season = price(prices::IN_SEASON);
+    put(PRICE, format!("IF({season}=\"\",\"\",{season})"));
+    put(LABOR, labor(sum(places::JOBS)));
+    put(LABOR_80, labor(at_80(Block::Jobs, places::JOBS)));
+    if !scheduled {
+        let field = price(prices::FIELD);
+        let failures = format!("({}+{})", sum(places::WORN), sum(places::DAMAGE));
+        put(
+            DOWN,
+            format!("IF(OR({DOWN_COST}=\"\",{field}=\"\"),\"\",{failures}*{field}*{DOWN_COST})"),
+        );
+    }
+    debug_assert_eq!(table.columns.len(), cells.len());
+}
+
 /// A millionth of a piece is no piece: without the inner rounding a sum such as
 /// 8.000000000000002 would buy one pack too many, in some programs and not in others.
 fn buy_formula(table: &Table) -> String {
@@ -175,8 +225,8 @@ fn check(report: &BudgetReport, lines: &Table, header_row: u32) -> Table {
         &mut table,
         words::total_words(report),
         [
-            known.map(|f| f.expected).into(),
-            known.map(|f| f.p80).into(),
+            words::followed(report, known.map(|f| f.expected).into(), live::KNOWN[0]),
+            words::followed(report, known.map(|f| f.p80).into(), live::KNOWN[1]),
         ],
     );
     let less = [COST, COST_80].map(|column| difference(&table, column));

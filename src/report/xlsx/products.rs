@@ -5,6 +5,8 @@ use rust_xlsxwriter::{Workbook, utility::row_col_to_cell};
 use super::page::{Page, Paper};
 use super::styles::{Kind, Styles};
 use super::table::{Cell, Column, Table};
+use super::live::tables::Block;
+use super::live::{self, Layout, PLAN_GROUP};
 use super::{XlsxError, words};
 use crate::report::{BudgetReport, ProductLine};
 use crate::units::Measure;
@@ -27,6 +29,9 @@ pub(super) fn write(
     ))?;
     page.table(&table)?;
     page.keep_header(&table, 0)?;
+    if report.live.is_some() {
+        page.lock();
+    }
     page.finish(0)
 }
 
@@ -50,9 +55,13 @@ fn table(report: &BudgetReport, header_row: u32) -> Table {
         .filter_map(|p| p.cost)
         .reduce(|sum, cost| sum + cost);
     let sum_row = header_row + 1 + report.products.len().max(1) as u32;
-    for product in &report.products {
+    for (index, product) in report.products.iter().enumerate() {
         let share = share(product.cost, whole, &table, sum_row);
-        table.push(cells(product, share, report));
+        let mut cells = cells(product, share, report);
+        if let Some(layout) = live::layout(report) {
+            follow(&mut cells, layout, index, &table);
+        }
+        table.push(cells);
     }
     table.say_none();
     totals(&mut table, report, whole, sum_row);
@@ -80,6 +89,32 @@ fn cells(product: &ProductLine, share: Cell, report: &BudgetReport) -> Vec<Cell>
     ]
 }
 
+/// Figures of a product by formulas on the plan and the prices, as far as they are known.
+fn follow(cells: &mut [Cell], layout: Layout<'_>, product: usize, table: &Table) {
+    let terms = [format!("{}={}", layout.plan(PLAN_GROUP), table.here(0))];
+    let mut put = |column: usize, formula: String| {
+        if cells[column] != Cell::Empty {
+            cells[column] = std::mem::replace(&mut cells[column], Cell::Empty).by(formula);
+        }
+    };
+    for (column, measure) in [(1, Measure::Acres), (2, Measure::Tons)] {
+        put(column, layout.use_now(&terms, measure));
+    }
+    let total = live::TOTAL[0];
+    let (share, all) = (
+        layout.table_cell(Block::Products, product, 2),
+        layout.table_column(Block::Products, 2),
+    );
+    put(
+        usize::from(COST),
+        format!("IF({total}=\"\",\"\",IF(SUM({all})=0,0,{total}*{share}/SUM({all})))"),
+    );
+    for (column, amount) in [(5, 1), (6, 2)] {
+        let (cost, amount) = (table.here(COST), table.here(amount));
+        put(column, format!("IF(OR({cost}=\"\",N({amount})=0),\"\",{cost}/{amount})"));
+    }
+}
+
 fn share(cost: Option<f64>, whole: Option<f64>, table: &Table, sum_row: u32) -> Cell {
     let (part, whole_cell) = (table.here(COST), row_col_to_cell(sum_row, COST));
     let formula = format!(
@@ -101,7 +136,8 @@ fn totals(table: &mut Table, report: &BudgetReport, whole: Option<f64>, sum_row:
         ("shares add up", "shares do not add up"),
     );
     let label = Cell::Wide(words::total_words(report).to_owned());
-    let mut row = vec![label, Cell::Empty, Cell::Empty, total.into()];
+    let known = words::followed(report, total.into(), live::KNOWN[0]);
+    let mut row = vec![label, Cell::Empty, Cell::Empty, known];
     row.resize(7, Cell::Empty);
     row.push(agreement);
     table.total(row);

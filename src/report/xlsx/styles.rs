@@ -13,6 +13,9 @@ const GREY: Color = Color::RGB(0x0055_5F58);
 /// Bands of totals.
 const PALE: Color = Color::RGB(0x00EE_F2EE);
 
+/// Cells to be changed.
+const INPUT: Color = Color::RGB(0x00FF_F9E3);
+
 /// Font of everything; its digits are all of one width.
 pub(super) const FONT: &str = "Arial";
 
@@ -33,6 +36,8 @@ pub(super) enum Kind {
     Tenths,
     /// A number with two decimals.
     Hundredths,
+    /// A number with three decimals.
+    Thousandths,
     /// Calendar days.
     Days,
     /// A share of a whole.
@@ -145,6 +150,17 @@ impl Styles {
         }
     }
 
+    /// A cell to be changed: unlocked, with a frame on a light ground, so that it shows on any paper.
+    pub(super) fn input(&self, kind: Kind) -> Format {
+        Self::base()
+            .set_align(FormatAlign::Right)
+            .set_num_format(self.number_format(kind))
+            .set_background_color(INPUT)
+            .set_border(FormatBorder::Thin)
+            .set_border_color(GREEN)
+            .set_unlocked()
+    }
+
     /// The number format of a kind, the currency quoted so that no text of it is a code.
     pub(super) fn number_format(&self, kind: Kind) -> String {
         match kind {
@@ -154,6 +170,7 @@ impl Styles {
             Kind::Whole => "#,##0".to_owned(),
             Kind::Tenths => "#,##0.0".to_owned(),
             Kind::Hundredths => "#,##0.00".to_owned(),
+            Kind::Thousandths => "#,##0.000".to_owned(),
             Kind::Days => "#,##0\" days\"".to_owned(),
             Kind::Share => "0.0%".to_owned(),
             Kind::Month => "mmm yyyy".to_owned(),
@@ -168,6 +185,7 @@ impl Styles {
             Kind::Cents => (2, self.sign()),
             Kind::Tenths => (1, String::new()),
             Kind::Hundredths => (2, String::new()),
+            Kind::Thousandths => (3, String::new()),
             Kind::Days => (0, " days".to_owned()),
             Kind::Share => return format!("{:.1}%", number * 100.0),
             Kind::Month => return "Mmm 0000".to_owned(),

@@ -5,7 +5,7 @@ use rust_xlsxwriter::Workbook;
 use super::page::{Page, Paper};
 use super::styles::{Kind, Styles};
 use super::table::{Cell, Column, Table};
-use super::{XlsxError, plan, text, words};
+use super::{XlsxError, live, machines as machine_sheet, plan, text, words};
 use crate::report::{BudgetReport, Forecast, MachineLine, PartLine};
 use crate::units::Measure;
 
@@ -43,6 +43,9 @@ pub(super) fn write(
     )?;
     sentences(&mut page, "Cautions", &report.header.cautions, CAUTIONS)?;
     sentences(&mut page, "Notes", &report.header.notes, NOTES)?;
+    if report.live.is_some() {
+        page.lock();
+    }
     page.finish(0)
 }
 
@@ -131,19 +134,32 @@ fn money(report: &BudgetReport, header_row: u32) -> Table {
         (&per.to_lowercase(), report.per_acre.is_none()),
         ("down cost", report.down_total.is_none()),
     ]);
-    for (label, figure) in labels.into_iter().zip(words::FIGURES) {
-        let known = known_only.then(|| figure(&report.known_total));
+    for (i, (label, figure)) in labels.into_iter().zip(words::FIGURES).enumerate() {
+        let known = Cell::from(known_only.then(|| figure(&report.known_total)));
+        // What was unknown becomes known when its price is filled in.
+        let followed = |cell: Cell, name: &str| words::followed(report, cell, name);
+        let per_acre = words::per_unit(
+            report.per_acre.as_ref().map(figure),
+            Measure::Acres,
+            report.units,
+        );
         table.push(vec![
             Cell::Wide(label.to_owned()),
             Cell::Empty,
-            report.total.as_ref().map(figure).into(),
-            words::per_unit(
-                report.per_acre.as_ref().map(figure),
-                Measure::Acres,
-                report.units,
-            ),
-            report.down_total.as_ref().map(figure).into(),
-            known.into(),
+            followed(report.total.as_ref().map(figure).into(), live::TOTAL[i]),
+            match live::layout(report) {
+                Some(layout) if report.planned.acres.is_some() => {
+                    let (total, acres) = (live::TOTAL[i], layout.plan_sum(Measure::Acres));
+                    per_acre.by(format!("IF(OR({total}=\"\",{acres}=0),\"\",{total}/{acres})"))
+                }
+                _ => per_acre,
+            },
+            followed(report.down_total.as_ref().map(figure).into(), live::DOWN[i]),
+            if known_only {
+                followed(known, live::KNOWN[i])
+            } else {
+                known
+            },
             unknown.as_deref().into(),
         ]);
     }
@@ -182,7 +198,13 @@ fn planned(report: &BudgetReport, header_row: u32) -> Table {
     let headings = ["Season", "", &acres, &tons, &hours, ""];
     let mut table = Table::at(header_row, columns(headings, [Kind::Whole; 4]));
     let mut cells = vec![Cell::Wide("All machines".to_owned()), Cell::Empty];
-    cells.extend(Measure::OF_USE.map(|m| words::amount(&report.planned, m, report.units)));
+    cells.extend(Measure::OF_USE.map(|m| {
+        let cell = words::amount(&report.planned, m, report.units);
+        match live::layout(report) {
+            Some(layout) if cell != Cell::Empty => cell.by(layout.plan_sum(m)),
+            _ => cell,
+        }
+    }));
     cells.push(Cell::Empty);
     let unknown = words::unknown(&words::unknown_use(&report.planned, report.units));
     cells.push(unknown.as_deref().into());
@@ -210,8 +232,12 @@ fn lines(report: &BudgetReport, header_row: u32) -> Table {
         header_row,
         columns(headings, [Kind::Tenths, at_80, Kind::Money, Kind::Money]),
     );
-    for line in biggest(report).into_iter().take(MOST_LINES) {
+    for (index, line) in biggest(report).into_iter().take(MOST_LINES) {
         let expected = |forecast: &Option<Forecast>| Cell::from(forecast.map(|f| f.expected));
+        let same = |cell: Cell, column: u16| {
+            let of = live::cell("Parts", super::parts::row(index), column);
+            words::followed(report, cell, of)
+        };
         let unknown = [
             ("use to come", line.pieces.is_none()),
             ("price", line.price.is_none()),
@@ -220,10 +246,10 @@ fn lines(report: &BudgetReport, header_row: u32) -> Table {
         table.push(vec![
             brief(&line.part),
             line.description.as_deref().map_or(Cell::Empty, brief),
-            line.pieces.map(|f| f.expected).into(),
-            line.pieces.map(|f| f.p80).into(),
-            expected(&line.parts_cost),
-            expected(&line.labor_cost),
+            same(line.pieces.map(|f| f.expected).into(), super::parts::EXPECTED),
+            same(line.pieces.map(|f| f.p80).into(), super::parts::AT_80),
+            same(expected(&line.parts_cost), super::parts::COST),
+            same(expected(&line.labor_cost), super::parts::LABOR),
             words::unknown(&unknown).as_deref().into(),
         ]);
     }
@@ -232,9 +258,9 @@ fn lines(report: &BudgetReport, header_row: u32) -> Table {
 }
 
 /// Dearest first; lines of the same cost stay in the order of the report.
-fn biggest(report: &BudgetReport) -> Vec<&PartLine> {
-    let mut lines: Vec<&PartLine> = report.lines.iter().collect();
-    lines.sort_by(|a, b| words::known_cost(b).total_cmp(&words::known_cost(a)));
+fn biggest(report: &BudgetReport) -> Vec<(usize, &PartLine)> {
+    let mut lines: Vec<(usize, &PartLine)> = report.lines.iter().enumerate().collect();
+    lines.sort_by(|(_, a), (_, b)| words::known_cost(b).total_cmp(&words::known_cost(a)));
     lines
 }
 
@@ -254,14 +280,21 @@ fn machines(report: &BudgetReport, header_row: u32) -> Table {
     ];
     let kinds = [Kind::Whole, Kind::Whole, Kind::Money, Kind::Money];
     let mut table = Table::at(header_row, columns(headings, kinds));
-    for machine in dearest(report).into_iter().take(MOST_LINES) {
+    for (index, machine) in dearest(report).into_iter().take(MOST_LINES) {
+        let same = |cell: Cell, column: u16| match cell {
+            Cell::Empty => cell,
+            cell => {
+                let of = live::cell("Machines", machine_sheet::row(index), column);
+                words::followed(report, cell, of)
+            }
+        };
         table.push(vec![
             brief(&machine.machine),
             machine.site.as_deref().map_or(Cell::Empty, brief),
-            words::amount(&machine.planned, Measure::Acres, report.units),
-            words::amount(&machine.planned, Measure::Tons, report.units),
-            machine.total.map(|f| f.expected).into(),
-            machine.total.map(|f| f.p80).into(),
+            same(words::amount(&machine.planned, Measure::Acres, report.units), 2),
+            same(words::amount(&machine.planned, Measure::Tons, report.units), 3),
+            same(machine.total.map(|f| f.expected).into(), 5),
+            same(machine.total.map(|f| f.p80).into(), 6),
             words::unknown(&[("money", machine.total.is_none())])
                 .as_deref()
                 .into(),
@@ -271,10 +304,10 @@ fn machines(report: &BudgetReport, header_row: u32) -> Table {
     table
 }
 
-fn dearest(report: &BudgetReport) -> Vec<&MachineLine> {
+fn dearest(report: &BudgetReport) -> Vec<(usize, &MachineLine)> {
     let cost = |machine: &MachineLine| machine.total.map_or(f64::INFINITY, |f| f.expected);
-    let mut machines: Vec<&MachineLine> = report.machines.iter().collect();
-    machines.sort_by(|a, b| cost(b).total_cmp(&cost(a)));
+    let mut machines: Vec<(usize, &MachineLine)> = report.machines.iter().enumerate().collect();
+    machines.sort_by(|(_, a), (_, b)| cost(b).total_cmp(&cost(a)));
     machines
 }
 

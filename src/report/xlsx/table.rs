@@ -18,6 +18,8 @@ pub(super) enum Cell {
     Number(f64),
     /// A day.
     Date(NaiveDate),
+    /// A number that the reader may change; empty where unknown.
+    Input(Kind, Option<f64>),
     /// A formula and what it comes to.
     Formula {
         /// Without the `=`.
@@ -83,6 +85,15 @@ impl Cell {
         }
     }
 
+    /// The same by a formula, whose result it is now; words stay words.
+    pub(super) fn by(self, formula: impl Into<String>) -> Self {
+        match self {
+            Self::Number(number) => Self::formula(formula.into(), Some(number)),
+            Self::Empty => Self::formula(formula.into(), None),
+            other => other,
+        }
+    }
+
     /// Says whether two cells agree to a hundredth, in words.
     pub(super) fn agreement(
         left: (&str, Option<f64>),
@@ -103,6 +114,7 @@ impl Cell {
     pub(super) fn number(&self) -> Option<f64> {
         match self {
             Self::Number(number)
+            | Self::Input(_, Some(number))
             | Self::Formula {
                 result: Outcome::Number(number),
                 ..
@@ -222,7 +234,7 @@ impl Table {
         Cell::formula(format!("IF(COUNT({range})=0,\"\",SUM({range}))"), result)
     }
 
-    fn range(&self, column: u16) -> String {
+    pub(super) fn range(&self, column: u16) -> String {
         let first = row_col_to_cell(self.first_row(), column);
         let last = row_col_to_cell(self.last_row(), column);
         format!("{first}:{last}")

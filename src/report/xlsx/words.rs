@@ -34,6 +34,11 @@ pub(super) fn per_unit(money: Option<f64>, measure: Measure, units: Units) -> Ce
     money.map(|money| money / measure.shown(1.0, units)).into()
 }
 
+/// A figure by a formula, in a workbook that follows its plan.
+pub(super) fn followed(report: &BudgetReport, cell: Cell, formula: impl Into<String>) -> Cell {
+    if report.live.is_some() { cell.by(formula) } else { cell }
+}
+
 /// What the tons of the sheet are.
 pub(super) fn ton_words(units: Units) -> &'static str {
     match units {

@@ -176,6 +176,7 @@ pub fn usual() -> BudgetReport {
         months: months(total),
         plan: plan(),
         policies: Vec::new(),
+        live: None,
         assumptions: assumptions(),
         account: account(),
         lines,
@@ -250,6 +251,7 @@ pub fn bare() -> BudgetReport {
         months: Vec::new(),
         plan: Vec::new(),
         policies: Vec::new(),
+        live: None,
         assumptions: Vec::new(),
         account: Vec::new(),
         ..usual()

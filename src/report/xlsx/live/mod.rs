@@ -1,0 +1,173 @@
+//! The workbook that follows a changed plan: inputs, the sheets that reckon, and where each cell is.
+//!
+//! Formulas use nothing newer than SUMPRODUCT, SUMIF, INDEX and MATCH, so that any spreadsheet
+//! program reckons them. Text is compared by `=` alone: names with `*` or `?` stay names.
+
+pub(super) mod numbers;
+pub(super) mod places;
+pub(super) mod plan;
+pub(super) mod prices;
+mod rules;
+pub(super) mod tables;
+pub(super) mod ways;
+pub(super) mod wear;
+
+use rust_xlsxwriter::Workbook;
+use rust_xlsxwriter::utility::{cell_range_absolute, row_col_to_cell_absolute};
+
+use super::XlsxError;
+use super::page::kept;
+use crate::report::BudgetReport;
+use crate::report::live::{Live, Place};
+use crate::units::Measure;
+
+/// Names of single cells that formulas and readers use.
+pub(super) const PLAN_CHANGE: &str = "Plan_change";
+pub(super) const PRICE_CHANGE: &str = "Price_change";
+pub(super) const LABOR_RATE: &str = "Labor_rate";
+pub(super) const DOWN_COST: &str = "Down_cost";
+/// Names of the season's figures: known lines, all lines, down cost, in the order of [`FIGURES`].
+pub(super) const KNOWN: [&str; 4] = ["Known_expected", "Known_8_in_10", "Known_9_in_10", "Known_low"];
+pub(super) const TOTAL: [&str; 4] = ["Total_expected", "Total_8_in_10", "Total_9_in_10", "Total_low"];
+pub(super) const DOWN: [&str; 4] = ["Down_expected", "Down_8_in_10", "Down_9_in_10", "Down_low"];
+
+/// Columns of sheet `Plan`.
+pub(super) const PLAN_MONTH: u16 = 0;
+pub(super) const PLAN_MACHINE: u16 = 1;
+pub(super) const PLAN_GROUP: u16 = 3;
+pub(super) const PLAN_BIN: u16 = 4;
+/// Acres; tons and hours follow.
+pub(super) const PLAN_ACRES: u16 = 5;
+
+/// A live report and where its cells are.
+#[derive(Clone, Copy)]
+pub(super) struct Layout<'a> {
+    pub(super) report: &'a BudgetReport,
+    pub(super) live: &'a Live,
+}
+
+/// What a report can be followed by; `None` where it stays as it is.
+pub(super) fn layout(report: &BudgetReport) -> Option<Layout<'_>> {
+    let live = report.live.as_ref()?;
+    Some(Layout { report, live })
+}
+
+/// A cell of a sheet, for formulas on any sheet.
+pub(super) fn cell(sheet: &str, row: u32, column: u16) -> String {
+    format!("{sheet}!{}", row_col_to_cell_absolute(row, column))
+}
+
+/// A stretch of a column.
+pub(super) fn down(sheet: &str, first: u32, rows: usize, column: u16) -> String {
+    let last = first + (rows.max(1) as u32) - 1;
+    format!("{sheet}!{}", cell_range_absolute(first, column, last, column))
+}
+
+/// A stretch of a row.
+pub(super) fn along(sheet: &str, row: u32, first: u16, columns: usize) -> String {
+    let last = first + columns.max(1) as u16 - 1;
+    format!("{sheet}!{}", cell_range_absolute(row, first, row, last))
+}
+
+impl Layout<'_> {
+    pub(super) fn places(&self) -> usize {
+        self.live.places.len()
+    }
+
+    /// A column of the plan, whole.
+    pub(super) fn plan(&self, column: u16) -> String {
+        down("Plan", plan::HEADER + 1, self.report.plan.len(), column)
+    }
+
+    /// Planned use now, of rows that meet `terms`, in the owner's units.
+    pub(super) fn use_now(&self, terms: &[String], measure: Measure) -> String {
+        let amounts = self.plan(PLAN_ACRES + measure_column(measure));
+        let terms: String = terms.iter().map(|t| format!("--({t}),")).collect();
+        if terms.is_empty() {
+            return format!("SUM({amounts})*(1+{PLAN_CHANGE})");
+        }
+        format!("SUMPRODUCT({terms}{amounts})*(1+{PLAN_CHANGE})")
+    }
+
+    /// All planned use now, in the owner's units.
+    pub(super) fn plan_sum(&self, measure: Measure) -> String {
+        self.use_now(&[], measure)
+    }
+
+    /// Terms for the rows of the plan that a place sees; `machine` and `bin` are its cells.
+    pub(super) fn seen(&self, place: &Place, machine: &str, bin: &str) -> Vec<String> {
+        let mut terms = vec![format!("{}={machine}", self.plan(PLAN_MACHINE))];
+        if place.bin.is_some() {
+            terms.push(format!("{}={bin}", self.plan(PLAN_BIN)));
+        }
+        terms
+    }
+
+    /// Sum of a column of sheet `Places` over the places of a line.
+    pub(super) fn of_line(&self, line: usize, column: u16) -> String {
+        let numbers = self.wear_column(wear::LINE);
+        format!("SUMIF({numbers},{},{})", line + 1, self.place_column(column))
+    }
+
+    /// The same of a machine.
+    pub(super) fn of_machine(&self, machine: usize, column: u16) -> String {
+        let numbers = self.wear_column(wear::MACHINE);
+        format!("SUMIF({numbers},{},{})", machine + 1, self.place_column(column))
+    }
+
+    pub(super) fn place_column(&self, column: u16) -> String {
+        down("Places", places::HEADER + 1, self.places(), column)
+    }
+
+    pub(super) fn place(&self, place: usize, column: u16) -> String {
+        cell("Places", places::HEADER + 1 + place as u32, column)
+    }
+
+    /// Money of one change of a place without price or labor unknown: what is known of it.
+    fn each(&self, place: &Place) -> f64 {
+        let price = self.report.lines[place.line].price.unwrap_or(0.0);
+        let hours = self.live.lines[place.line].labor_hours;
+        let labor = self.live.labor_rate.zip(hours).map_or(0.0, |(r, h)| r * h);
+        place.pieces * price + labor
+    }
+
+    /// What holds where every price, and every labor where labor is priced, is there.
+    pub(super) fn all_known(&self) -> String {
+        let lines = self.report.lines.len();
+        let (prices, hours) = (self.price_column(prices::PRICE), self.price_column(prices::HOURS));
+        format!("AND(COUNT({prices})={lines},OR({LABOR_RATE}=\"\",COUNT({hours})={lines}))")
+    }
+
+    pub(super) fn price_column(&self, column: u16) -> String {
+        down("Prices", prices::HEADER + 1, self.report.lines.len(), column)
+    }
+
+    pub(super) fn price(&self, line: usize, column: u16) -> String {
+        cell("Prices", prices::HEADER + 1 + line as u32, column)
+    }
+}
+
+/// Column of a measure of use after that of acres; the calendar has none and takes the first.
+pub(super) fn measure_column(measure: Measure) -> u16 {
+    Measure::OF_USE.iter().position(|m| *m == measure).unwrap_or(0) as u16
+}
+
+/// Names the cells that readers and formulas look for.
+pub(super) fn names(workbook: &mut Workbook, layout: Layout<'_>) -> Result<(), XlsxError> {
+    let mut names = vec![
+        (PLAN_CHANGE, cell("Plan", plan::CHANGE_ROW, PLAN_ACRES)),
+        (PRICE_CHANGE, cell("Prices", prices::RATES, prices::PRICE)),
+        (LABOR_RATE, cell("Prices", prices::RATES + 1, prices::PRICE)),
+        (DOWN_COST, cell("Prices", prices::RATES + 2, prices::PRICE)),
+    ];
+    let columns = [(KNOWN, places::PARTS), (TOTAL, places::LABOR), (DOWN, places::DOWN)];
+    for (of, column) in columns {
+        for (row, name) in (layout.season_row()..).zip(of) {
+            names.push((name, cell("Places", row, column)));
+        }
+    }
+    for (name, cell) in names {
+        kept(workbook.define_name(name, &format!("={cell}")))?;
+    }
+    Ok(())
+}

@@ -1,0 +1,482 @@
+//! What a workbook needs to follow a changed plan: the season replayed at multiples of it.
+
+use std::collections::BTreeMap;
+
+use super::{Outlook, Study, StudyError};
+use crate::forecast::path::DaySizes;
+use crate::forecast::plan::Plan;
+use crate::forecast::replay::{Places, Replay, replay};
+use crate::forecast::summary::quantile;
+use crate::forecast::unit::{self, Due, Gathering, InService};
+use crate::life::Ending;
+use crate::life::build::Built;
+use crate::record::Account;
+use crate::report::live::{FamilyFactors, Live, LiveLine, Place};
+use crate::report::{BudgetReport, Forecast};
+use crate::units::Measure;
+
+/// Multiples of the plan that are played: close around it, wide beyond.
+const SCALES: [f64; 13] = [
+    0.0, 0.25, 0.5, 0.7, 0.85, 1.0, 1.15, 1.3, 1.5, 1.75, 2.0, 2.5, 3.0,
+];
+/// Steps of a scale in which scheduled work is looked for.
+const DUE_STEPS: usize = 100;
+/// Places and plan rows from which a workbook's formulas would be slow to reckon and nobody's to read.
+const MOST_PLACES: usize = 400;
+const MOST_PLAN_ROWS: usize = 2_500;
+/// Figures beside the expectation: 8 in 10, 9 in 10, low.
+const SHARES: [f64; 3] = [0.8, 0.9, 0.1];
+
+impl Study {
+    /// As [`Study::budget`], with what lets a workbook follow a changed plan, or a note why it cannot.
+    ///
+    /// # Errors
+    /// As [`Study::outlook`].
+    pub fn budget_to_change(&self, account: &[Account]) -> Result<BudgetReport, StudyError> {
+        let (outlook, outcome) = self.played()?;
+        let mut report = self.summed(&outlook, &outcome, account);
+        let maker = Maker::new(self, &outlook, outcome.total.len());
+        match maker.refusal(&report) {
+            None => report.live = Some(maker.live(&report)),
+            Some(why) => report
+                .header
+                .notes
+                .push(format!("the workbook's figures do not follow changes of the plan or of prices: {why}")),
+        }
+        Ok(report)
+    }
+}
+
+struct Maker<'a> {
+    study: &'a Study,
+    outlook: &'a Outlook,
+    /// Plays of the budget.
+    n: usize,
+    places: Places,
+}
+
+/// Scheduled or decided work of one machine and line.
+#[derive(Default)]
+struct Dues {
+    positions: Vec<String>,
+    counts: Vec<usize>,
+    jobs: f64,
+    pieces: f64,
+}
+
+impl<'a> Maker<'a> {
+    fn new(study: &'a Study, outlook: &'a Outlook, n: usize) -> Self {
+        Self {
+            study,
+            outlook,
+            n,
+            places: Places::new(&outlook.in_service),
+        }
+    }
+
+    /// Why the workbook must stay as it is.
+    fn refusal(&self, report: &BudgetReport) -> Option<String> {
+        let states = self.outlook.line_states();
+        let in_use = |l: usize| states.in_use[l];
+        if (0..states.known.len()).any(|l| in_use(l) && !states.known[l]) {
+            return Some("the use that wears some part, or its life, is not known".to_owned());
+        }
+        let (places, rows) = (self.places.len(), report.plan.len());
+        if MOST_PLACES < places {
+            return Some(format!(
+                "{places} kinds of part on their machines are more than a workbook carries tables of ({MOST_PLACES}); ask for some machines with `--machine`"
+            ));
+        }
+        (MOST_PLAN_ROWS < rows).then(|| {
+            format!("a plan of {rows} rows is more than its formulas add up in good time ({MOST_PLAN_ROWS}); ask for some machines with `--machine`")
+        })
+    }
+
+    fn live(&self, report: &BudgetReport) -> Live {
+        let settings = &self.study.records.settings;
+        let replays: Vec<Replay> = SCALES.iter().map(|s| self.replay(*s)).collect();
+        let groups = self.groups(report);
+        let families = self.families(&groups);
+        let lines = self.lines(report, &replays);
+        let mut places = self.wearing(report, &families, &replays);
+        places.extend(self.scheduled(report));
+        places.sort_by(|a, b| (a.line, a.machine, &a.bin).cmp(&(b.line, b.machine, &b.bin)));
+        let mut live = Live {
+            price_change: settings.price_change,
+            labor_rate: settings.labor_rate,
+            down_rate: settings.down_cost_per_hour,
+            scales: SCALES.to_vec(),
+            groups,
+            families,
+            places,
+            lines,
+            money: Default::default(),
+            down: Default::default(),
+            machines: Vec::new(),
+            products: Vec::new(),
+        };
+        let reckoner = Reckoner { live: &live, report };
+        let (money, down) = (
+            SHARES.map(|p| reckoner.spreads(&replays, p, true)),
+            SHARES.map(|p| reckoner.spreads(&replays, p, false)),
+        );
+        let machines = reckoner.machines();
+        let products = reckoner.products();
+        live.money = money;
+        live.down = down;
+        live.machines = machines;
+        live.products = products;
+        live
+    }
+
+    /// The plan with the season's use multiplied.
+    fn plan(&self, scale: f64) -> Plan {
+        let mut plan = self.outlook.plan.clone();
+        let season = self.outlook.season;
+        for planned in plan.uses.iter_mut().filter(|u| season.holds(u.from)) {
+            let amounts = &mut planned.amounts;
+            for amount in [&mut amounts.acres, &mut amounts.tons, &mut amounts.hours] {
+                *amount = amount.map(|a| a * scale);
+            }
+        }
+        plan
+    }
+
+    fn gather(&self, built: &Built, plan: &Plan, sizes: &DaySizes) -> InService {
+        let silent = self.study.silent_machines();
+        unit::gather(Gathering {
+            context: self.study.context(),
+            built,
+            assessments: &self.outlook.assessments,
+            measured: &self.outlook.measured,
+            plan,
+            sizes,
+            silent: &silent,
+            season: self.outlook.season,
+            until: self.outlook.season.end,
+        })
+    }
+
+    fn replay(&self, scale: f64) -> Replay {
+        let plan = self.plan(scale);
+        let gathered = self.gather(&self.study.built, &plan, &self.outlook.sizes);
+        let base = &self.outlook.in_service;
+        let mut in_service = base.clone();
+        in_service.paths = gathered.paths;
+        let decided = base.due.iter().filter(|d| !base.lines[d.line].scheduled);
+        in_service.due = gathered.due.into_iter().filter(|d| self.wants(base, d)).collect();
+        in_service.due.extend(decided.cloned());
+        in_service.share_labor();
+        let outlook = Outlook {
+            plan,
+            in_service,
+            ..self.outlook.clone()
+        };
+        replay(self.study.game(&outlook), &self.places, self.n)
+    }
+
+    fn wants(&self, service: &InService, due: &Due) -> bool {
+        self.study.wants_machine(&service.machines[due.machine])
+            && self.study.wants_family(&service.lines[due.line].family)
+    }
+
+    fn groups(&self, report: &BudgetReport) -> Vec<String> {
+        let mut groups: Vec<String> = report.plan.iter().map(|l| l.group.clone()).collect();
+        groups.sort();
+        groups.dedup();
+        groups
+    }
+
+    fn families(&self, groups: &[String]) -> Vec<FamilyFactors> {
+        let assessments = self.outlook.assessments.iter();
+        assessments
+            .map(|a| {
+                let mean = |group: &String| {
+                    let place = a.lives.groups.iter().position(|g| g == group);
+                    match (place, &a.draws) {
+                        (Some(place), Some(draws)) if 0 < place => {
+                            let factors = draws.iter().map(|theta| theta[1 + place].exp());
+                            factors.sum::<f64>() / draws.len() as f64
+                        }
+                        _ => 1.0,
+                    }
+                };
+                let lives = self.study.built.lives.iter();
+                let lives: Vec<_> = lives.filter(|l| l.family == a.family.name).collect();
+                FamilyFactors {
+                    family: a.family.name.clone(),
+                    measure: a.lives.measure,
+                    factors: groups.iter().map(mean).collect(),
+                    lives: lives.len(),
+                    worn: lives.iter().filter(|l| l.ended == Ending::Worn).count(),
+                }
+            })
+            .collect()
+    }
+
+    /// Place of each line in service among the report's.
+    fn line_of(&self, report: &BudgetReport, line: usize) -> Option<usize> {
+        let line = &self.outlook.in_service.lines[line];
+        let mut lines = report.lines.iter();
+        lines.position(|l| l.family == line.family && l.part == line.part)
+    }
+
+    fn machine_of(&self, report: &BudgetReport, machine: usize) -> Option<usize> {
+        let name = &self.outlook.in_service.machines[machine];
+        report.machines.iter().position(|m| m.machine == *name)
+    }
+
+    fn lines(&self, report: &BudgetReport, replays: &[Replay]) -> Vec<LiveLine> {
+        let service = &self.outlook.in_service.lines;
+        let lines = report.lines.iter().filter_map(|line| {
+            let same = |l: &unit::Line| l.family == line.family && l.part == line.part;
+            let index = service.iter().position(same)?;
+            let table = |of: fn(&Replay) -> &Vec<f64>| replays.iter().map(|r| of(r)[index]).collect();
+            Some(LiveLine {
+                labor_hours: service[index].cost.labor_hours,
+                down_hours: service[index].down_hours,
+                pieces80: table(|r| &r.pieces80),
+                jobs80: table(|r| &r.jobs80),
+                changes80: table(|r| &r.changes80),
+            })
+        });
+        lines.collect()
+    }
+
+    fn wearing(
+        &self,
+        report: &BudgetReport,
+        families: &[FamilyFactors],
+        replays: &[Replay],
+    ) -> Vec<Place> {
+        let service = &self.outlook.in_service;
+        let base = SCALES.iter().position(|s| *s == 1.0).unwrap_or(0);
+        let places = (0..self.places.len()).filter_map(|p| {
+            let unit = self.places.unit(service, p);
+            let units = service.units.iter().zip(&self.places.of_unit);
+            let mut positions: Vec<String> = units
+                .filter(|(_, of)| **of == p)
+                .map(|(u, _)| u.position.clone())
+                .collect();
+            positions.dedup();
+            let at_plan = &replays[base].places[p];
+            let table = |of: fn(&crate::forecast::replay::PlaceSums) -> f64| {
+                replays.iter().map(|r| of(&r.places[p])).collect::<Vec<f64>>()
+            };
+            let decided = service.due.iter().filter(|d| {
+                d.line == unit.line
+                    && d.machine == unit.machine
+                    && positions.contains(&d.position)
+                    && d.pieces.to_bits() == unit.pieces.to_bits()
+            });
+            let decided: Vec<&Due> = decided.collect();
+            let jobs = decided.iter().filter(|d| d.labor).count() as f64;
+            Some(Place {
+                machine: self.machine_of(report, unit.machine)?,
+                bin: service.paths[unit.path].bin.clone(),
+                line: self.line_of(report, unit.line)?,
+                family: Some(unit.family),
+                positions,
+                measure: families[unit.family].measure,
+                clock: service.damage[unit.family].clock,
+                pieces: unit.pieces,
+                worn: table(|s| s.worn),
+                p80: table(|s| s.p80),
+                sd: table(|s| s.sd),
+                damage: at_plan.damage,
+                singles: at_plan.singles,
+                single_pieces: at_plan.single_pieces,
+                decided: decided.len() as f64,
+                due_from: Vec::new(),
+                jobs_each: share(jobs, decided.len() as f64),
+            })
+        });
+        places.collect()
+    }
+
+    /// Scheduled work, and from which scale each of it falls due.
+    fn scheduled(&self, report: &BudgetReport) -> Vec<Place> {
+        let context = self.study.context();
+        let built = Built {
+            lives: (self.study.built.lives.iter())
+                .filter(|l| l.ended == Ending::Running && context.families.get(&l.family).service.is_some())
+                .cloned()
+                .collect(),
+            ..Built::default()
+        };
+        if built.lives.is_empty() {
+            return Vec::new();
+        }
+        let steps = (SCALES[SCALES.len() - 1] * DUE_STEPS as f64).round() as usize;
+        let mut found: BTreeMap<(usize, usize, u64, Option<String>), Dues> = BTreeMap::new();
+        for step in 0..=steps {
+            let plan = self.plan(step as f64 / DUE_STEPS as f64);
+            let mut gathered = self.gather(&built, &plan, &self.outlook.sizes);
+            gathered.share_labor();
+            for due in gathered.due.iter().filter(|d| self.wants(&gathered, d)) {
+                let line = &gathered.lines[due.line];
+                let same = |l: &crate::report::PartLine| l.family == line.family && l.part == line.part;
+                let machine = &gathered.machines[due.machine];
+                let (Some(line), Some(machine)) = (
+                    report.lines.iter().position(same),
+                    report.machines.iter().position(|m| m.machine == *machine),
+                ) else {
+                    continue;
+                };
+                let position = context.records.position(&gathered.machines[due.machine], &due.position);
+                let bin = position.and_then(|p| p.bin.clone());
+                let key = (line, machine, due.pieces.to_bits(), bin);
+                let dues = found.entry(key).or_default();
+                dues.counts.resize(steps + 1, 0);
+                dues.counts[step] += 1;
+                dues.pieces = due.pieces;
+                if !dues.positions.contains(&due.position) {
+                    dues.positions.push(due.position.clone());
+                }
+                if step == DUE_STEPS {
+                    dues.jobs += f64::from(u8::from(due.labor));
+                }
+            }
+        }
+        let place = |((line, machine, _, bin), dues): ((usize, usize, u64, Option<String>), Dues)| {
+            let service = context.families.get(&report.lines[line].family).service;
+            let measure = [Measure::Hours, Measure::Acres, Measure::Tons]
+                .into_iter()
+                .find(|m| service.is_some_and(|s| s.every(*m).is_some()));
+            Place {
+                machine,
+                bin,
+                line,
+                family: None,
+                measure: measure.unwrap_or(Measure::Days),
+                clock: Measure::Days,
+                pieces: dues.pieces,
+                worn: vec![0.0; SCALES.len()],
+                p80: vec![0.0; SCALES.len()],
+                sd: vec![0.0; SCALES.len()],
+                damage: 0.0,
+                singles: 0.0,
+                single_pieces: 0.0,
+                decided: 0.0,
+                due_from: thresholds(&dues.counts),
+                jobs_each: share(dues.jobs, dues.counts[DUE_STEPS] as f64),
+                positions: dues.positions,
+            }
+        };
+        found.into_iter().map(place).collect()
+    }
+}
+
+/// Jobs for each change; one where there is none to count.
+fn share(jobs: f64, changes: f64) -> f64 {
+    if changes <= 0.0 { 1.0 } else { jobs / changes }
+}
+
+/// Scales from which one more falls due. More use never makes less work but for the odd day at the
+/// season's ends; there the count at the plan itself holds.
+fn thresholds(counts: &[usize]) -> Vec<f64> {
+    let mut even: Vec<usize> = counts.to_vec();
+    for i in (0..DUE_STEPS).rev() {
+        even[i] = even[i].min(even[i + 1]);
+    }
+    for i in DUE_STEPS + 1..even.len() {
+        even[i] = even[i].max(even[i - 1]);
+    }
+    let most = even.last().copied().unwrap_or(0);
+    (1..=most)
+        .map(|k| even.partition_point(|c| *c < k) as f64 / DUE_STEPS as f64)
+        .collect()
+}
+
+/// Works out, as the workbook's formulas will, what the tables come to at a scale.
+struct Reckoner<'a> {
+    live: &'a Live,
+    report: &'a BudgetReport,
+}
+
+impl Reckoner<'_> {
+    /// Expected money, or field hours, of a place at a scale.
+    fn expected(&self, place: &Place, at: usize, money: bool) -> f64 {
+        let line = &self.live.lines[place.line];
+        let scale = self.live.scales[at];
+        let failures = place.worn[at] + place.damage * scale_of(place.clock, scale);
+        if !money {
+            return failures * line.down_hours.unwrap_or(0.0);
+        }
+        let singles = scale_of(place.clock, scale);
+        let fixed = place.decided + place.due(scale_of(place.measure, scale));
+        let pieces = (failures + fixed) * place.pieces + place.single_pieces * singles;
+        let jobs = failures + place.singles * singles + fixed * place.jobs_each;
+        let price = self.report.lines[place.line].price.unwrap_or(0.0);
+        pieces * price + jobs * self.job(place)
+    }
+
+    fn job(&self, place: &Place) -> f64 {
+        let hours = self.live.lines[place.line].labor_hours;
+        self.live.labor_rate.zip(hours).map_or(0.0, |(rate, hours)| rate * hours)
+    }
+
+    /// Standard deviation of the same.
+    fn sd(&self, place: &Place, at: usize, money: bool) -> f64 {
+        let line = &self.live.lines[place.line];
+        let each = if money {
+            let price = self.report.lines[place.line].price.unwrap_or(0.0);
+            place.pieces * price + self.job(place)
+        } else {
+            line.down_hours.unwrap_or(0.0)
+        };
+        place.sd[at] * each
+    }
+
+    fn spread(&self, at: usize, money: bool, keep: impl Fn(&Place) -> bool) -> f64 {
+        let places = self.live.places.iter().filter(|p| keep(p));
+        places.map(|p| self.sd(p, at, money).powi(2)).sum::<f64>().sqrt()
+    }
+
+    /// By scale, how many spreads a quantile of the replay lies above the expectation.
+    fn spreads(&self, replays: &[Replay], share: f64, money: bool) -> Vec<f64> {
+        let of = |(at, replay): (usize, &Replay)| {
+            let samples = if money { &replay.money } else { &replay.down_hours };
+            let places = self.live.places.iter();
+            let expected: f64 = places.map(|p| self.expected(p, at, money)).sum();
+            let spread = self.spread(at, money, |_| true);
+            if spread <= 0.0 {
+                return 0.0;
+            }
+            (quantile(samples, share) - expected) / spread
+        };
+        replays.iter().enumerate().map(of).collect()
+    }
+
+    fn machines(&self) -> Vec<Option<[f64; 3]>> {
+        let at = self.live.at_plan();
+        let machines = self.report.machines.iter().enumerate();
+        machines
+            .map(|(m, machine)| {
+                let spread = self.spread(at, true, |p| p.machine == m);
+                let total = machine.total.filter(|_| 0.0 < spread)?;
+                let figures: [fn(&Forecast) -> f64; 3] = [|f| f.p80, |f| f.p90, |f| f.p10];
+                Some(figures.map(|f| (f(&total) - total.expected) / spread))
+            })
+            .collect()
+    }
+
+    /// What each product's share is over its share by mean factors alone.
+    fn products(&self) -> Vec<f64> {
+        let by_factors = self.live.shares(self.report, |p| self.expected(p, self.live.at_plan(), true));
+        self.report
+            .products
+            .iter()
+            .zip(by_factors)
+            .map(|(product, share)| match product.cost {
+                Some(cost) if 0.0 < share => cost / share,
+                _ => 1.0,
+            })
+            .collect()
+    }
+}
+
+/// The calendar does not follow the plan.
+fn scale_of(measure: Measure, scale: f64) -> f64 {
+    if measure == Measure::Days { 1.0 } else { scale }
+}
