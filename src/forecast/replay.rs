@@ -86,6 +86,8 @@ pub struct Replay {
     pub changes80: Vec<f64>,
     /// Money of every play, ascending.
     pub money: Vec<f64>,
+    /// The same by machine.
+    pub machines: Vec<Vec<f64>>,
     /// Field hours lost in every play, ascending; parts whose hours are not known count as none.
     pub down_hours: Vec<f64>,
 }
@@ -116,7 +118,7 @@ pub fn replay(game: Game<'_>, places: &Places, n: usize) -> Replay {
             chunk
         })
         .collect();
-    put_together(chunks, n, places.len(), game.in_service.lines.len())
+    put_together(&chunks, n, places.len(), game.in_service)
 }
 
 /// One play: counts by place, pieces and jobs by line.
@@ -128,6 +130,7 @@ struct Tally {
     jobs: Vec<f32>,
     changes: Vec<f32>,
     money: f64,
+    machines: Vec<f64>,
     down_hours: f64,
 }
 
@@ -145,6 +148,7 @@ impl Teller<'_> {
             jobs: vec![0.0; lines],
             changes: vec![0.0; lines],
             money: 0.0,
+            machines: vec![0.0; self.game.in_service.machines.len()],
             down_hours: 0.0,
         }
     }
@@ -154,6 +158,7 @@ impl Teller<'_> {
         tally.jobs[event.line] += f32::from(u8::from(event.labor));
         tally.changes[event.line] += f32::from(u8::from(event.cause != Cause::Single));
         tally.money += event.money;
+        tally.machines[event.machine] += event.money;
         let Some(unit) = event.unit else { return };
         let place = &mut tally.places[self.places.of_unit[unit]];
         match event.cause {
@@ -180,6 +185,7 @@ struct Chunk {
     jobs: Vec<Vec<f32>>,
     changes: Vec<Vec<f32>>,
     money: Vec<f64>,
+    machines: Vec<Vec<f64>>,
     down_hours: Vec<f64>,
 }
 
@@ -192,6 +198,7 @@ impl Chunk {
             jobs: Vec::new(),
             changes: Vec::new(),
             money: Vec::new(),
+            machines: Vec::new(),
             down_hours: Vec::new(),
         }
     }
@@ -212,15 +219,17 @@ impl Chunk {
         self.jobs.push(tally.jobs);
         self.changes.push(tally.changes);
         self.money.push(tally.money);
+        self.machines.push(tally.machines);
         self.down_hours.push(tally.down_hours);
     }
 }
 
-fn put_together(chunks: Vec<Chunk>, n: usize, places: usize, lines: usize) -> Replay {
+fn put_together(chunks: &[Chunk], n: usize, places: usize, in_service: &InService) -> Replay {
+    let lines = in_service.lines.len();
     let of_place = |place: usize| {
         let mut sums = [0.0; 4];
         let mut counts: Vec<u32> = Vec::new();
-        for chunk in &chunks {
+        for chunk in chunks {
             for (sum, value) in sums.iter_mut().zip(chunk.sums[place]) {
                 *sum += value;
             }
@@ -251,6 +260,15 @@ fn put_together(chunks: Vec<Chunk>, n: usize, places: usize, lines: usize) -> Re
         jobs80: (0..lines).map(|l| at_80(|c| &c.jobs, l)).collect(),
         changes80: (0..lines).map(|l| at_80(|c| &c.changes, l)).collect(),
         money: ascending(chunks.iter().flat_map(|c| c.money.iter().copied())),
+        machines: (0..in_service.machines.len())
+            .map(|m| {
+                ascending(
+                    chunks
+                        .iter()
+                        .flat_map(|c| c.machines.iter().map(move |p| p[m])),
+                )
+            })
+            .collect(),
         down_hours: ascending(chunks.iter().flat_map(|c| c.down_hours.iter().copied())),
     }
 }
@@ -266,7 +284,10 @@ fn spread(counts: &[u32], n: usize) -> (f64, f64) {
     let n = n as f64;
     let moment = |power: i32| {
         let terms = counts.iter().enumerate();
-        terms.map(|(k, c)| (k as f64).powi(power) * f64::from(*c)).sum::<f64>() / n
+        terms
+            .map(|(k, c)| (k as f64).powi(power) * f64::from(*c))
+            .sum::<f64>()
+            / n
     };
     let mean = moment(1);
     let sd = (moment(2) - mean * mean).max(0.0).sqrt();

@@ -29,8 +29,8 @@ pub struct Live {
     pub money: [Vec<f64>; 3],
     /// The same of field hours lost.
     pub down: [Vec<f64>; 3],
-    /// The same of each of the report's machines at the plan itself; `None` where its money does not scatter.
-    pub machines: Vec<Option<[f64; 3]>>,
+    /// The same of the money of each of the report's machines.
+    pub machines: Vec<[Vec<f64>; 3]>,
     /// By product group of the report: the season's share over that of the shares by factors.
     pub products: Vec<f64>,
 }
@@ -177,7 +177,11 @@ impl Live {
         }
         let share = |p: &super::ProductLine| {
             let group = self.groups.iter().position(|g| *g == p.group);
-            let by_acres = if 0.0 < all { rest * acres(p) / all } else { 0.0 };
+            let by_acres = if 0.0 < all {
+                rest * acres(p) / all
+            } else {
+                0.0
+            };
             group.map_or(0.0, |g| by_group[g]) + by_acres
         };
         report.products.iter().map(share).collect()

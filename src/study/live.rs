@@ -1,23 +1,26 @@
 //! What a workbook needs to follow a changed plan: the season replayed at multiples of it.
 
+mod reckon;
+
 use std::collections::BTreeMap;
+
+use reckon::Reckoner;
 
 use super::{Outlook, Study, StudyError};
 use crate::forecast::path::DaySizes;
 use crate::forecast::plan::Plan;
 use crate::forecast::replay::{Places, Replay, replay};
-use crate::forecast::summary::quantile;
 use crate::forecast::unit::{self, Due, Gathering, InService};
 use crate::life::Ending;
 use crate::life::build::Built;
 use crate::record::Account;
+use crate::report::BudgetReport;
 use crate::report::live::{FamilyFactors, Live, LiveLine, Place};
-use crate::report::{BudgetReport, Forecast};
 use crate::units::Measure;
 
 /// Multiples of the plan that are played: close around it, wide beyond.
-const SCALES: [f64; 13] = [
-    0.0, 0.25, 0.5, 0.7, 0.85, 1.0, 1.15, 1.3, 1.5, 1.75, 2.0, 2.5, 3.0,
+const SCALES: [f64; 15] = [
+    0.0, 0.25, 0.5, 0.6, 0.7, 0.8, 0.9, 1.0, 1.1, 1.25, 1.5, 1.75, 2.0, 2.5, 3.0,
 ];
 /// Steps of a scale in which scheduled work is looked for.
 const DUE_STEPS: usize = 100;
@@ -38,10 +41,9 @@ impl Study {
         let maker = Maker::new(self, &outlook, outcome.total.len());
         match maker.refusal(&report) {
             None => report.live = Some(maker.live(&report)),
-            Some(why) => report
-                .header
-                .notes
-                .push(format!("the workbook's figures do not follow changes of the plan or of prices: {why}")),
+            Some(why) => report.header.notes.push(format!(
+                "the workbook's figures do not follow changes of the plan or of prices: {why}"
+            )),
         }
         Ok(report)
     }
@@ -95,7 +97,7 @@ impl<'a> Maker<'a> {
     fn live(&self, report: &BudgetReport) -> Live {
         let settings = &self.study.records.settings;
         let replays: Vec<Replay> = SCALES.iter().map(|s| self.replay(*s)).collect();
-        let groups = self.groups(report);
+        let groups = Self::groups(report);
         let families = self.families(&groups);
         let lines = self.lines(report, &replays);
         let mut places = self.wearing(report, &families, &replays);
@@ -115,12 +117,20 @@ impl<'a> Maker<'a> {
             machines: Vec::new(),
             products: Vec::new(),
         };
-        let reckoner = Reckoner { live: &live, report };
-        let (money, down) = (
-            SHARES.map(|p| reckoner.spreads(&replays, p, true)),
-            SHARES.map(|p| reckoner.spreads(&replays, p, false)),
-        );
-        let machines = reckoner.machines();
+        let reckoner = Reckoner {
+            live: &live,
+            report,
+        };
+        let money = |r: &Replay| r.money.clone();
+        let down = |r: &Replay| r.down_hours.clone();
+        let money = SHARES.map(|p| reckoner.spreads(&replays, p, true, money, |_| true));
+        let down = SHARES.map(|p| reckoner.spreads(&replays, p, false, down, |_| true));
+        let machines = self.machines(report);
+        let machines = (0..report.machines.len()).map(|m| {
+            let samples = |r: &Replay| machines[m].map_or_else(Vec::new, |i| r.machines[i].clone());
+            SHARES.map(|p| reckoner.spreads(&replays, p, true, samples, |place| place.machine == m))
+        });
+        let machines = machines.collect();
         let products = reckoner.products();
         live.money = money;
         live.down = down;
@@ -164,7 +174,11 @@ impl<'a> Maker<'a> {
         let mut in_service = base.clone();
         in_service.paths = gathered.paths;
         let decided = base.due.iter().filter(|d| !base.lines[d.line].scheduled);
-        in_service.due = gathered.due.into_iter().filter(|d| self.wants(base, d)).collect();
+        in_service.due = gathered
+            .due
+            .into_iter()
+            .filter(|d| self.wants(base, d))
+            .collect();
         in_service.due.extend(decided.cloned());
         in_service.share_labor();
         let outlook = Outlook {
@@ -180,7 +194,7 @@ impl<'a> Maker<'a> {
             && self.study.wants_family(&service.lines[due.line].family)
     }
 
-    fn groups(&self, report: &BudgetReport) -> Vec<String> {
+    fn groups(report: &BudgetReport) -> Vec<String> {
         let mut groups: Vec<String> = report.plan.iter().map(|l| l.group.clone()).collect();
         groups.sort();
         groups.dedup();
@@ -226,12 +240,22 @@ impl<'a> Maker<'a> {
         report.machines.iter().position(|m| m.machine == *name)
     }
 
+    /// Place of each of the report's machines among those in service.
+    fn machines(&self, report: &BudgetReport) -> Vec<Option<usize>> {
+        let known = &self.outlook.in_service.machines;
+        let machines = report.machines.iter();
+        machines
+            .map(|m| known.iter().position(|k| *k == m.machine))
+            .collect()
+    }
+
     fn lines(&self, report: &BudgetReport, replays: &[Replay]) -> Vec<LiveLine> {
         let service = &self.outlook.in_service.lines;
         let lines = report.lines.iter().filter_map(|line| {
             let same = |l: &unit::Line| l.family == line.family && l.part == line.part;
             let index = service.iter().position(same)?;
-            let table = |of: fn(&Replay) -> &Vec<f64>| replays.iter().map(|r| of(r)[index]).collect();
+            let table =
+                |of: fn(&Replay) -> &Vec<f64>| replays.iter().map(|r| of(r)[index]).collect();
             Some(LiveLine {
                 labor_hours: service[index].cost.labor_hours,
                 down_hours: service[index].down_hours,
@@ -250,7 +274,10 @@ impl<'a> Maker<'a> {
         replays: &[Replay],
     ) -> Vec<Place> {
         let service = &self.outlook.in_service;
-        let base = SCALES.iter().position(|s| *s == 1.0).unwrap_or(0);
+        let base = SCALES
+            .iter()
+            .position(|s| (s - 1.0).abs() < 1e-12)
+            .unwrap_or(0);
         let places = (0..self.places.len()).filter_map(|p| {
             let unit = self.places.unit(service, p);
             let units = service.units.iter().zip(&self.places.of_unit);
@@ -261,7 +288,10 @@ impl<'a> Maker<'a> {
             positions.dedup();
             let at_plan = &replays[base].places[p];
             let table = |of: fn(&crate::forecast::replay::PlaceSums) -> f64| {
-                replays.iter().map(|r| of(&r.places[p])).collect::<Vec<f64>>()
+                replays
+                    .iter()
+                    .map(|r| of(&r.places[p]))
+                    .collect::<Vec<f64>>()
             };
             let decided = service.due.iter().filter(|d| {
                 d.line == unit.line
@@ -299,7 +329,9 @@ impl<'a> Maker<'a> {
         let context = self.study.context();
         let built = Built {
             lives: (self.study.built.lives.iter())
-                .filter(|l| l.ended == Ending::Running && context.families.get(&l.family).service.is_some())
+                .filter(|l| {
+                    l.ended == Ending::Running && context.families.get(&l.family).service.is_some()
+                })
                 .cloned()
                 .collect(),
             ..Built::default()
@@ -315,7 +347,8 @@ impl<'a> Maker<'a> {
             gathered.share_labor();
             for due in gathered.due.iter().filter(|d| self.wants(&gathered, d)) {
                 let line = &gathered.lines[due.line];
-                let same = |l: &crate::report::PartLine| l.family == line.family && l.part == line.part;
+                let same =
+                    |l: &crate::report::PartLine| l.family == line.family && l.part == line.part;
                 let machine = &gathered.machines[due.machine];
                 let (Some(line), Some(machine)) = (
                     report.lines.iter().position(same),
@@ -323,7 +356,9 @@ impl<'a> Maker<'a> {
                 ) else {
                     continue;
                 };
-                let position = context.records.position(&gathered.machines[due.machine], &due.position);
+                let position = context
+                    .records
+                    .position(&gathered.machines[due.machine], &due.position);
                 let bin = position.and_then(|p| p.bin.clone());
                 let key = (line, machine, due.pieces.to_bits(), bin);
                 let dues = found.entry(key).or_default();
@@ -338,31 +373,32 @@ impl<'a> Maker<'a> {
                 }
             }
         }
-        let place = |((line, machine, _, bin), dues): ((usize, usize, u64, Option<String>), Dues)| {
-            let service = context.families.get(&report.lines[line].family).service;
-            let measure = [Measure::Hours, Measure::Acres, Measure::Tons]
-                .into_iter()
-                .find(|m| service.is_some_and(|s| s.every(*m).is_some()));
-            Place {
-                machine,
-                bin,
-                line,
-                family: None,
-                measure: measure.unwrap_or(Measure::Days),
-                clock: Measure::Days,
-                pieces: dues.pieces,
-                worn: vec![0.0; SCALES.len()],
-                p80: vec![0.0; SCALES.len()],
-                sd: vec![0.0; SCALES.len()],
-                damage: 0.0,
-                singles: 0.0,
-                single_pieces: 0.0,
-                decided: 0.0,
-                due_from: thresholds(&dues.counts),
-                jobs_each: share(dues.jobs, dues.counts[DUE_STEPS] as f64),
-                positions: dues.positions,
-            }
-        };
+        let place =
+            |((line, machine, _, bin), dues): ((usize, usize, u64, Option<String>), Dues)| {
+                let service = context.families.get(&report.lines[line].family).service;
+                let measure = [Measure::Hours, Measure::Acres, Measure::Tons]
+                    .into_iter()
+                    .find(|m| service.is_some_and(|s| s.every(*m).is_some()));
+                Place {
+                    machine,
+                    bin,
+                    line,
+                    family: None,
+                    measure: measure.unwrap_or(Measure::Days),
+                    clock: Measure::Days,
+                    pieces: dues.pieces,
+                    worn: vec![0.0; SCALES.len()],
+                    p80: vec![0.0; SCALES.len()],
+                    sd: vec![0.0; SCALES.len()],
+                    damage: 0.0,
+                    singles: 0.0,
+                    single_pieces: 0.0,
+                    decided: 0.0,
+                    due_from: thresholds(&dues.counts),
+                    jobs_each: share(dues.jobs, dues.counts[DUE_STEPS] as f64),
+                    positions: dues.positions,
+                }
+            };
         found.into_iter().map(place).collect()
     }
 }
@@ -386,97 +422,4 @@ fn thresholds(counts: &[usize]) -> Vec<f64> {
     (1..=most)
         .map(|k| even.partition_point(|c| *c < k) as f64 / DUE_STEPS as f64)
         .collect()
-}
-
-/// Works out, as the workbook's formulas will, what the tables come to at a scale.
-struct Reckoner<'a> {
-    live: &'a Live,
-    report: &'a BudgetReport,
-}
-
-impl Reckoner<'_> {
-    /// Expected money, or field hours, of a place at a scale.
-    fn expected(&self, place: &Place, at: usize, money: bool) -> f64 {
-        let line = &self.live.lines[place.line];
-        let scale = self.live.scales[at];
-        let failures = place.worn[at] + place.damage * scale_of(place.clock, scale);
-        if !money {
-            return failures * line.down_hours.unwrap_or(0.0);
-        }
-        let singles = scale_of(place.clock, scale);
-        let fixed = place.decided + place.due(scale_of(place.measure, scale));
-        let pieces = (failures + fixed) * place.pieces + place.single_pieces * singles;
-        let jobs = failures + place.singles * singles + fixed * place.jobs_each;
-        let price = self.report.lines[place.line].price.unwrap_or(0.0);
-        pieces * price + jobs * self.job(place)
-    }
-
-    fn job(&self, place: &Place) -> f64 {
-        let hours = self.live.lines[place.line].labor_hours;
-        self.live.labor_rate.zip(hours).map_or(0.0, |(rate, hours)| rate * hours)
-    }
-
-    /// Standard deviation of the same.
-    fn sd(&self, place: &Place, at: usize, money: bool) -> f64 {
-        let line = &self.live.lines[place.line];
-        let each = if money {
-            let price = self.report.lines[place.line].price.unwrap_or(0.0);
-            place.pieces * price + self.job(place)
-        } else {
-            line.down_hours.unwrap_or(0.0)
-        };
-        place.sd[at] * each
-    }
-
-    fn spread(&self, at: usize, money: bool, keep: impl Fn(&Place) -> bool) -> f64 {
-        let places = self.live.places.iter().filter(|p| keep(p));
-        places.map(|p| self.sd(p, at, money).powi(2)).sum::<f64>().sqrt()
-    }
-
-    /// By scale, how many spreads a quantile of the replay lies above the expectation.
-    fn spreads(&self, replays: &[Replay], share: f64, money: bool) -> Vec<f64> {
-        let of = |(at, replay): (usize, &Replay)| {
-            let samples = if money { &replay.money } else { &replay.down_hours };
-            let places = self.live.places.iter();
-            let expected: f64 = places.map(|p| self.expected(p, at, money)).sum();
-            let spread = self.spread(at, money, |_| true);
-            if spread <= 0.0 {
-                return 0.0;
-            }
-            (quantile(samples, share) - expected) / spread
-        };
-        replays.iter().enumerate().map(of).collect()
-    }
-
-    fn machines(&self) -> Vec<Option<[f64; 3]>> {
-        let at = self.live.at_plan();
-        let machines = self.report.machines.iter().enumerate();
-        machines
-            .map(|(m, machine)| {
-                let spread = self.spread(at, true, |p| p.machine == m);
-                let total = machine.total.filter(|_| 0.0 < spread)?;
-                let figures: [fn(&Forecast) -> f64; 3] = [|f| f.p80, |f| f.p90, |f| f.p10];
-                Some(figures.map(|f| (f(&total) - total.expected) / spread))
-            })
-            .collect()
-    }
-
-    /// What each product's share is over its share by mean factors alone.
-    fn products(&self) -> Vec<f64> {
-        let by_factors = self.live.shares(self.report, |p| self.expected(p, self.live.at_plan(), true));
-        self.report
-            .products
-            .iter()
-            .zip(by_factors)
-            .map(|(product, share)| match product.cost {
-                Some(cost) if 0.0 < share => cost / share,
-                _ => 1.0,
-            })
-            .collect()
-    }
-}
-
-/// The calendar does not follow the plan.
-fn scale_of(measure: Measure, scale: f64) -> f64 {
-    if measure == Measure::Days { 1.0 } else { scale }
 }

@@ -1,6 +1,7 @@
 //! The budget's workbook, read back by its cells, formulas and stored results.
 
 pub(crate) mod fixture;
+mod follows;
 mod recalculate;
 
 use std::io::Cursor;

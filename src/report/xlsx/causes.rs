@@ -59,8 +59,12 @@ fn table(report: &BudgetReport, header_row: u32) -> Table {
             } else {
                 layout.table_now(Block::Changes, index)
             };
-            let by = [places::WORN, places::DAMAGE, places::FIXED].map(|c| layout.of_line(index, c));
-            for (cell, formula) in cells[2..].iter_mut().zip(by.into_iter().chain([all, at_80])) {
+            let by =
+                [places::WORN, places::DAMAGE, places::FIXED].map(|c| layout.of_line(index, c));
+            for (cell, formula) in cells[2..]
+                .iter_mut()
+                .zip(by.into_iter().chain([all, at_80]))
+            {
                 *cell = std::mem::replace(cell, Cell::Empty).by(formula);
             }
         }

@@ -2,11 +2,11 @@
 
 use rust_xlsxwriter::Workbook;
 
+use super::live::tables::Block;
+use super::live::{self, Layout, PLAN_MACHINE, places};
 use super::page::{Page, Paper};
 use super::styles::{Kind, Styles};
 use super::table::{Cell, Column, Table};
-use super::live::tables::Block;
-use super::live::{self, Layout, PLAN_MACHINE, places};
 use super::{XlsxError, words};
 use crate::report::{BudgetReport, Forecast, MachineLine};
 use crate::units::Measure;
@@ -67,7 +67,9 @@ fn table(report: &BudgetReport, header_row: u32) -> Table {
     let mut whole = vec![Cell::Wide(words::total_words(report).to_owned())];
     whole.resize(5, Cell::Empty);
     let total = money(words::known_total(report).as_ref());
-    whole.extend((total.into_iter().zip(live::KNOWN)).map(|(c, name)| words::followed(report, c, name)));
+    whole.extend(
+        (total.into_iter().zip(live::KNOWN)).map(|(c, name)| words::followed(report, c, name)),
+    );
     table.total(whole);
     table
 }
@@ -85,11 +87,20 @@ fn follow(cells: &mut [Cell], layout: Layout<'_>, machine: usize, table: &Table)
     }
     let sum = |column| layout.of_machine(machine, column);
     put(5, format!("{}+{}", sum(places::PARTS), sum(places::LABOR)));
-    let (numbers, spreads) = (layout.wear_column(live::wear::MACHINE), layout.place_column(places::SPREAD));
-    let spread = format!("SQRT(SUMPRODUCT(--({numbers}={}),{spreads},{spreads}))", machine + 1);
+    let (numbers, spreads) = (
+        layout.wear_column(live::wear::MACHINE),
+        layout.place_column(places::SPREAD),
+    );
+    let spread = format!(
+        "SQRT(SUMPRODUCT(--({numbers}={}),{spreads},{spreads}))",
+        machine + 1
+    );
     for k in 0..3_u16 {
-        let spreads = layout.table_cell(Block::Machines, machine, k);
-        put(6 + usize::from(k), format!("MAX(0,{}+N({spreads})*{spread})", table.here(5)));
+        let spreads = layout.table_now(Block::Machines, 3 * machine + usize::from(k));
+        put(
+            6 + usize::from(k),
+            format!("MAX(0,{}+N({spreads})*{spread})", table.here(5)),
+        );
     }
 }
 

@@ -5,10 +5,10 @@ use rust_xlsxwriter::{
     ChartPatternFillType, ChartSolidFill, Color, Workbook,
 };
 
+use super::live::tables::Block;
 use super::page::{Page, Paper, kept};
 use super::styles::{FONT, GREEN, Kind, RULE, Styles};
 use super::table::{Cell, Column, Table};
-use super::live::tables::Block;
 use super::{XlsxError, live, machines, words};
 use crate::report::BudgetReport;
 
@@ -62,11 +62,16 @@ fn table(report: &BudgetReport, header_row: u32) -> Table {
                 layout.table_cell(Block::Months, index, 3),
                 layout.table_column(Block::Months, 3),
             );
-            let expected = format!("IF(OR({total}=\"\",SUM({all})=0),\"\",{total}*{share}/SUM({all}))");
+            let expected =
+                format!("IF(OR({total}=\"\",SUM({all})=0),\"\",{total}*{share}/SUM({all}))");
             let here = table.here(1);
             for (k, cell) in cells.iter_mut().enumerate().skip(1) {
                 let figure = words::FIGURES[k - 1](&of);
-                let times = if of.expected <= 0.0 { 0.0 } else { figure / of.expected };
+                let times = if of.expected <= 0.0 {
+                    0.0
+                } else {
+                    figure / of.expected
+                };
                 let formula = if k == 1 {
                     expected.clone()
                 } else {
@@ -88,7 +93,9 @@ fn table(report: &BudgetReport, header_row: u32) -> Table {
     table.total(sum);
     let mut whole = vec![Cell::from("Season")];
     let total = machines::money(words::known_total(report).as_ref());
-    whole.extend((total.into_iter().zip(live::KNOWN)).map(|(c, name)| words::followed(report, c, name)));
+    whole.extend(
+        (total.into_iter().zip(live::KNOWN)).map(|(c, name)| words::followed(report, c, name)),
+    );
     if report.total.is_none() {
         whole.push("known lines only".into());
     }

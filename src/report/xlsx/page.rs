@@ -239,7 +239,7 @@ impl<'a> Page<'a> {
                     return kept(self.sheet.write_blank(row, column, &format)).map(drop);
                 };
                 self.finite(*number, column)?;
-                let sheet = &mut self.sheet;
+                let sheet = &mut *self.sheet;
                 kept(sheet.write_number_with_format(row, column, *number, &format)).map(drop)
             }
             Cell::Number(number) => {

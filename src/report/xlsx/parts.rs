@@ -2,11 +2,11 @@
 
 use rust_xlsxwriter::Workbook;
 
+use super::live::tables::Block;
+use super::live::{self, DOWN_COST, LABOR_RATE, Layout, places, price_cell, prices};
 use super::page::{Page, Paper};
 use super::styles::{Kind, Styles};
 use super::table::{Cell, Column, Table};
-use super::live::tables::Block;
-use super::live::{self, DOWN_COST, LABOR_RATE, Layout, places, prices};
 use super::{XlsxError, words};
 use crate::report::{BudgetReport, Forecast, PartLine};
 
@@ -148,7 +148,7 @@ fn follow(cells: &mut [Cell], layout: Layout<'_>, index: usize, table: &Table) {
         let cell = &mut cells[usize::from(column)];
         *cell = std::mem::replace(cell, Cell::Empty).by(formula);
     };
-    let price = |column| layout.price(index, column);
+    let price = |column| price_cell(index, column);
     let hours = price(prices::HOURS);
     let labor = |jobs: String| {
         format!("IF(OR({LABOR_RATE}=\"\",{hours}=\"\"),\"\",{jobs}*{hours}*{LABOR_RATE})")

@@ -2,11 +2,11 @@
 
 use rust_xlsxwriter::{Workbook, utility::row_col_to_cell};
 
+use super::live::tables::Block;
+use super::live::{self, Layout, PLAN_GROUP};
 use super::page::{Page, Paper};
 use super::styles::{Kind, Styles};
 use super::table::{Cell, Column, Table};
-use super::live::tables::Block;
-use super::live::{self, Layout, PLAN_GROUP};
 use super::{XlsxError, words};
 use crate::report::{BudgetReport, ProductLine};
 use crate::units::Measure;
@@ -111,7 +111,10 @@ fn follow(cells: &mut [Cell], layout: Layout<'_>, product: usize, table: &Table)
     );
     for (column, amount) in [(5, 1), (6, 2)] {
         let (cost, amount) = (table.here(COST), table.here(amount));
-        put(column, format!("IF(OR({cost}=\"\",N({amount})=0),\"\",{cost}/{amount})"));
+        put(
+            column,
+            format!("IF(OR({cost}=\"\",N({amount})=0),\"\",{cost}/{amount})"),
+        );
     }
 }
 

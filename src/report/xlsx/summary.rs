@@ -88,7 +88,15 @@ fn as_of(report: &BudgetReport) -> String {
         currency if currency.is_empty() => String::new(),
         currency => format!(" Money in {currency}."),
     };
-    format!("{known}{currency} {}", plan::source(report.plan_source))
+    let live = if report.live.is_some() {
+        " Change the framed cells of sheets Plan and Prices and every figure follows; sheet Numbers explains each."
+    } else {
+        ""
+    };
+    format!(
+        "{known}{currency} {}{live}",
+        plan::source(report.plan_source)
+    )
 }
 
 /// Label over two columns, then figures, then a remark: the columns of every table here.
@@ -150,7 +158,9 @@ fn money(report: &BudgetReport, header_row: u32) -> Table {
             match live::layout(report) {
                 Some(layout) if report.planned.acres.is_some() => {
                     let (total, acres) = (live::TOTAL[i], layout.plan_sum(Measure::Acres));
-                    per_acre.by(format!("IF(OR({total}=\"\",{acres}=0),\"\",{total}/{acres})"))
+                    per_acre.by(format!(
+                        "IF(OR({total}=\"\",{acres}=0),\"\",{total}/{acres})"
+                    ))
                 }
                 _ => per_acre,
             },
@@ -246,7 +256,10 @@ fn lines(report: &BudgetReport, header_row: u32) -> Table {
         table.push(vec![
             brief(&line.part),
             line.description.as_deref().map_or(Cell::Empty, brief),
-            same(line.pieces.map(|f| f.expected).into(), super::parts::EXPECTED),
+            same(
+                line.pieces.map(|f| f.expected).into(),
+                super::parts::EXPECTED,
+            ),
             same(line.pieces.map(|f| f.p80).into(), super::parts::AT_80),
             same(expected(&line.parts_cost), super::parts::COST),
             same(expected(&line.labor_cost), super::parts::LABOR),
@@ -291,8 +304,14 @@ fn machines(report: &BudgetReport, header_row: u32) -> Table {
         table.push(vec![
             brief(&machine.machine),
             machine.site.as_deref().map_or(Cell::Empty, brief),
-            same(words::amount(&machine.planned, Measure::Acres, report.units), 2),
-            same(words::amount(&machine.planned, Measure::Tons, report.units), 3),
+            same(
+                words::amount(&machine.planned, Measure::Acres, report.units),
+                2,
+            ),
+            same(
+                words::amount(&machine.planned, Measure::Tons, report.units),
+                3,
+            ),
             same(machine.total.map(|f| f.expected).into(), 5),
             same(machine.total.map(|f| f.p80).into(), 6),
             words::unknown(&[("money", machine.total.is_none())])

@@ -36,7 +36,11 @@ pub(super) fn per_unit(money: Option<f64>, measure: Measure, units: Units) -> Ce
 
 /// A figure by a formula, in a workbook that follows its plan.
 pub(super) fn followed(report: &BudgetReport, cell: Cell, formula: impl Into<String>) -> Cell {
-    if report.live.is_some() { cell.by(formula) } else { cell }
+    if report.live.is_some() {
+        cell.by(formula)
+    } else {
+        cell
+    }
 }
 
 /// What the tons of the sheet are.

@@ -61,7 +61,7 @@ fn stored_results_are_those_of_a_recalculation() {
 }
 
 /// Compares every formula cell; their number.
-fn compare(stored: &Path, recalculated: &Path) -> usize {
+pub(super) fn compare(stored: &Path, recalculated: &Path) -> usize {
     let (before, after) = (cells(stored), cells(recalculated));
     for (sheet, cell, formula, value) in &before {
         let found = after.iter().find(|(s, c, ..)| s == sheet && c == cell);
@@ -110,7 +110,7 @@ fn wrong_on_purpose(folder: &Path) -> PathBuf {
     file
 }
 
-fn on_path(program: &str) -> Option<PathBuf> {
+pub(super) fn on_path(program: &str) -> Option<PathBuf> {
     let path = std::env::var_os("PATH")?;
     std::env::split_paths(&path)
         .map(|folder| folder.join(program))
@@ -118,7 +118,7 @@ fn on_path(program: &str) -> Option<PathBuf> {
 }
 
 /// Has the program read and write the files again; the folder it wrote them to.
-fn convert(program: &Path, folder: &Path, files: &[PathBuf]) -> PathBuf {
+pub(super) fn convert(program: &Path, folder: &Path, files: &[PathBuf]) -> PathBuf {
     let (profile, out) = (folder.join("profile"), folder.join("again"));
     fs::create_dir_all(profile.join("user")).expect("a profile folder");
     fs::write(profile.join("user/registrymodifications.xcu"), SETTINGS).expect("profile settings");

@@ -27,8 +27,18 @@ pub(super) const PRICE_CHANGE: &str = "Price_change";
 pub(super) const LABOR_RATE: &str = "Labor_rate";
 pub(super) const DOWN_COST: &str = "Down_cost";
 /// Names of the season's figures: known lines, all lines, down cost, in the order of [`FIGURES`].
-pub(super) const KNOWN: [&str; 4] = ["Known_expected", "Known_8_in_10", "Known_9_in_10", "Known_low"];
-pub(super) const TOTAL: [&str; 4] = ["Total_expected", "Total_8_in_10", "Total_9_in_10", "Total_low"];
+pub(super) const KNOWN: [&str; 4] = [
+    "Known_expected",
+    "Known_8_in_10",
+    "Known_9_in_10",
+    "Known_low",
+];
+pub(super) const TOTAL: [&str; 4] = [
+    "Total_expected",
+    "Total_8_in_10",
+    "Total_9_in_10",
+    "Total_low",
+];
 pub(super) const DOWN: [&str; 4] = ["Down_expected", "Down_8_in_10", "Down_9_in_10", "Down_low"];
 
 /// Columns of sheet `Plan`.
@@ -60,7 +70,10 @@ pub(super) fn cell(sheet: &str, row: u32, column: u16) -> String {
 /// A stretch of a column.
 pub(super) fn down(sheet: &str, first: u32, rows: usize, column: u16) -> String {
     let last = first + (rows.max(1) as u32) - 1;
-    format!("{sheet}!{}", cell_range_absolute(first, column, last, column))
+    format!(
+        "{sheet}!{}",
+        cell_range_absolute(first, column, last, column)
+    )
 }
 
 /// A stretch of a row.
@@ -82,11 +95,11 @@ impl Layout<'_> {
     /// Planned use now, of rows that meet `terms`, in the owner's units.
     pub(super) fn use_now(&self, terms: &[String], measure: Measure) -> String {
         let amounts = self.plan(PLAN_ACRES + measure_column(measure));
-        let terms: String = terms.iter().map(|t| format!("--({t}),")).collect();
+        let terms = terms.join("),--(");
         if terms.is_empty() {
             return format!("SUM({amounts})*(1+{PLAN_CHANGE})");
         }
-        format!("SUMPRODUCT({terms}{amounts})*(1+{PLAN_CHANGE})")
+        format!("SUMPRODUCT(--({terms}),{amounts})*(1+{PLAN_CHANGE})")
     }
 
     /// All planned use now, in the owner's units.
@@ -106,21 +119,25 @@ impl Layout<'_> {
     /// Sum of a column of sheet `Places` over the places of a line.
     pub(super) fn of_line(&self, line: usize, column: u16) -> String {
         let numbers = self.wear_column(wear::LINE);
-        format!("SUMIF({numbers},{},{})", line + 1, self.place_column(column))
+        format!(
+            "SUMIF({numbers},{},{})",
+            line + 1,
+            self.place_column(column)
+        )
     }
 
     /// The same of a machine.
     pub(super) fn of_machine(&self, machine: usize, column: u16) -> String {
         let numbers = self.wear_column(wear::MACHINE);
-        format!("SUMIF({numbers},{},{})", machine + 1, self.place_column(column))
+        format!(
+            "SUMIF({numbers},{},{})",
+            machine + 1,
+            self.place_column(column)
+        )
     }
 
     pub(super) fn place_column(&self, column: u16) -> String {
         down("Places", places::HEADER + 1, self.places(), column)
-    }
-
-    pub(super) fn place(&self, place: usize, column: u16) -> String {
-        cell("Places", places::HEADER + 1 + place as u32, column)
     }
 
     /// Money of one change of a place without price or labor unknown: what is known of it.
@@ -134,22 +151,29 @@ impl Layout<'_> {
     /// What holds where every price, and every labor where labor is priced, is there.
     pub(super) fn all_known(&self) -> String {
         let lines = self.report.lines.len();
-        let (prices, hours) = (self.price_column(prices::PRICE), self.price_column(prices::HOURS));
+        let (prices, hours) = (
+            self.price_column(prices::PRICE),
+            self.price_column(prices::HOURS),
+        );
         format!("AND(COUNT({prices})={lines},OR({LABOR_RATE}=\"\",COUNT({hours})={lines}))")
     }
 
     pub(super) fn price_column(&self, column: u16) -> String {
-        down("Prices", prices::HEADER + 1, self.report.lines.len(), column)
-    }
-
-    pub(super) fn price(&self, line: usize, column: u16) -> String {
-        cell("Prices", prices::HEADER + 1 + line as u32, column)
+        down(
+            "Prices",
+            prices::HEADER + 1,
+            self.report.lines.len(),
+            column,
+        )
     }
 }
 
 /// Column of a measure of use after that of acres; the calendar has none and takes the first.
 pub(super) fn measure_column(measure: Measure) -> u16 {
-    Measure::OF_USE.iter().position(|m| *m == measure).unwrap_or(0) as u16
+    Measure::OF_USE
+        .iter()
+        .position(|m| *m == measure)
+        .unwrap_or(0) as u16
 }
 
 /// Names the cells that readers and formulas look for.
@@ -160,7 +184,11 @@ pub(super) fn names(workbook: &mut Workbook, layout: Layout<'_>) -> Result<(), X
         (LABOR_RATE, cell("Prices", prices::RATES + 1, prices::PRICE)),
         (DOWN_COST, cell("Prices", prices::RATES + 2, prices::PRICE)),
     ];
-    let columns = [(KNOWN, places::PARTS), (TOTAL, places::LABOR), (DOWN, places::DOWN)];
+    let columns = [
+        (KNOWN, places::PARTS),
+        (TOTAL, places::LABOR),
+        (DOWN, places::DOWN),
+    ];
     for (of, column) in columns {
         for (row, name) in (layout.season_row()..).zip(of) {
             names.push((name, cell("Places", row, column)));
@@ -170,4 +198,14 @@ pub(super) fn names(workbook: &mut Workbook, layout: Layout<'_>) -> Result<(), X
         kept(workbook.define_name(name, &format!("={cell}")))?;
     }
     Ok(())
+}
+
+/// A cell of sheet `Places`.
+pub(super) fn place_cell(place: usize, column: u16) -> String {
+    cell("Places", places::HEADER + 1 + place as u32, column)
+}
+
+/// A cell of sheet `Prices`.
+pub(super) fn price_cell(line: usize, column: u16) -> String {
+    cell("Prices", prices::HEADER + 1 + line as u32, column)
 }

@@ -40,7 +40,12 @@ fn columns(headings: [&str; 4]) -> Vec<Column> {
 fn explained(layout: Layout<'_>) -> Table {
     let mut table = Table::at(
         2,
-        columns(["Figure", "In plain words", "How it is reckoned here", "From which records"]),
+        columns([
+            "Figure",
+            "In plain words",
+            "How it is reckoned here",
+            "From which records",
+        ]),
     );
     for row in EXPLAINED {
         table.push(row.map(Cell::from).into());
@@ -128,7 +133,7 @@ const EXPLAINED: [[&str; 4]; 13] = [
     [
         "Machine, month",
         "Where and when the money falls due.",
-        "A machine is the sum of its places; its 8 of 10 keeps the number of spreads it has at the records' plan. A month \
+        "A machine is the sum of its places, its 8 of 10 made like the season's. A month \
          keeps its share of the season, changed as its planned use is.",
         "The same plays; the plan's months.",
     ],
@@ -148,7 +153,12 @@ const EXPLAINED: [[&str; 4]; 13] = [
 ];
 
 fn records(layout: Layout<'_>, header_row: u32) -> Table {
-    let mut columns = columns(["Family", "Life counted in", "Lives on record", "Of these worn out"]);
+    let mut columns = columns([
+        "Family",
+        "Life counted in",
+        "Lives on record",
+        "Of these worn out",
+    ]);
     columns[2].kind = Kind::Whole;
     columns[3].kind = Kind::Whole;
     let mut table = Table::at(header_row, columns);

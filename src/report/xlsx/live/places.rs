@@ -3,7 +3,7 @@
 use rust_xlsxwriter::Workbook;
 
 use super::tables::Block;
-use super::{DOWN_COST, LABOR_RATE, Layout, cell, down, prices};
+use super::{DOWN_COST, LABOR_RATE, Layout, cell, down, price_cell, prices};
 use crate::report::live::Place;
 use crate::report::xlsx::page::{Page, Paper};
 use crate::report::xlsx::styles::{Kind, Styles};
@@ -85,12 +85,20 @@ fn parts_money(layout: Layout<'_>, place: &Place, at: &AtPlan) -> Option<f64> {
 
 fn labor_money(layout: Layout<'_>, place: &Place, at: &AtPlan) -> Option<f64> {
     let hours = layout.live.lines[place.line].labor_hours;
-    layout.live.labor_rate.zip(hours).map(|(r, h)| at.jobs * h * r)
+    layout
+        .live
+        .labor_rate
+        .zip(hours)
+        .map(|(r, h)| at.jobs * h * r)
 }
 
 fn down_money(layout: Layout<'_>, place: &Place, at: &AtPlan) -> Option<f64> {
     let hours = layout.live.lines[place.line].down_hours;
-    layout.live.down_rate.zip(hours).map(|(r, h)| (at.worn + at.damage) * h * r)
+    layout
+        .live
+        .down_rate
+        .zip(hours)
+        .map(|(r, h)| (at.worn + at.damage) * h * r)
 }
 
 pub(in crate::report::xlsx) fn write(
@@ -153,7 +161,11 @@ fn places(layout: Layout<'_>) -> Table {
     sum.resize(4, Cell::Empty);
     for column in WORN..=SPREAD_HOURS {
         let adds_up = !matches!(column, 9 | SPREAD | SPREAD_HOURS);
-        sum.push(if adds_up { table.sum(column) } else { Cell::Empty });
+        sum.push(if adds_up {
+            table.sum(column)
+        } else {
+            Cell::Empty
+        });
     }
     table.total(sum);
     table
@@ -167,8 +179,11 @@ fn cells(layout: Layout<'_>, index: usize, place: &Place, table: &Table) -> Vec<
     let clock = layout.place_clock(index);
     let made = |more: u16| layout.beyond(Block::Worn, index, more);
     let each = |more: u16| layout.beyond(Block::Due, index, more);
-    let (price, hours) = (layout.price(place.line, prices::IN_SEASON), layout.price(place.line, prices::HOURS));
-    let field = layout.price(place.line, prices::FIELD);
+    let (price, hours) = (
+        price_cell(place.line, prices::IN_SEASON),
+        price_cell(place.line, prices::HOURS),
+    );
+    let field = price_cell(place.line, prices::FIELD);
     let spread = layout.table_now(Block::Spread, index);
     let sd = place.sd[live.at_plan()];
     let down_hours = live.lines[place.line].down_hours.unwrap_or(0.0);
@@ -180,7 +195,10 @@ fn cells(layout: Layout<'_>, index: usize, place: &Place, table: &Table) -> Vec<
         Cell::formula(layout.table_now(Block::Worn, index), Some(at.worn)),
         Cell::formula(format!("{}*{clock}", made(1)), Some(at.damage)),
         Cell::formula(format!("{}*{clock}", made(2)), Some(at.singles)),
-        Cell::formula(format!("{}+{}", layout.table_now(Block::Due, index), each(1)), Some(at.fixed)),
+        Cell::formula(
+            format!("{}+{}", layout.table_now(Block::Due, index), each(1)),
+            Some(at.fixed),
+        ),
         Cell::formula(
             format!("{worn}+{damage}+{singles}+{fixed}"),
             Some(at.worn + at.damage + at.singles + at.fixed),
@@ -193,21 +211,32 @@ fn cells(layout: Layout<'_>, index: usize, place: &Place, table: &Table) -> Vec<
             format!("({worn}+{damage}+{fixed})*{}+{}*{clock}", each(3), made(3)),
             Some(at.pieces),
         ),
-        Cell::formula(format!("{worn}+{damage}+{singles}+{fixed}*{}", each(2)), Some(at.jobs)),
+        Cell::formula(
+            format!("{worn}+{damage}+{singles}+{fixed}*{}", each(2)),
+            Some(at.jobs),
+        ),
         Cell::formula(
             format!("IF({price}=\"\",\"\",{}*{price})", here(PIECES)),
             parts_money(layout, place, &at),
         ),
         Cell::formula(
-            format!("IF(OR({LABOR_RATE}=\"\",{hours}=\"\"),\"\",{}*{hours}*{LABOR_RATE})", here(JOBS)),
+            format!(
+                "IF(OR({LABOR_RATE}=\"\",{hours}=\"\"),\"\",{}*{hours}*{LABOR_RATE})",
+                here(JOBS)
+            ),
             labor_money(layout, place, &at),
         ),
         Cell::formula(
-            format!("IF(OR({DOWN_COST}=\"\",{field}=\"\"),\"\",({worn}+{damage})*{field}*{DOWN_COST})"),
+            format!(
+                "IF(OR({DOWN_COST}=\"\",{field}=\"\"),\"\",({worn}+{damage})*{field}*{DOWN_COST})"
+            ),
             down_money(layout, place, &at),
         ),
         Cell::formula(
-            format!("{spread}*({}*N({price})+N({LABOR_RATE})*N({hours}))", each(3)),
+            format!(
+                "{spread}*({}*N({price})+N({LABOR_RATE})*N({hours}))",
+                each(3)
+            ),
             Some(sd * layout.each(place)),
         ),
         Cell::formula(format!("{spread}*N({field})"), Some(sd * down_hours)),
@@ -219,7 +248,10 @@ fn cells(layout: Layout<'_>, index: usize, place: &Place, table: &Table) -> Vec<
 fn beyond(layout: Layout<'_>, index: usize) -> Cell {
     let most = layout.live.scales.last().copied().unwrap_or(1.0);
     Cell::Formula {
-        formula: format!("IF({}>{most},\"beyond the tables\",\"\")", layout.place_times(index)),
+        formula: format!(
+            "IF({}>{most},\"beyond the tables\",\"\")",
+            layout.place_times(index)
+        ),
         result: Outcome::Empty,
     }
 }
@@ -242,8 +274,16 @@ fn season(layout: Layout<'_>) -> Table {
     let mut table = Table::at(layout.season_header(), columns);
     let row = layout.season_row();
     let all = |column: u16| down("Places", HEADER + 1, layout.places(), column);
-    let (money, field) = (cell("Places", row, SPREAD), cell("Places", row, SPREAD_HOURS));
-    let labels = ["Expected", "Covered in 8 of 10", "Covered in 9 of 10", "Low, 1 of 10"];
+    let (money, field) = (
+        cell("Places", row, SPREAD),
+        cell("Places", row, SPREAD_HOURS),
+    );
+    let labels = [
+        "Expected",
+        "Covered in 8 of 10",
+        "Covered in 9 of 10",
+        "Low, 1 of 10",
+    ];
     for (i, (label, figure)) in labels.into_iter().zip(words::FIGURES).enumerate() {
         let mut cells = vec![Cell::Wide(label.to_owned())];
         cells.resize(usize::from(SPREAD_HOURS) + 1, Cell::Empty);
@@ -288,8 +328,16 @@ fn season(layout: Layout<'_>) -> Table {
                 let field = layout.live.lines[place.line].down_hours.unwrap_or(0.0);
                 hours += (place.sd[at] * field).powi(2);
             }
-            set(SPREAD, format!("SQRT(SUMSQ({}))", all(SPREAD)), Some(squares.sqrt()));
-            set(SPREAD_HOURS, format!("SQRT(SUMSQ({}))", all(SPREAD_HOURS)), Some(hours.sqrt()));
+            set(
+                SPREAD,
+                format!("SQRT(SUMSQ({}))", all(SPREAD)),
+                Some(squares.sqrt()),
+            );
+            set(
+                SPREAD_HOURS,
+                format!("SQRT(SUMSQ({}))", all(SPREAD_HOURS)),
+                Some(hours.sqrt()),
+            );
         }
         table.push(cells);
     }

@@ -42,7 +42,12 @@ pub(in crate::report::xlsx) fn write(
     page.table(&table)?;
     page.keep_header(&table, 0)?;
     rules::change(&mut page, CHANGE_ROW, PLAN_ACRES, MOST)?;
-    rules::amounts(&mut page, HEADER + 1, report.plan.len(), [PLAN_ACRES, PLAN_ACRES + 2])?;
+    rules::amounts(
+        &mut page,
+        HEADER + 1,
+        report.plan.len(),
+        [PLAN_ACRES, PLAN_ACRES + 2],
+    )?;
     page.lock();
     page.finish(0)
 }
@@ -65,7 +70,7 @@ fn change(report: &BudgetReport) -> Table {
     for column in &mut columns[..5] {
         column.heading = String::new();
     }
-    columns[0].heading = "All at once".to_owned();
+    columns[0].heading = String::from("All at once");
     columns[8].heading = String::new();
     let mut table = Table::at(CHANGE_ROW - 1, columns);
     let season = words::one(Measure::Acres, report.units);
@@ -88,12 +93,17 @@ fn table(report: &BudgetReport) -> Table {
     let mut sum = vec![Cell::Wide("Sum of the known".to_owned())];
     sum.resize(5, Cell::Empty);
     sum.extend((5..8).map(|column| table.sum(column)));
-    let mut changed = vec![Cell::Wide("The same with the change of all at once".to_owned())];
+    let mut changed = vec![Cell::Wide(
+        "The same with the change of all at once".to_owned(),
+    )];
     changed.resize(5, Cell::Empty);
     for column in 5..8 {
         let above = table.here(column);
         let sum = sum[usize::from(column)].number();
-        changed.push(Cell::formula(format!("IF({above}=\"\",\"\",{above}*(1+{PLAN_CHANGE}))"), sum));
+        changed.push(Cell::formula(
+            format!("IF({above}=\"\",\"\",{above}*(1+{PLAN_CHANGE}))"),
+            sum,
+        ));
     }
     table.total(sum);
     table.total(changed);

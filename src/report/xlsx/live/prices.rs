@@ -70,12 +70,21 @@ fn rates(layout: Layout<'_>) -> Table {
     let mut table = Table::at(RATES - 1, columns);
     let live = layout.live;
     for (label, kind, value) in [
-        ("The season's prices against those below", Kind::Share, Some(live.price_change)),
+        (
+            "The season's prices against those below",
+            Kind::Share,
+            Some(live.price_change),
+        ),
         ("Labor in the shop, an hour", Kind::Cents, live.labor_rate),
         ("Field time lost, an hour", Kind::Cents, live.down_rate),
     ] {
         let label = Cell::Wide(label.to_owned());
-        table.push(vec![label, Cell::Empty, Cell::Empty, Cell::Input(kind, value)]);
+        table.push(vec![
+            label,
+            Cell::Empty,
+            Cell::Empty,
+            Cell::Input(kind, value),
+        ]);
     }
     table
 }
@@ -87,7 +96,7 @@ fn lines(layout: Layout<'_>) -> Table {
         "Family",
         "Price of one, input",
         "Labor hours a job, input",
-        "Field hours lost at a failure, input",
+        "Field hours lost, input",
         "Price of one in the season",
     ];
     let mut table = Table::at(HEADER, columns(headings));
@@ -102,7 +111,10 @@ fn lines(layout: Layout<'_>) -> Table {
             Cell::Input(Kind::Cents, listed),
             Cell::Input(Kind::Hundredths, live.labor_hours),
             Cell::Input(Kind::Hundredths, live.down_hours),
-            Cell::formula(format!("IF({price}=\"\",\"\",{price}*(1+{PRICE_CHANGE}))"), line.price),
+            Cell::formula(
+                format!("IF({price}=\"\",\"\",{price}*(1+{PRICE_CHANGE}))"),
+                line.price,
+            ),
             paid.into(),
         ]);
     }

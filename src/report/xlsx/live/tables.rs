@@ -32,13 +32,28 @@ pub(in crate::report::xlsx) enum Block {
 const BLOCKS: [(Block, &str); 11] = [
     (Block::Worn, "Changes by wear, expected"),
     (Block::At80, "Changes by wear and damage: enough in 8 of 10"),
-    (Block::Spread, "Changes by wear and damage: how far they scatter (standard deviation)"),
-    (Block::Due, "Scheduled and decided work: times the plan from which it falls due once, twice, and so on"),
-    (Block::Pieces, "Pieces of each part number: enough in 8 of 10"),
+    (
+        Block::Spread,
+        "Changes by wear and damage: how far they scatter (standard deviation)",
+    ),
+    (
+        Block::Due,
+        "Scheduled and decided work: times the plan from which it falls due once, twice, and so on",
+    ),
+    (
+        Block::Pieces,
+        "Pieces of each part number: enough in 8 of 10",
+    ),
     (Block::Jobs, "Jobs of each part number: enough in 8 of 10"),
-    (Block::Changes, "Changes of each part number: enough in 8 of 10"),
-    (Block::Season, "The season: how many spreads lie between the expected figure and the others"),
-    (Block::Machines, "Machines: the same at the plan itself"),
+    (
+        Block::Changes,
+        "Changes of each part number: enough in 8 of 10",
+    ),
+    (
+        Block::Season,
+        "The season: how many spreads lie between the expected figure and the others",
+    ),
+    (Block::Machines, "Machines: the same of their money"),
     (Block::Products, "Products: shares of the money"),
     (Block::Months, "Months: shares of the money"),
 ];
@@ -50,7 +65,7 @@ impl Layout<'_> {
             Block::At80 | Block::Spread | Block::Due => self.places(),
             Block::Pieces | Block::Jobs | Block::Changes => self.report.lines.len(),
             Block::Season => 6,
-            Block::Machines => self.report.machines.len(),
+            Block::Machines => 3 * self.report.machines.len(),
             Block::Products => self.report.products.len(),
             Block::Months => self.report.months.len(),
         };
@@ -78,7 +93,12 @@ impl Layout<'_> {
     }
 
     fn entries(&self, block: Block, index: usize) -> String {
-        along("Tables", self.first(block) + index as u32, FIRST, self.scales())
+        along(
+            "Tables",
+            self.first(block) + index as u32,
+            FIRST,
+            self.scales(),
+        )
     }
 
     /// What a row comes to now.
@@ -93,12 +113,22 @@ impl Layout<'_> {
     }
 
     /// A cell among the first columns of a table.
-    pub(in crate::report::xlsx) fn table_cell(&self, block: Block, index: usize, column: u16) -> String {
+    pub(in crate::report::xlsx) fn table_cell(
+        &self,
+        block: Block,
+        index: usize,
+        column: u16,
+    ) -> String {
         cell("Tables", self.first(block) + index as u32, FIRST + column)
     }
 
     pub(in crate::report::xlsx) fn table_column(&self, block: Block, column: u16) -> String {
-        down("Tables", self.first(block), self.len(block) as usize, FIRST + column)
+        down(
+            "Tables",
+            self.first(block),
+            self.len(block) as usize,
+            FIRST + column,
+        )
     }
 }
 
@@ -108,7 +138,10 @@ pub(in crate::report::xlsx) fn write(
     layout: Layout<'_>,
 ) -> Result<(), XlsxError> {
     let mut page = Page::new(workbook, styles, "Tables", Paper::Wide, layout.report)?;
-    let tables: Vec<(&str, Table)> = BLOCKS.iter().map(|(b, words)| (*words, table(layout, *b))).collect();
+    let tables: Vec<(&str, Table)> = BLOCKS
+        .iter()
+        .map(|(b, words)| (*words, table(layout, *b)))
+        .collect();
     page.fit(&tables.iter().map(|(_, t)| t).collect::<Vec<_>>())?;
     page.title("Tables: the season played at multiples of the plan")?;
     page.aside(
@@ -152,9 +185,17 @@ fn headings(layout: Layout<'_>, block: Block) -> Vec<String> {
     let scales = layout.live.scales.iter();
     let mut scales: Vec<String> = scales.map(|s| format!("{s}\u{a0}times")).collect();
     match block {
-        Block::Machines => return words(&["8\u{a0}of\u{a0}10", "9\u{a0}of\u{a0}10", "Low"]),
-        Block::Products => return words(&["By factors, now", "To agree when made", "Share of all, now"]),
-        Block::Months => return words(&["Money when made", "Use planned", "Use now", "Share of all, now"]),
+        Block::Products => {
+            return words(&["By factors, now", "To agree when made", "Share of all, now"]);
+        }
+        Block::Months => {
+            return words(&[
+                "Money when made",
+                "Use planned",
+                "Use now",
+                "Share of all, now",
+            ]);
+        }
         Block::Due => {
             let times = (1..=layout.scales()).map(|k| format!("No.\u{a0}{k}"));
             scales = times.collect();
@@ -163,7 +204,11 @@ fn headings(layout: Layout<'_>, block: Block) -> Vec<String> {
     }
     scales.push("Now".to_owned());
     match block {
-        Block::Worn => scales.extend(words(&["Damage when made", "Single pieces: times", "Their pieces"])),
+        Block::Worn => scales.extend(words(&[
+            "Damage when made",
+            "Single pieces: times",
+            "Their pieces",
+        ])),
         Block::Due => scales.extend(words(&["Decided", "Jobs for each", "Pieces for each"])),
         _ => {}
     }
@@ -175,7 +220,7 @@ fn columns(layout: Layout<'_>, block: Block) -> Vec<Column> {
         Block::Products => ["Product group", "", ""],
         Block::Months => ["Month", "", ""],
         Block::Season => ["Figure", "", ""],
-        Block::Machines => ["Machine", "", ""],
+        Block::Machines => ["Machine", "Figure", ""],
         Block::Pieces | Block::Jobs | Block::Changes => ["Part number", "", ""],
         _ => ["Machine", "Bin", "Part number"],
     };
@@ -239,15 +284,36 @@ fn due(layout: Layout<'_>, index: usize, place: &Place) -> Vec<Cell> {
     let now = place.due(1.0);
     let steps = place.due_from.len();
     let (mut cells, formula): (Vec<Cell>, String) = if steps <= layout.scales() {
-        let range = along("Tables", layout.first(Block::Due) + index as u32, FIRST, steps);
-        let formula = format!("SUMPRODUCT(--({range}<={}+0.000000001))", layout.place_times(index));
-        (place.due_from.iter().map(|s| Cell::from(*s)).collect(), formula)
+        let range = along(
+            "Tables",
+            layout.first(Block::Due) + index as u32,
+            FIRST,
+            steps,
+        );
+        let formula = format!(
+            "SUMPRODUCT(--({range}<={}+0.000000001))",
+            layout.place_times(index)
+        );
+        (
+            place.due_from.iter().map(|s| Cell::from(*s)).collect(),
+            formula,
+        )
     } else {
         let counts = live.scales.iter().map(|s| Cell::from(place.due(*s)));
-        (counts.collect(), wear::look_up(&layout.entries(Block::Due, index), &layout.place_step(index)))
+        (
+            counts.collect(),
+            wear::look_up(
+                &layout.entries(Block::Due, index),
+                &layout.place_step(index),
+            ),
+        )
     };
     cells.resize(layout.scales(), Cell::Empty);
-    cells.push(if steps == 0 { 0.0.into() } else { Cell::formula(formula, Some(now)) });
+    cells.push(if steps == 0 {
+        0.0.into()
+    } else {
+        Cell::formula(formula, Some(now))
+    });
     cells.extend([place.decided, place.jobs_each, place.pieces].map(Cell::from));
     cells
 }
@@ -280,7 +346,11 @@ fn season(layout: Layout<'_>, table: &mut Table) {
         "Down cost, 9 of 10",
         "Down cost, low",
     ];
-    for (index, (label, entries)) in labels.iter().zip(live.money.iter().chain(&live.down)).enumerate() {
+    for (index, (label, entries)) in labels
+        .iter()
+        .zip(live.money.iter().chain(&live.down))
+        .enumerate()
+    {
         let mut cells = vec![Cell::from(*label), Cell::Empty, Cell::Empty];
         cells.extend(entries.iter().map(|n| Cell::from(*n)));
         let all = layout.line_step(layout.report.lines.len());
@@ -291,10 +361,28 @@ fn season(layout: Layout<'_>, table: &mut Table) {
 }
 
 fn machines(layout: Layout<'_>, table: &mut Table) {
-    for (machine, spreads) in layout.report.machines.iter().zip(&layout.live.machines) {
-        let mut cells = vec![Cell::from(machine.machine.as_str()), Cell::Empty, Cell::Empty];
-        cells.extend(spreads.iter().flatten().map(|k| Cell::from(*k)));
-        table.push(cells);
+    let at = layout.live.at_plan();
+    let machines = layout.report.machines.iter().zip(&layout.live.machines);
+    for (m, (machine, spreads)) in machines.enumerate() {
+        for (k, (figure, entries)) in ["8 of 10", "9 of 10", "Low"]
+            .into_iter()
+            .zip(spreads)
+            .enumerate()
+        {
+            let index = 3 * m + k;
+            let mut cells = vec![
+                Cell::from(machine.machine.as_str()),
+                figure.into(),
+                Cell::Empty,
+            ];
+            cells.extend(entries.iter().map(|n| Cell::from(*n)));
+            let formula = wear::look_up(
+                &layout.entries(Block::Machines, index),
+                &layout.machine_step(m),
+            );
+            cells.push(Cell::formula(formula, Some(entries[at])));
+            table.push(cells);
+        }
     }
 }
 
@@ -309,9 +397,15 @@ fn products(layout: Layout<'_>, table: &mut Table) {
         let here = |column: u16| table.here(FIRST + column);
         let group = live.groups.iter().position(|g| *g == product.group);
         let by_use = group.map_or("0".to_owned(), |g| {
-            format!("SUMPRODUCT({per_use},{})", layout.wear_column(wear::USE + g as u16))
+            format!(
+                "SUMPRODUCT({per_use},{})",
+                layout.wear_column(wear::USE + g as u16)
+            )
         });
-        let formula = format!("{by_use}+IF(SUM({all})=0,0,{rest}*N({})/SUM({all}))", acres(i));
+        let formula = format!(
+            "{by_use}+IF(SUM({all})=0,0,{rest}*N({})/SUM({all}))",
+            acres(i)
+        );
         let together = format!("{}*{}", here(0), here(1));
         let cells = vec![
             product.group.as_str().into(),
@@ -327,9 +421,18 @@ fn products(layout: Layout<'_>, table: &mut Table) {
 
 fn months(layout: Layout<'_>, table: &mut Table) {
     let report = layout.report;
-    let sum = |m: Measure| report.plan.iter().filter_map(|l| l.amounts.get(m)).sum::<f64>();
+    let sum = |m: Measure| {
+        report
+            .plan
+            .iter()
+            .filter_map(|l| l.amounts.get(m))
+            .sum::<f64>()
+    };
     let main = [Measure::Acres, Measure::Tons, Measure::Hours];
-    let main = main.into_iter().find(|m| 0.0 < sum(*m)).unwrap_or(Measure::Acres);
+    let main = main
+        .into_iter()
+        .find(|m| 0.0 < sum(*m))
+        .unwrap_or(Measure::Acres);
     for month in &report.months {
         let rows = report.plan.iter().filter(|l| l.month == month.month);
         let planned: f64 = rows.filter_map(|l| l.amounts.get(main)).sum();
@@ -338,7 +441,12 @@ fn months(layout: Layout<'_>, table: &mut Table) {
         let date = table.here(0);
         let use_now = layout.use_now(&[format!("{}={date}", layout.plan(PLAN_MONTH))], main);
         let money = month.total.map(|t| t.expected);
-        let share = format!("IF({m}=\"\",\"\",IF({p}=0,{m},{m}*{n}/{p}))", m = here(0), p = here(1), n = here(2));
+        let share = format!(
+            "IF({m}=\"\",\"\",IF({p}=0,{m},{m}*{n}/{p}))",
+            m = here(0),
+            p = here(1),
+            n = here(2)
+        );
         let cells = vec![
             Cell::Date(month.month),
             Cell::Empty,

@@ -16,7 +16,10 @@ pub(in crate::report::xlsx) fn write(
     let mut page = Page::new(workbook, styles, "Ways", Paper::Landscape, report)?;
     let table = table(report, 2);
     page.fit(&[&table])?;
-    page.title(&format!("Two ways into the season, {}", words::season(report)))?;
+    page.title(&format!(
+        "Two ways into the season, {}",
+        words::season(report)
+    ))?;
     page.aside(
         "At the plan and the prices of the records: these figures do not follow the sheets Plan and Prices, since which \
          parts are cheaper changed now is decided from the records. `wearcast remaining` names those parts.",
@@ -55,8 +58,14 @@ fn table(report: &BudgetReport, header_row: u32) -> Table {
             "Change first: what is cheaper changed now is changed before the season"
         };
         let (money, down) = (table.here(2), table.here(4));
-        let both = line.total.zip(line.down).map(|(t, d)| t.expected + d.expected);
-        let unknown = words::unknown(&[("total", line.total.is_none()), ("down cost", line.down.is_none())]);
+        let both = line
+            .total
+            .zip(line.down)
+            .map(|(t, d)| t.expected + d.expected);
+        let unknown = words::unknown(&[
+            ("total", line.total.is_none()),
+            ("down cost", line.down.is_none()),
+        ]);
         table.push(vec![
             way.into(),
             (line.changed_before as f64).into(),
@@ -64,7 +73,10 @@ fn table(report: &BudgetReport, header_row: u32) -> Table {
             line.total.map(|t| t.p80).into(),
             line.down.map(|t| t.expected).into(),
             line.down.map(|t| t.p80).into(),
-            Cell::formula(format!("IF(COUNT({money},{down})<2,\"\",{money}+{down})"), both),
+            Cell::formula(
+                format!("IF(COUNT({money},{down})<2,\"\",{money}+{down})"),
+                both,
+            ),
             unknown.as_deref().into(),
         ]);
     }
@@ -78,14 +90,17 @@ fn sentences(report: &BudgetReport) -> Vec<String> {
         return Vec::new();
     };
     if first.changed_before == 0 {
-        return vec!["Nothing in service is cheaper changed now than when it wears out: both ways are one.".to_owned()];
+        return vec![
+            "Nothing in service is cheaper changed now than when it wears out: both ways are one."
+                .to_owned(),
+        ];
     }
     let mut out = vec![format!(
         "Changing {} before the season costs parts and shop hours now and saves breakdowns in the field; what is left of \
          the parts taken out is given away.",
         crate::report::xlsx::text::count(first.changed_before, "part")
     )];
-    let money = |value: f64| format!("{}{value:.0}", report.currency);
+    let money = |value: f64| format!("{}{}", report.currency, grouped(value));
     if let (Some(run_total), Some(first_total), Some(run_down), Some(first_down)) =
         (run.total, first.total, run.down, first.down)
     {
@@ -104,6 +119,19 @@ fn sentences(report: &BudgetReport) -> Vec<String> {
              counts it."
                 .to_owned(),
         );
+    }
+    out
+}
+
+/// A whole number with its thousands apart.
+fn grouped(value: f64) -> String {
+    let digits = format!("{value:.0}");
+    let mut out = String::new();
+    for (i, digit) in digits.chars().enumerate() {
+        if 0 < i && (digits.len() - i).is_multiple_of(3) {
+            out.push(',');
+        }
+        out.push(digit);
     }
     out
 }

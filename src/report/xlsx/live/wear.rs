@@ -2,7 +2,7 @@
 
 use rust_xlsxwriter::Workbook;
 
-use super::{Layout, PLAN_GROUP, cell, down, places};
+use super::{Layout, PLAN_GROUP, cell, down, place_cell, places};
 use crate::report::live::Place;
 use crate::report::xlsx::XlsxError;
 use crate::report::xlsx::page::{Page, Paper};
@@ -98,6 +98,11 @@ impl Layout<'_> {
         [self.step(), self.part_of_step()].map(|c| self.wear(place, c))
     }
 
+    /// Of a machine.
+    pub(super) fn machine_step(&self, machine: usize) -> [String; 2] {
+        self.line_step(self.report.lines.len() + 1 + machine)
+    }
+
     /// Of a line; of the season with the number of lines.
     pub(super) fn line_step(&self, line: usize) -> [String; 2] {
         let row = self.parts_header() + 1 + line as u32;
@@ -121,17 +126,25 @@ pub(in crate::report::xlsx) fn write(
     page.section("Wear factors by product group, means of what the records leave possible")?;
     page.table(&factors)?;
     page.gap();
-    page.section("Effective use by place: parts of one number on one machine that see the same use")?;
+    page.section(
+        "Effective use by place: parts of one number on one machine that see the same use",
+    )?;
     page.table(&places)?;
     page.gap();
-    page.section("Times the plan, by part number and in all: means over places, weighted by how much their money scatters")?;
+    page.section("Times the plan by part number, in all and by machine: means over places, weighted by how much their money scatters")?;
     page.table(&parts)?;
     page.lock();
     page.finish(0)
 }
 
 fn columns(layout: Layout<'_>, named: bool) -> Vec<Column> {
-    let name = |words: &str| if named { words.to_owned() } else { String::new() };
+    let name = |words: &str| {
+        if named {
+            words.to_owned()
+        } else {
+            String::new()
+        }
+    };
     let mut columns = vec![
         Column::words(name("Machine"), 20.0),
         Column::words(name("Bin"), 10.0),
@@ -162,8 +175,8 @@ fn columns(layout: Layout<'_>, named: bool) -> Vec<Column> {
 
 fn factors(layout: Layout<'_>) -> Table {
     let mut columns = columns(layout, false);
-    columns[0].heading = "Family".to_owned();
-    columns[5].heading = "Use in".to_owned();
+    columns[0].heading = String::from("Family");
+    columns[5].heading = String::from("Use in");
     for column in &mut columns[6..6 + layout.live.groups.len()] {
         column.kind = Kind::Thousandths;
     }
@@ -219,9 +232,15 @@ fn cells(layout: Layout<'_>, index: usize, place: &Place) -> Vec<Cell> {
             let factor = cell("Wear", FACTORS + 1 + family as u32, column);
             formula = format!("{formula}*{factor}");
         }
-        cells.push(Cell::formula(formula, Some(place.measure.shown(*effective, units))));
+        cells.push(Cell::formula(
+            formula,
+            Some(place.measure.shown(*effective, units)),
+        ));
     }
-    let sum = effective.iter().map(|e| place.measure.shown(*e, units)).sum::<f64>();
+    let sum = effective
+        .iter()
+        .map(|e| place.measure.shown(*e, units))
+        .sum::<f64>();
     let row = |column: u16| layout.wear(index, column);
     if by_use {
         let (first, last) = (row(USE), row(layout.after() - 1));
@@ -236,18 +255,27 @@ fn cells(layout: Layout<'_>, index: usize, place: &Place) -> Vec<Cell> {
         cells.extend([Cell::Empty, Cell::Empty]);
     } else {
         let used = live.used(report, place, place.clock);
-        let used = used.iter().map(|u| place.clock.shown(*u, units)).sum::<f64>();
+        let used = used
+            .iter()
+            .map(|u| place.clock.shown(*u, units))
+            .sum::<f64>();
         cells.push(used.into());
-        cells.push(Cell::formula(layout.use_now(&seen, place.clock), Some(used)));
+        cells.push(Cell::formula(
+            layout.use_now(&seen, place.clock),
+            Some(used),
+        ));
     }
-    cells.push(times(&row(layout.clock_planned()), &row(layout.clock_now())));
+    cells.push(times(
+        &row(layout.clock_planned()),
+        &row(layout.clock_now()),
+    ));
     cells.extend(step(layout, &row(layout.times()), &row(layout.step())));
     cells.push(weight(layout, place).into());
     let money = places::money(layout, index);
     let both = format!(
         "SUM({},{})",
-        layout.place(index, places::PARTS),
-        layout.place(index, places::LABOR)
+        place_cell(index, places::PARTS),
+        place_cell(index, places::LABOR)
     );
     let now = row(layout.now());
     cells.push(Cell::formula(
@@ -293,29 +321,55 @@ fn weight(layout: Layout<'_>, place: &Place) -> f64 {
     (place.sd[layout.live.at_plan()] * each).powi(2)
 }
 
+/// Column and name of a row, and the numbers it sums by; none for all.
+type Summed<'a> = (usize, &'a str, Option<(&'a str, usize)>);
+
 fn parts(layout: Layout<'_>) -> Table {
     let mut columns = columns(layout, true);
     for (index, column) in (0_u16..).zip(&mut columns) {
-        let keep = [2, LINE, layout.times(), layout.step(), layout.part_of_step()];
+        let keep = [
+            0,
+            2,
+            LINE,
+            MACHINE,
+            layout.times(),
+            layout.step(),
+            layout.part_of_step(),
+        ];
         if !keep.contains(&index) {
             column.heading = String::new();
         }
     }
     let mut table = Table::at(layout.parts_header(), columns);
-    let (weights, ratios) = (layout.wear_column(layout.weight()), layout.wear_column(layout.times()));
-    let numbers = layout.wear_column(LINE);
-    let lines = layout.report.lines.iter().enumerate();
-    for (line, part) in lines.map(|(l, line)| (Some(l), line.part.as_str())).chain([(None, "all")]) {
-        let (sum, products) = match line {
-            Some(l) => (
-                format!("SUMIF({numbers},{},{weights})", l + 1),
-                format!("SUMPRODUCT(--({numbers}={}),{weights},{ratios})", l + 1),
+    let (weights, ratios) = (
+        layout.wear_column(layout.weight()),
+        layout.wear_column(layout.times()),
+    );
+    let [lines, machines] = [LINE, MACHINE].map(|c| layout.wear_column(c));
+    let report = layout.report;
+    let mut rows: Vec<Summed<'_>> = Vec::new();
+    for (l, line) in report.lines.iter().enumerate() {
+        rows.push((2, &line.part, Some((&lines, l + 1))));
+    }
+    rows.push((2, "all", None));
+    for (m, machine) in report.machines.iter().enumerate() {
+        rows.push((0, &machine.machine, Some((&machines, m + 1))));
+    }
+    for (column, name, of) in rows {
+        let (sum, products) = match of {
+            Some((numbers, n)) => (
+                format!("SUMIF({numbers},{n},{weights})"),
+                format!("SUMPRODUCT(--({numbers}={n}),{weights},{ratios})"),
             ),
-            None => (format!("SUM({weights})"), format!("SUMPRODUCT({weights},{ratios})")),
+            None => (
+                format!("SUM({weights})"),
+                format!("SUMPRODUCT({weights},{ratios})"),
+            ),
         };
         let mut cells = vec![Cell::Empty; table.columns.len()];
-        cells[2] = part.into();
-        cells[usize::from(LINE)] = line.map(|l| l as f64 + 1.0).into();
+        cells[column] = name.into();
+        let number = of.map(|(_, n)| n as f64);
+        cells[usize::from(if column == 0 { MACHINE } else { LINE })] = number.into();
         let (times, at) = (usize::from(layout.times()), usize::from(layout.step()));
         cells[times] = Cell::formula(
             format!("IF({sum}=0,1,ROUND({products}/{sum},9))"),
@@ -334,4 +388,3 @@ fn parts(layout: Layout<'_>) -> Table {
 pub(super) fn look_up(row: &str, [step, part]: &[String; 2]) -> String {
     format!("(INDEX({row},{step})*(1-{part})+INDEX({row},{step}+1)*{part})")
 }
-
