@@ -41,9 +41,13 @@ impl Study {
         let maker = Maker::new(self, &outlook, outcome.total.len());
         match maker.refusal(&report) {
             None => report.live = Some(maker.live(&report)),
-            Some(why) => report.header.notes.push(format!(
-                "the workbook's figures do not follow changes of the plan or of prices: {why}"
-            )),
+            // First, so that it stands on the Summary.
+            Some(why) => report.header.notes.insert(
+                0,
+                format!(
+                    "the workbook's figures do not follow changes of the plan or of prices: {why}"
+                ),
+            ),
         }
         Ok(report)
     }

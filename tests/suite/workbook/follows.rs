@@ -1,7 +1,7 @@
 //! The budget's workbook changed by its reader: what a spreadsheet program makes of it, beside what
 //! the tool says to records changed in the same way.
 //!
-//! The spreadsheet program is the outside reference here: LibreOffice recalculates every formula.
+//! The spreadsheet program is the outside reference here: it recalculates every formula.
 
 use std::fmt::Write as _;
 use std::fs;
@@ -25,7 +25,8 @@ fn records(folder: &Path, name: &str, change: impl Fn(&str, String) -> String) -
     for entry in fs::read_dir(owner()).expect("the sample") {
         let path = entry.expect("an entry").path();
         let file = path.file_name().and_then(|n| n.to_str()).expect("a name");
-        if file.ends_with(".csv") || file.ends_with(".toml") {
+        let kind = path.extension().and_then(|e| e.to_str());
+        if matches!(kind, Some("csv" | "toml")) {
             let text = fs::read_to_string(&path).expect("a table");
             fs::write(copy.join(file), change(file, text)).expect("a file");
         }
@@ -107,26 +108,21 @@ fn with_numbers(xml: &str, change: &impl Fn(&str, f64) -> f64) -> String {
             .split_once("\"><v>")
             .filter(|(head, _)| !head.contains("t=\"") && !head.contains('>'))
             .and_then(|(head, rest)| Some((head, rest.split_once("</v>")?)));
-        match number.and_then(|(head, (n, rest))| Some((head, n.parse::<f64>().ok()?, rest))) {
-            Some((head, number, rest)) => {
-                let number = change(cell, number);
-                let _ = write!(out, "<c r=\"{head}\"><v>{number}</v>{rest}");
-            }
-            // An empty input: `<c r="D5" s="9"/>`, filled where the change makes it other than 0.
-            None => {
-                let empty = piece
-                    .split_once("/>")
-                    .filter(|(head, _)| !head.contains('>'));
-                match empty.map(|(head, rest)| (head, change(cell, 0.0), rest)) {
-                    Some((head, number, rest)) if number != 0.0 => {
-                        let _ = write!(out, "<c r=\"{head}><v>{number}</v></c>{rest}");
-                    }
-                    _ => {
-                        let _ = write!(out, "<c r=\"{piece}");
-                    }
-                }
-            }
-        }
+        let number =
+            number.and_then(|(head, (n, rest))| Some((head, n.parse::<f64>().ok()?, rest)));
+        // An empty input, `<c r="D5" s="9"/>`, is filled where the change makes it other than 0.
+        let empty = piece
+            .split_once("/>")
+            .filter(|(head, _)| !head.contains('>'));
+        let filled = empty.map(|(head, rest)| (head, change(cell, 0.0), rest));
+        let filled = filled.filter(|(_, number, _)| *number != 0.0);
+        let _ = if let Some((head, number, rest)) = number {
+            write!(out, "<c r=\"{head}\"><v>{}</v>{rest}", change(cell, number))
+        } else if let Some((head, number, rest)) = filled {
+            write!(out, "<c r=\"{head}><v>{number}</v></c>{rest}")
+        } else {
+            write!(out, "<c r=\"{piece}")
+        };
     }
     out
 }

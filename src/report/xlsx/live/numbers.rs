@@ -57,9 +57,9 @@ fn explained(layout: Layout<'_>) -> Table {
          the more is read between the columns of the tables."
             .into(),
         format!(
-            "A plan changed as a whole, up to {most} times, agrees with a new `wearcast budget` within 1 % in the expected \
-             figure and 3 % in that of 8 in 10. Other mixes of products, machines or measures are close, not exact: run \
-             `wearcast budget` again before money is borrowed on them."
+            "A plan changed as a whole, from half to twice as much, agrees with a new `wearcast budget` within 1 % in the \
+             expected figure and 3 % in that of 8 in 10; the tables end at {most} times. Other mixes of products, machines or \
+             measures are close, not exact: run `wearcast budget` again before money is borrowed on them."
         )
         .into(),
         "Sheet Rows: every row read, used or set aside.".into(),
