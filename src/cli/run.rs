@@ -64,6 +64,12 @@ fn read_folder(dir: &Path, choices: &Choices) -> Result<(Families, Reading), Cli
 fn check(args: &Shared, out: Out<'_>, err: Out<'_>) -> Result<ExitStatus, CliError> {
     output::check(&args.choices)?;
     let (_, reading) = read_folder(&args.dir, &args.choices)?;
+    // Only where something is wrong: a second look at every file costs time.
+    let proposal = if reading.has_problems() {
+        read::proposal(&args.dir)?
+    } else {
+        None
+    };
     let header = Header {
         as_of: args.choices.as_of.or_else(|| reading.records.last_date()),
         seed: args.choices.seed,
@@ -72,8 +78,24 @@ fn check(args: &Shared, out: Out<'_>, err: Out<'_>) -> Result<ExitStatus, CliErr
         cautions: Vec::new(),
     };
     let forms = Forms {
-        table: &|width| terminal::check(&reading.problems, &reading.accounts, width),
-        json: &|| json::check(&header, &reading.problems, &reading.accounts),
+        table: &|width| {
+            let Reading {
+                problems,
+                accounts,
+                mapping,
+                ..
+            } = &reading;
+            terminal::check(problems, accounts, mapping, proposal.as_deref(), width)
+        },
+        json: &|| {
+            let Reading {
+                problems,
+                accounts,
+                mapping,
+                ..
+            } = &reading;
+            json::check(&header, problems, accounts, mapping, proposal.as_deref())
+        },
         csv: &|| csv::check(&reading.problems),
         xlsx: None,
     };

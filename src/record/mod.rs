@@ -13,7 +13,7 @@ use std::collections::BTreeMap;
 
 use chrono::NaiveDate;
 
-pub use problem::{Account, Place, Problem, ProblemKind, Severity};
+pub use problem::{Account, Place, Problem, ProblemKind, RuleCount, Severity};
 pub use settings::{Settings, SettingsError};
 pub use usage::{UsageLog, UsageRow};
 

@@ -29,6 +29,7 @@ mod read;
 mod read_bare;
 mod read_check;
 mod read_files;
+mod read_mapping;
 mod read_properties;
 mod readme;
 mod recovery;
