@@ -64,12 +64,9 @@ fn read_folder(dir: &Path, choices: &Choices) -> Result<(Families, Reading), Cli
 fn check(args: &Shared, out: Out<'_>, err: Out<'_>) -> Result<ExitStatus, CliError> {
     output::check(&args.choices)?;
     let (_, reading) = read_folder(&args.dir, &args.choices)?;
-    // Only where something is wrong: a second look at every file costs time.
-    let proposal = if reading.has_problems() {
-        read::proposal(&args.dir)?
-    } else {
-        None
-    };
+    // A second look at every row costs time, and is taken where something is wrong.
+    let thorough = !reading.problems.is_empty();
+    let proposal = read::proposal(&args.dir, thorough)?;
     let header = Header {
         as_of: args.choices.as_of.or_else(|| reading.records.last_date()),
         seed: args.choices.seed,

@@ -389,7 +389,7 @@ impl<'a> History<'a> {
         let mut groups: BTreeMap<String, GroupUse> = BTreeMap::new();
         let mut spans = filled;
         if slot.fitted.is_some() {
-            filled[Measure::Days.index()] = window.days();
+            filled[Measure::Days.index()] = window.days(&self.path);
             for measure in Measure::OF_USE {
                 filled[measure.index()] = window.span(self, measure, &mut groups);
             }

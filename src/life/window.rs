@@ -75,10 +75,15 @@ impl Window {
         let by_look = self
             .last_good
             .map(|date| path.days_until(date).max(self.from));
-        by_look.map_or(by_use, |k| k.min(by_use))
+        // Between two readings of a meter nobody knows on which day the use was: the part may
+        // have been worn ever since the earlier one, unless somebody looked.
+        by_look.map_or_else(
+            || path.reading_before(by_use).max(self.from),
+            |k| k.min(by_use),
+        )
     }
 
-    pub(super) fn days(&self) -> Span {
+    pub(super) fn days(&self, path: &UsePath) -> Span {
         let Some(fitted) = self.fitted else {
             return Span::default();
         };
@@ -91,6 +96,12 @@ impl Window {
                 .len()
                 .checked_sub(2)
                 .map_or(entry, |k| since(self.dates[k]));
+            let reading = self.to.checked_sub(1).filter(|_| self.from < self.to);
+            let reading = reading.and_then(|k| path.reading_day(k));
+            let used = match (reading, self.last_good) {
+                (Some(day), None) => used.min(since(day)),
+                _ => used,
+            };
             self.last_good
                 .map_or(used, |date| used.min(since(date)))
                 .max(entry)

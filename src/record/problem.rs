@@ -83,6 +83,8 @@ pub enum ProblemKind {
     NoUse,
     /// Settings that cannot be read.
     Settings,
+    /// Use that was read off meters, with what was assumed.
+    Meters,
     /// A mapping of a user's own columns that cannot be read, or a row it left out.
     Mapping,
 }

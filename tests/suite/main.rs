@@ -18,6 +18,7 @@ mod goodness;
 mod kits;
 mod layers;
 mod lives;
+mod meters;
 mod models;
 mod money;
 mod notebooks;

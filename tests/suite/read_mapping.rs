@@ -285,7 +285,7 @@ fn a_proposal_maps_likely_headers_and_words_and_leaves_the_rest_to_the_user() {
             "Repairs 2024.csv",
             "Datum;Unit;Positon;Qty;Why\n13.04.2024;m1;fins;1;worn out\n14.04.2024;Big Bertha;fins;1;Brokn\n",
         );
-    let text = read::proposal(folder.path())
+    let text = read::proposal(folder.path(), true)
         .expect("readable")
         .expect("a proposal");
     assert_eq!(
@@ -296,7 +296,7 @@ fn a_proposal_maps_likely_headers_and_words_and_leaves_the_rest_to_the_user() {
          # \"Big Bertha\" = ?  # of `machine`, nothing in the records is spelled like it; goes into [replacements.values.machine]\n"
     );
     // Nothing is applied until it is saved; then all but the one unknown name is read.
-    assert!(folder.read().has_whole_problems());
+    assert_eq!(folder.read().records.replacements, []);
     folder.write("columns.toml", text);
     let found = folder.read();
     assert_eq!(
@@ -313,7 +313,7 @@ fn a_date_that_can_be_read_two_ways_is_left_to_the_user() {
         "usage.csv",
         "date,machine,product,loads\n04/05/2024,M1,lime,3\n",
     );
-    let text = read::proposal(folder.path())
+    let text = read::proposal(folder.path(), true)
         .expect("readable")
         .expect("a proposal");
     assert!(
@@ -329,10 +329,10 @@ fn a_date_that_can_be_read_two_ways_is_left_to_the_user() {
 
 #[test]
 fn a_good_folder_needs_no_proposal() {
-    assert_eq!(
-        read::proposal(Folder::good().path()).expect("readable"),
-        None
-    );
+    for thorough in [false, true] {
+        let text = read::proposal(Folder::good().path(), thorough);
+        assert_eq!(text.expect("readable"), None);
+    }
 }
 
 /// A table with every header renamed, and the rules that name them back.
@@ -419,7 +419,7 @@ proptest! {
         let folder = Folder::good();
         folder.write("columns.toml", lines.join("\n"));
         folder.read();
-        read::proposal(folder.path()).expect("readable");
+        read::proposal(folder.path(), true).expect("readable");
     }
 
     /// Any cell of a mapped table is read, or its row is set aside and told.

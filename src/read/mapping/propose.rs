@@ -35,20 +35,21 @@ const LISTED: usize = 20;
 
 /// The whole `columns.toml` that would fit a folder; `None` where there is nothing to propose.
 ///
-/// Rules of a present file stay. What cannot be told stands in comments.
+/// Rules of a present file stay. What cannot be told stands in comments. Values are looked at only
+/// where `thorough`, headers always.
 ///
 /// # Errors
 /// [`ReadError`] when the folder or one of its files cannot be read at all.
-pub fn proposal(dir: &Path) -> Result<Option<String>, ReadError> {
+pub fn proposal(dir: &Path, thorough: bool) -> Result<Option<String>, ReadError> {
     let mut folder = find::folder(dir)?;
     let settings = text::settings(dir)?.0;
     let mut samples = BTreeMap::new();
     let mut own: BTreeMap<Table, OwnPlace> = BTreeMap::new();
     for (table, found) in &folder.tables {
-        samples.insert(*table, sample(found, folder.book.as_mut())?);
+        samples.insert(*table, sample(found, folder.book.as_mut(), thorough)?);
     }
     for (name, found) in find::strangers(dir, &folder)? {
-        let seen = sample(&found, folder.book.as_mut())?;
+        let seen = sample(&found, folder.book.as_mut(), thorough)?;
         let Some(table) = table_of(&name, &seen).filter(|t| !samples.contains_key(t)) else {
             continue;
         };

@@ -25,6 +25,8 @@ pub(super) struct Column {
 pub(super) struct Sample {
     pub(super) columns: Vec<Column>,
     pub(super) mark: Option<char>,
+    /// Whether rows are looked at, too.
+    rows: bool,
 }
 
 impl Sink for Sample {
@@ -34,7 +36,7 @@ impl Sink for Sample {
             texts: BTreeSet::new(),
         };
         self.columns = headers.iter().map(column).collect();
-        true
+        self.rows
     }
 
     fn row(&mut self, _: u32, cells: &[Cell<'_>]) {
@@ -58,18 +60,28 @@ impl Sink for Sample {
 }
 
 /// Looks through a file; of a text file the mark between cells is the one its header has most of.
-pub(super) fn sample(found: &Found, book: Option<&mut Book>) -> Result<Sample, ReadError> {
-    let mut best = Sample::default();
+pub(super) fn sample(
+    found: &Found,
+    book: Option<&mut Book>,
+    rows: bool,
+) -> Result<Sample, ReadError> {
+    let new = || Sample {
+        rows,
+        ..Sample::default()
+    };
+    let mut best = new();
     match (&found.home, book) {
         (Home::Csv(path), _) => {
+            let mut most = 0;
             for mark in [',', ';', '\t', '|'] {
-                let mut sample = Sample::default();
-                csv::read(path, mark, &mut sample)?;
-                if best.columns.len() < sample.columns.len() {
-                    best = sample;
+                let mut headers = Sample::default();
+                csv::read(path, mark, &mut headers)?;
+                if most < headers.columns.len() {
+                    most = headers.columns.len();
                     best.mark = Some(mark);
                 }
             }
+            csv::read(path, best.mark.unwrap_or(','), &mut best)?;
         }
         (Home::Parquet(path), _) => parquet::read(path, &mut best)?,
         (Home::Sheet(sheet), Some(book)) => book.read(sheet, &mut best)?,

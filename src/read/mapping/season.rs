@@ -2,10 +2,10 @@
 
 use chrono::{Days, Months, NaiveDate};
 
-/// Months of a season in which fields are spread: March to June and August to November. Common
-/// practice, no source; wider than the three months of the weather service, so that what an owner
-/// calls spring lies inside.
-const SEASONS: [(&str, u32, u32); 3] = [("spring", 3, 6), ("autumn", 8, 11), ("fall", 8, 11)];
+use crate::record::FIELD_MONTHS;
+
+/// Names of seasons, with their place in the months of field work.
+const SEASONS: [(&str, usize); 3] = [("spring", 0), ("autumn", 1), ("fall", 1)];
 
 const MONTHS: [&str; 12] = [
     "january",
@@ -45,8 +45,9 @@ pub(super) fn stretch(text: &str) -> Option<(NaiveDate, NaiveDate)> {
         (None, Some(year)) => (year, one),
         _ => return None,
     };
-    if let Some((_, first, last)) = SEASONS.iter().find(|(name, ..)| name == word) {
-        return months(year, *first, *last);
+    if let Some((_, season)) = SEASONS.iter().find(|(name, _)| name == word) {
+        let (first, last) = FIELD_MONTHS[*season];
+        return months(year, first, last);
     }
     let is_month = |name: &&str| *name == *word || (3 <= word.len() && name[..3] == **word);
     let month = MONTHS.iter().position(is_month)? as u32 + 1;
