@@ -12,6 +12,7 @@ mod shop;
 mod spread;
 mod supersession;
 mod twins;
+mod vague;
 
 use std::collections::{BTreeMap, BTreeSet};
 

@@ -282,8 +282,10 @@ impl Reason {
 pub struct Replacement {
     /// Row of its table.
     pub row: u32,
-    /// The day; use on it belongs to the part taken out.
+    /// The day, or the last it can have been; use on it belongs to the part taken out.
     pub date: NaiveDate,
+    /// The first day it can have been, where only a stretch is known, such as a season.
+    pub date_from: Option<NaiveDate>,
     /// Machine.
     pub machine: String,
     /// Position on the machine.

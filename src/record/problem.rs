@@ -85,6 +85,8 @@ pub enum ProblemKind {
     Settings,
     /// Use that was read off meters, with what was assumed.
     Meters,
+    /// Dates of which only a stretch of days is known.
+    Vague,
     /// A mapping of a user's own columns that cannot be read, or a row it left out.
     Mapping,
 }

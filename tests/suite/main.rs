@@ -36,6 +36,7 @@ mod readme;
 mod recovery;
 mod reference;
 mod samples;
+mod seasons;
 mod snapshots;
 mod start;
 mod stock;
