@@ -1,5 +1,7 @@
 //! Meter readings instead of daily use.
 
+use chrono::Days;
+use proptest::prelude::*;
 use wearcast::family::Families;
 use wearcast::life::Life;
 use wearcast::read;
@@ -321,4 +323,48 @@ fn bins_that_readings_cannot_tell_apart_leave_them_unused() {
             .any(|p| p.found.contains("several bins, not used: M2"))
     );
     let _ = read::proposal(folder.path(), true).expect("readable");
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig { cases: 48, failure_persistence: None, ..ProptestConfig::default() })]
+
+    /// Whatever the readings, what a counter went up by is what is spread, and every row is told of.
+    #[test]
+    fn what_counters_went_up_by_is_spread_whole(
+        steps in prop::collection::vec((1_u64..200, 0_u32..500, any::<bool>()), 1..8),
+        log in prop::collection::vec(0_u64..900, 0..12),
+    ) {
+        let from = day("2024-01-01");
+        let usage: String = log.iter().map(|d| format!("{},M1,lime,3,1\n", from + Days::new(*d))).collect();
+        let (mut date, mut shown, mut total) = (from, 100, 0);
+        let mut meters = format!("{from},M2,tons,100,,\n");
+        for (days, more, with_product) in steps {
+            date = date + Days::new(days);
+            shown += more;
+            total += more;
+            let product = if with_product { "gypsum" } else { "" };
+            meters.push_str(&format!("{date},M2,tons,{shown},,{product}\n"));
+        }
+        let reading = fleet(&usage, &meters, "").read();
+        let rows = rows(&reading.records, "M2");
+        let tons: f64 = rows.iter().filter_map(|r| r.2).sum();
+        prop_assert!((tons - f64::from(total)).abs() < 1e-6, "{} of {}", tons, total);
+        let last = date.to_string();
+        prop_assert!(rows.iter().all(|r| "2024-01-01" < r.0.as_str() && r.0 <= last));
+        prop_assert_eq!(reading.records.usage.last_reading(), Some(date));
+    }
+
+    /// Any rows of a meters table are used, or set aside and told.
+    #[test]
+    fn any_meters_table_is_read_or_told(
+        lines in prop::collection::vec(
+            ("20(23|24|25)-0[1-9]-[0-2][0-9]", "M[12]", "hours|tons|acres|miles", "-?[0-9]{0,4}(\\.5)?", "|new meter|reset"),
+            0..10,
+        ),
+    ) {
+        let line = |(a, b, c, d, e): (String, String, String, String, String)| format!("{a},{b},{c},{d},{e},\n");
+        let meters: String = lines.into_iter().map(line).collect();
+        let folder = fleet(M1_LOG, &meters, "");
+        prop_assert_eq!(folder.read(), folder.read());
+    }
 }

@@ -6,9 +6,11 @@
 
 mod apply;
 mod credits;
+mod likely;
 mod propose;
 mod sample;
 mod season;
+mod target;
 mod text;
 mod words;
 mod write;
