@@ -290,7 +290,7 @@ impl Study {
             .collect()
     }
 
-    /// Assesses every wearing family from the lives for which `keep` holds; groups in `also` get
+    /// Assesses every wearing family asked for from the lives for which `keep` holds; groups in `also` get
     /// a factor even where no life saw them. No parameters are drawn for `draws` of 0.
     #[must_use]
     pub fn assess(
@@ -308,6 +308,7 @@ impl Study {
         let silent = self.silent_machines();
         self.wearing_families()
             .iter()
+            .filter(|family| self.wants_family(&family.name))
             .map(|family| {
                 let lives: Vec<&Life> = self
                     .built
