@@ -138,7 +138,7 @@ pub struct Account {
 pub struct RuleCount {
     /// The table it is for.
     pub table: Table,
-    /// The rule, as it stands in the file but for its spacing.
+    /// The rule as it stands in the file, but for spacing, behind the section of its table.
     pub rule: String,
     /// Rows it changed or gave a meaning to.
     pub rows: u64,

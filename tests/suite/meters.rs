@@ -79,6 +79,11 @@ fn lives(folder: &Folder) -> Vec<Life> {
         .collect()
 }
 
+/// Lines of a table, one after the other.
+fn joined(lines: impl Iterator<Item = String>) -> String {
+    lines.collect::<Vec<_>>().concat()
+}
+
 #[test]
 fn use_between_readings_is_laid_on_the_days_the_fleet_worked_in_its_mix_of_products() {
     let folder = fleet(
@@ -335,7 +340,7 @@ proptest! {
         log in prop::collection::vec(0_u64..900, 0..12),
     ) {
         let from = day("2024-01-01");
-        let usage: String = log.iter().map(|d| format!("{},M1,lime,3,1\n", from + Days::new(*d))).collect();
+        let usage = joined(log.iter().map(|d| format!("{},M1,lime,3,1\n", from + Days::new(*d))));
         let (mut date, mut shown, mut total) = (from, 100, 0);
         let mut meters = format!("{from},M2,tons,100,,\n");
         for (days, more, with_product) in steps {
@@ -343,7 +348,7 @@ proptest! {
             shown += more;
             total += more;
             let product = if with_product { "gypsum" } else { "" };
-            meters.push_str(&format!("{date},M2,tons,{shown},,{product}\n"));
+            meters.extend([format!("{date},M2,tons,{shown},,{product}\n")]);
         }
         let reading = fleet(&usage, &meters, "").read();
         let rows = rows(&reading.records, "M2");

@@ -335,7 +335,7 @@ fn a_good_folder_needs_no_proposal() {
     }
 }
 
-/// A table with every header renamed, and the rules that name them back.
+/// A table under other headers, units, marks, dates and a nickname, and the rules that undo them.
 fn renamed(name: &str, text: &str, suffix: &str, mark: char) -> (String, String) {
     let table = name.trim_end_matches(".csv");
     let (head, body) = text.split_once('\n').expect("a header");
@@ -349,26 +349,29 @@ fn renamed(name: &str, text: &str, suffix: &str, mark: char) -> (String, String)
         .split(',')
         .filter(known)
         .map(|h| match h {
-            // 1 hectare is 1 of the file, so the units must be told.
             "tons" => format!("{:?} = {{ column = \"tons\", unit = \"lb\" }}", own(h)),
             _ => format!("{:?} = {h:?}", own(h)),
         })
         .collect();
     let tons = head.split(',').position(|h| h == "tons");
+    let cell = |(i, cell): (usize, &str)| -> String {
+        match (cell.parse::<f64>(), cell.parse::<chrono::NaiveDate>()) {
+            (Ok(value), _) if Some(i) == tons => (value * 2000.0).to_string(),
+            (Ok(_), _) if mark != ',' => cell.replace('.', ","),
+            (_, Ok(date)) => date.format("%d.%m.%Y").to_string(),
+            _ if cell == "M1" => "Old Red".to_owned(),
+            _ => cell.to_owned(),
+        }
+    };
     let line = |line: &str| -> String {
-        let cells = line
-            .split(',')
-            .enumerate()
-            .map(|(i, cell)| match cell.parse::<f64>() {
-                Ok(value) if Some(i) == tons => (value * 2000.0).to_string(),
-                _ => cell.to_owned(),
-            });
+        let cells = line.split(',').enumerate().map(cell);
         cells.collect::<Vec<_>>().join(&mark.to_string())
     };
     let body: Vec<String> = body.lines().map(line).collect();
     let text = format!("{}\n{}\n", headers.join(&mark.to_string()), body.join("\n"));
+    let decimal = if mark == ',' { "." } else { "," };
     let rules = format!(
-        "[{table}]\nseparator = {:?}\n[{table}.columns]\n{}\n",
+        "[{table}]\nseparator = {:?}\ndecimal = {decimal:?}\ndate_format = \"%d.%m.%Y\"\n[{table}.columns]\n{}\n",
         mark.to_string(),
         rules.join("\n")
     );
@@ -394,6 +397,7 @@ proptest! {
                 rules.push_str(&more);
             }
         }
+        rules.push_str("[values.machine]\n\"old  red\" = \"M1\"\n");
         folder.write("columns.toml", &rules);
         let (plain, own) = (Folder::good().read(), folder.read());
         prop_assert_eq!(&own.problems, &[]);
@@ -431,4 +435,82 @@ proptest! {
         }
         folder.read();
     }
+}
+
+#[test]
+fn check_tells_the_rules_the_rows_they_touched_and_what_it_would_propose() {
+    let folder = own_usage(OWN_USAGE);
+    let dir = folder.path().to_str().expect("a path");
+    let (status, out, _) = crate::cli::wearcast(&["check", dir]);
+    assert_eq!(status, wearcast::cli::ExitStatus::Done);
+    assert!(
+        out.contains("Rules of columns.toml, and the rows each touched\n"),
+        "{out}"
+    );
+    assert!(
+        out.contains("\n        2  [usage] file = \"Streubuch.csv\"\n"),
+        "{out}"
+    );
+    assert!(!out.contains("would map them"), "{out}");
+    folder.add("Streubuch.csv", "03.04.2024;M1;Potasch;1;1;1;rear");
+    let (status, out, _) = crate::cli::wearcast(&["check", dir, "--format", "json"]);
+    assert_eq!(status, wearcast::cli::ExitStatus::Problems);
+    let json: serde_json::Value = serde_json::from_str(&out).expect("JSON");
+    let rules = json["mapping"].as_array().expect("a list");
+    let lime = rules
+        .iter()
+        .find(|r| r["rule"] == "[usage.values.product] \"lime fine\" = \"lime\"");
+    assert_eq!(lime.expect("told")["rows"], 1);
+    assert_eq!(lime.expect("told")["table"], "usage");
+    let text = json["proposed_mapping"].as_str().expect("a proposal");
+    // The rules that are there stay, with the new one among them.
+    assert!(
+        text.contains("\"Potasch\" = \"potash\"") && text.contains("unit = \"lb\""),
+        "{text}"
+    );
+    folder.write("columns.toml", text);
+    assert_eq!(folder.read().problems, []);
+}
+
+#[test]
+fn the_mapping_that_the_readme_shows_is_sound() {
+    let readme = std::fs::read_to_string(concat!(env!("CARGO_MANIFEST_DIR"), "/README.md"))
+        .expect("README.md");
+    let (_, after) = readme
+        .split_once("<!-- columns.toml -->\n```toml\n")
+        .expect("the passage");
+    let (text, _) = after.split_once("```").expect("its end");
+    let folder = Folder::empty();
+    folder
+        .write("columns.toml", text)
+        .write(
+            "machines.csv",
+            "machine,in_service\nred spreader,2023-11-01\n",
+        )
+        .write(
+            "positions.csv",
+            "machine,position,part\nred spreader,chain,CHN-1\n",
+        )
+        .write("parts.csv", "part,family\nCHN-1,conveyor-chain\n")
+        .write(
+            "Spread log 2026.csv",
+            "Datum;Unit;product;Net;Hours\n01.04.2026;Old Red;Lime (fine);5000,5;3\n",
+        )
+        .write(
+            "replacements.csv",
+            "When,machine,Item\nautumn 2024,old red,CHN-1\n",
+        );
+    let reading = folder.read();
+    assert_eq!(problems(&reading, Severity::Problem), []);
+    let row = reading.records.usage.get(0);
+    assert_eq!(
+        (
+            row.machine,
+            row.product,
+            row.amounts.tons,
+            row.amounts.hours
+        ),
+        ("red spreader", "ag lime", Some(2.50025), None)
+    );
+    assert_eq!(reading.records.replacements[0].position, "chain");
 }

@@ -101,14 +101,14 @@ pub(super) fn read_target(
             ("keep_as", Some(name))
                 if canonical(spec, name).is_none() && !name.trim().is_empty() =>
             {
-                target.column = name.trim().to_owned();
+                name.trim().clone_into(&mut target.column);
                 target.kept = true;
             }
             ("keep_as", _) => return wrong("a name that is no column of the table, in quotes"),
             ("unit", Some(unit)) => target.unit = Some(unit.to_owned()),
             ("load", _) => match literal(value).and_then(|n| n.parse::<f64>().ok()) {
                 Some(load) if load.is_finite() && 0.0 < load && load < 1e6 => {
-                    target.load = Some(load)
+                    target.load = Some(load);
                 }
                 _ => {
                     return wrong(

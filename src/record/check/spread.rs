@@ -28,6 +28,9 @@ pub(super) const UNKNOWN: &str = "unknown product";
 /// Product and bin with their share.
 type Mix = Vec<((String, Option<String>), f64)>;
 
+/// Amounts of one measure by product and bin.
+type Amounted<'r> = BTreeMap<(&'r str, Option<&'r str>), Vec<f64>>;
+
 /// Use to be added.
 struct Spread {
     row: u32,
@@ -362,7 +365,7 @@ impl Worker<'_> {
 
     /// Shares in the log up to a day, by the first measure that says anything.
     fn mix_of(&self, until: NaiveDate, of: impl Fn(&str) -> bool) -> Option<Mix> {
-        let mut values: [BTreeMap<(&str, Option<&str>), Vec<f64>>; 3] = Default::default();
+        let mut values: [Amounted<'_>; 3] = Default::default();
         for row in self
             .records
             .usage
