@@ -514,3 +514,36 @@ fn the_mapping_that_the_readme_shows_is_sound() {
     );
     assert_eq!(reading.records.replacements[0].position, "chain");
 }
+
+#[test]
+fn a_sheet_of_a_workbook_may_have_a_name_of_its_own() {
+    let folder = Folder::good();
+    folder.remove("stock.csv");
+    let sheet = [("On the shelf", "item,qty on hand\nF-1,8\nF 1,2\n")];
+    crate::read_files::workbook(&folder, "all.xlsx", &sheet);
+    let text = read::proposal(folder.path(), true)
+        .expect("readable")
+        .expect("a proposal");
+    assert!(
+        text.contains("[stock]\nsheet = \"On the shelf\"\n"),
+        "{text}"
+    );
+    assert!(text.contains("\"F 1\" = \"F-1\""), "{text}");
+    let reading = folder.write("columns.toml", text).read();
+    assert_eq!(reading.problems, []);
+    let held: Vec<(&str, f64)> = reading
+        .records
+        .stock
+        .iter()
+        .map(|s| (s.part.as_str(), s.on_hand))
+        .collect();
+    assert_eq!(held, [("F-1", 2.0), ("F-1", 8.0)]);
+    folder.write("columns.toml", "[stock]\nsheet = \"On the Shelf\"\n");
+    assert!(
+        folder
+            .read()
+            .problems
+            .iter()
+            .any(|p| p.found.contains("`On the Shelf`: not in the folder"))
+    );
+}
