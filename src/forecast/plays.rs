@@ -163,9 +163,9 @@ impl<'a> Plays<'a> {
     fn clock_share(&self, seen: &SeenPath) -> Vec<f64> {
         let clock = self.game.in_service.damage[seen.family].clock;
         let mut sums = vec![0.0; self.n_groups()];
-        for planned in &self.game.plan.uses {
-            let same = planned.machine == self.game.in_service.machines[seen.machine]
-                && (seen.bin.is_none() || planned.bin == seen.bin)
+        let machine = &self.game.in_service.machines[seen.machine];
+        for planned in self.game.plan.of_machine(machine) {
+            let same = (seen.bin.is_none() || planned.bin == seen.bin)
                 && self.game.season.holds(planned.from);
             if same {
                 sums[planned.group] += planned.amounts.get(clock).unwrap_or(0.0);
@@ -363,9 +363,11 @@ fn shares(game: Game<'_>, machine: Option<usize>) -> Vec<f64> {
     let n = game.groups.names().len();
     for measure in [Measure::Acres, Measure::Tons, Measure::Hours] {
         let mut sums = vec![0.0; n];
-        for planned in &game.plan.uses {
-            let same = machine.is_none_or(|m| planned.machine == game.in_service.machines[m]);
-            if same && game.season.holds(planned.from) {
+        let uses = machine.map_or(game.plan.uses.as_slice(), |m| {
+            game.plan.of_machine(&game.in_service.machines[m])
+        });
+        for planned in uses {
+            if game.season.holds(planned.from) {
                 sums[planned.group] += planned.amounts.get(measure).unwrap_or(0.0);
             }
         }

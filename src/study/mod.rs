@@ -196,7 +196,7 @@ impl Study {
             .reference
             .as_deref()
             .or(records.settings.reference_group.as_deref());
-        let known = records.usage.filtered(|row| row.date <= as_of);
+        let known = records.usage.known_on(as_of);
         let groups = Groups::new(&records.products, &known, wanted)?;
         let sums = UseSums::new(&known, &groups, as_of);
         let supersession = Supersession::new(&records.parts);
