@@ -13,6 +13,7 @@ pub mod measured;
 pub mod models;
 pub mod money;
 pub mod page;
+pub mod progress;
 pub mod remaining;
 pub mod stock;
 
@@ -35,6 +36,7 @@ use crate::record::Records;
 use crate::report::Header;
 use crate::units::Measure;
 use crate::wear::{Groups, UnknownGroup};
+use progress::{Progress, Stage};
 
 /// What a user asked for, beside the question itself.
 #[derive(Clone, Debug, PartialEq)]
@@ -167,6 +169,8 @@ pub struct Study {
     pub sums: UseSums,
     /// The lives.
     pub built: Built,
+    /// Who is told how far a question has come; nobody at first.
+    pub progress: Progress,
 }
 
 impl Study {
@@ -208,6 +212,7 @@ impl Study {
             supersession,
             sums,
             built: Built::default(),
+            progress: Progress::default(),
         };
         study.check_filters()?;
         study.built = build::build(study.context());
@@ -291,7 +296,8 @@ impl Study {
     }
 
     /// Assesses every wearing family from the lives for which `keep` holds; groups in `also` get
-    /// a factor even where no life saw them. No parameters are drawn for `draws` of 0.
+    /// a factor even where no life saw them. No parameters are drawn for `draws` of 0, nor for
+    /// families that are not asked for.
     #[must_use]
     pub fn assess(
         &self,
@@ -306,9 +312,24 @@ impl Study {
             seed: self.options.seed,
         };
         let silent = self.silent_machines();
-        self.wearing_families()
+        let families = self.wearing_families();
+        let asked = |family: &Family| self.wants_family(&family.name);
+        let of = families.iter().filter(|f| asked(f)).count();
+        let mut number = 0;
+        families
             .iter()
             .map(|family| {
+                let mut wanted = wanted;
+                if asked(family) {
+                    number += 1;
+                    self.progress.tell(|| Stage::Fitting {
+                        number,
+                        of,
+                        family: family.name.clone(),
+                    });
+                } else {
+                    wanted.draws = 0;
+                }
                 let lives: Vec<&Life> = self
                     .built
                     .lives

@@ -39,5 +39,6 @@ mod start;
 mod stock;
 mod taskdata;
 mod telematics;
+mod terminal;
 mod traps;
 mod workbook;

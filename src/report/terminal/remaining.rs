@@ -88,7 +88,7 @@ pub fn remaining(report: &RemainingReport, width: usize) -> String {
     }
     out.push('\n');
     out.push_str(&wrapped(
-        "Advice weighs changing a part in the shop now against a stop in season, at your prices. A measured limit comes first: what has reached it is changed, whatever stands here.",
+        "Advice weighs changing a part in the shop now against a stop in season, at your prices; `run` beside a high chance means that a new part would gain too little. A measured limit comes first: what has reached it is changed, whatever stands here.",
         "",
         "",
         width,
