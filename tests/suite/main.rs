@@ -21,6 +21,7 @@ mod lives;
 mod models;
 mod money;
 mod notebooks;
+mod outside;
 mod page;
 mod plot;
 mod posterior;

@@ -287,7 +287,6 @@ fn tables_fit_eighty_columns_with_long_names() {
             &["remaining"],
             &["budget"],
             &["stock"],
-            &["backtest"],
             &["compare", "--by", "product"],
             &["compare", "--by", "machine"],
             &["compare", "--by", "part"],

@@ -128,10 +128,14 @@ impl Grid {
         let words: Vec<usize> = (0..widths.len())
             .filter(|i| self.columns[*i].1 == Lean::Left)
             .collect();
-        // The last first: the columns that say what a row is about stand at the left.
+        // Headings break before words do. The last first: what a row is about stands at the left.
+        let wanted = |i: &usize| self.longest[*i].saturating_sub(self.least[*i]);
+        let wanted: usize = widths.iter().sum::<usize>() + words.iter().map(wanted).sum::<usize>();
+        let mut over = wanted.saturating_sub(room);
         for i in (0..widths.len()).rev() {
-            let over = widths.iter().sum::<usize>().saturating_sub(room);
-            widths[i] -= over.min(widths[i] - self.tight[i]);
+            let less = over.min(widths[i] - self.tight[i]);
+            widths[i] -= less;
+            over -= less;
         }
         while room < widths.iter().sum() {
             let widest = words.iter().copied().max_by_key(|i| widths[*i]);
