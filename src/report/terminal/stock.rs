@@ -76,7 +76,7 @@ fn orders(out: &mut String, report: &StockReport, width: usize) {
     let mut grid = Grid::new(
         &[
             ("Part", Lean::Left),
-            ("Demand", Lean::Right),
+            ("Need", Lean::Right),
             ("9 in 10", Lean::Right),
             ("Shelf", Lean::Right),
             ("Due", Lean::Right),
@@ -111,7 +111,7 @@ fn orders(out: &mut String, report: &StockReport, width: usize) {
     out.push_str(&grid.text());
     out.push('\n');
     out.push_str(&wrapped(
-        "Pieces. Demand is expected over the season, and no more in 9 seasons of 10. `Due` is on order already. `Have` is what to begin the season with, shelf and `Due` included; `Order` makes it up in whole packs. `Served` is the share of the season's pieces that the shelf then covers. In season, order again when the shelf falls to `Again at`.",
+        "Pieces. `Need` is expected over the season, `9 in 10` is enough in 9 seasons of 10. `Due` is on order already. `Have` is what to begin the season with, shelf and `Due` included; `Order` makes it up in whole packs. `Served` is the share of the season's pieces that the shelf then covers. In season, order again when the shelf falls to `Again at`.",
         "",
         "",
         width,
