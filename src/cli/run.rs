@@ -85,6 +85,9 @@ fn read_folder(dir: &Path, choices: &Choices) -> Result<(Families, Reading), Cli
 fn check(args: &Shared, out: Out<'_>, err: Out<'_>) -> Result<ExitStatus, CliError> {
     output::check(&args.choices)?;
     let (_, reading) = read_folder(&args.dir, &args.choices)?;
+    // A second look at every row costs time, and is taken where something is wrong.
+    let thorough = !reading.problems.is_empty();
+    let proposal = read::proposal(&args.dir, thorough)?;
     let header = Header {
         as_of: args.choices.as_of.or_else(|| reading.records.last_date()),
         seed: args.choices.seed,
@@ -93,8 +96,24 @@ fn check(args: &Shared, out: Out<'_>, err: Out<'_>) -> Result<ExitStatus, CliErr
         cautions: Vec::new(),
     };
     let forms = Forms {
-        table: &|width| terminal::check(&reading.problems, &reading.accounts, width),
-        json: &|| json::check(&header, &reading.problems, &reading.accounts),
+        table: &|width| {
+            let Reading {
+                problems,
+                accounts,
+                mapping,
+                ..
+            } = &reading;
+            terminal::check(problems, accounts, mapping, proposal.as_deref(), width)
+        },
+        json: &|| {
+            let Reading {
+                problems,
+                accounts,
+                mapping,
+                ..
+            } = &reading;
+            json::check(&header, problems, accounts, mapping, proposal.as_deref())
+        },
         csv: &|| csv::check(&reading.problems),
         xlsx: None,
     };

@@ -73,12 +73,8 @@ pub struct Desk {
     pub customers: Vec<usize>,
 }
 
-/// Parts in service that count as few.
-const FEW_UNITS: usize = 2_000;
-/// Plays of a small and of a large fleet: their standard error of a fill rate is below half a
-/// percent either way.
-const PLAYS_OF_FEW: usize = 8_000;
-const PLAYS_OF_MANY: usize = 4_000;
+/// Plays: the standard error of a fill rate is below half a percent.
+const PLAYS: usize = 4_000;
 /// Plays that show when a part is busiest.
 const SCOUTS: usize = 400;
 /// Plays added up by one thread before they are put together, always in the same order.
@@ -100,13 +96,11 @@ pub fn demands(game: Game<'_>, desk: &Desk) -> Demands {
         busiest: teller.scout(),
         ..teller
     };
-    let few = game.in_service.units.len() < FEW_UNITS;
-    let n = if few { PLAYS_OF_FEW } else { PLAYS_OF_MANY };
-    let chunks: Vec<Chunk> = (0..n / CHUNK)
+    let chunks: Vec<Chunk> = (0..PLAYS / CHUNK)
         .into_par_iter()
         .map(|c| teller.chunk(c * CHUNK..(c + 1) * CHUNK))
         .collect();
-    teller.put_together(chunks, n)
+    teller.put_together(chunks, PLAYS)
 }
 
 struct Teller<'a> {

@@ -8,7 +8,7 @@ use std::collections::BTreeMap;
 
 use chrono::{Days, NaiveDate};
 
-use super::plan::PlannedUse;
+use super::plan::{Plan, PlannedUse};
 use super::season::Season;
 use crate::life::exposure::UseSums;
 use crate::units::Measure;
@@ -154,8 +154,8 @@ pub struct View<'a> {
 /// Days of different groups follow each other, each a step of its own even where a month has more
 /// of them than dates: a day is never larger than those on record.
 #[must_use]
-pub fn lay_out(uses: &[PlannedUse], sizes: &DaySizes, view: View<'_>) -> FuturePath {
-    let joined = joined(uses, view);
+pub fn lay_out(plan: &Plan, sizes: &DaySizes, view: View<'_>) -> FuturePath {
+    let joined = joined(plan.of_machine(view.machine), view);
     let known = view.measure == Measure::Days
         || joined
             .values()
@@ -188,9 +188,9 @@ type Stretch = (NaiveDate, NaiveDate, usize);
 /// Planned use the position sees, joined by month and group.
 fn joined(uses: &[PlannedUse], view: View<'_>) -> BTreeMap<Stretch, [Option<f64>; 3]> {
     let mut sums: BTreeMap<Stretch, [Option<f64>; 3]> = BTreeMap::new();
-    let seen = uses.iter().filter(|u| {
-        u.machine == view.machine && (view.bin.is_none() || u.bin.as_deref() == view.bin)
-    });
+    let seen = uses
+        .iter()
+        .filter(|u| view.bin.is_none() || u.bin.as_deref() == view.bin);
     for planned in seen {
         let amounts = Measure::OF_USE.map(|m| planned.amounts.get(m));
         sums.entry((planned.from, planned.until, planned.group))

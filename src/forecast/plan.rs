@@ -43,12 +43,22 @@ pub struct PlannedUse {
 /// Use expected after the as-of date.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Plan {
-    /// By machine, month, product and bin.
+    /// Sorted by machine.
     pub uses: Vec<PlannedUse>,
     /// Where the forecast season's use comes from.
     pub source: PlanSource,
     /// Sentences for the results.
     pub notes: Vec<String>,
+}
+
+impl Plan {
+    /// Use expected of one machine: plans are sorted by machine, and fleets may be large.
+    #[must_use]
+    pub fn of_machine(&self, machine: &str) -> &[PlannedUse] {
+        let from = self.uses.partition_point(|u| u.machine.as_str() < machine);
+        let rest = &self.uses[from..];
+        &rest[..rest.partition_point(|u| u.machine == machine)]
+    }
 }
 
 /// What a plan is built from.

@@ -61,11 +61,6 @@ impl Life {
         used.iter().zip(&self.factors).map(|(u, w)| u * w).sum()
     }
 
-    pub(super) fn exposures(&self, seen: &SeenPath, exposure: &mut Vec<f64>) {
-        exposure.clear();
-        exposure.extend((0..seen.path.dates.len()).map(|k| self.effective(seen.path.at(k))));
-    }
-
     /// Cumulative hazard at an exposure.
     pub(crate) fn hazard(&self, x: f64) -> f64 {
         if x <= 0.0 {
@@ -184,7 +179,6 @@ impl Life {
         &self,
         unit: &Unit,
         seen: &SeenPath,
-        exposure: &[f64],
         left: Option<f64>,
         rng: &mut ChaCha8Rng,
         mut event: impl FnMut(usize, bool),
@@ -194,19 +188,39 @@ impl Life {
         let mut damage_at = self.draw_damage(rng);
         let mut from = 0;
         loop {
-            let worn_on = from + exposure[from..].partition_point(|e| *e < wear_at);
+            let worn_on = self.day_of(seen, from, wear_at);
             let struck_on = from + clock[from..].partition_point(|c| *c < damage_at);
             let day = worn_on.min(struck_on);
-            if exposure.len() <= day {
+            if clock.len() <= day {
                 return;
             }
             if seen.path.counts[day] {
                 event(day, worn_on <= struck_on);
             }
-            wear_at = exposure[day] + self.draw_new(rng);
+            wear_at = self.effective(seen.path.at(day)) + self.draw_new(rng);
             damage_at = clock[day] + self.draw_damage(rng);
             from = day + 1;
         }
+    }
+
+    /// First day from `from` on at whose end the exposure is `wear_at` or more. Few parts wear out in
+    /// a season, so the days are looked at as they are needed: the last one first.
+    fn day_of(&self, seen: &SeenPath, from: usize, wear_at: f64) -> usize {
+        let days = seen.path.dates.len();
+        let worn = |k: usize| wear_at <= self.effective(seen.path.at(k));
+        if days <= from || !worn(days - 1) {
+            return days;
+        }
+        let (mut low, mut high) = (from, days - 1);
+        while low < high {
+            let mid = low.midpoint(high);
+            if worn(mid) {
+                high = mid;
+            } else {
+                low = mid + 1;
+            }
+        }
+        low
     }
 
     fn draw_damage(&self, rng: &mut ChaCha8Rng) -> f64 {

@@ -77,7 +77,7 @@ pub struct Event<'a> {
 #[derive(Debug)]
 pub struct Plays<'a> {
     game: Game<'a>,
-    /// Units by path, so that a path's exposure is worked out once a play.
+    /// Units by path, so that a path's life is drawn once a play.
     order: Vec<&'a Unit>,
     /// What is left of each unit with readings, in `order`.
     left: Vec<Option<LeftByDraw>>,
@@ -157,9 +157,9 @@ impl<'a> Plays<'a> {
     fn clock_share(&self, seen: &SeenPath) -> Vec<f64> {
         let clock = self.game.in_service.damage[seen.family].clock;
         let mut sums = vec![0.0; self.n_groups()];
-        for planned in &self.game.plan.uses {
-            let same = planned.machine == self.game.in_service.machines[seen.machine]
-                && (seen.bin.is_none() || planned.bin == seen.bin)
+        let machine = &self.game.in_service.machines[seen.machine];
+        for planned in self.game.plan.of_machine(machine) {
+            let same = (seen.bin.is_none() || planned.bin == seen.bin)
                 && self.game.season.holds(planned.from);
             if same {
                 sums[planned.group] += planned.amounts.get(clock).unwrap_or(0.0);
@@ -206,16 +206,16 @@ impl<'a> Plays<'a> {
         let mut rng = ChaCha8Rng::seed_from_u64(self.game.seed);
         rng.set_stream(number as u64);
         let rates = self.rates(&mut rng);
-        let mut exposure: Vec<f64> = Vec::new();
         let mut shares: Vec<f64> = Vec::new();
         let mut current = usize::MAX;
+        let mut known = false;
         let mut life = Life::NEVER;
         let units = self.order.iter().zip(&self.money).zip(&self.left);
         for ((unit, money), left) in units {
             let seen = &self.game.in_service.paths[unit.path];
             if unit.path != current {
                 current = unit.path;
-                exposure.clear();
+                known = false;
                 let draws = self.game.assessments[seen.family].draws.as_ref();
                 let Some(draws) = draws.filter(|_| seen.path.known) else {
                     continue;
@@ -223,36 +223,37 @@ impl<'a> Plays<'a> {
                 let draw = number % draws.len();
                 let machine = self.known_machines[unit.path];
                 life = Life::new(draws, draw, machine, &mut rng, rates.damage[seen.family]);
-                life.exposures(seen, &mut exposure);
-                self.wear_shares(unit.path, seen, &life, &mut shares);
+                known = !seen.path.dates.is_empty();
+                // Worked out when something wears out, which is seldom.
+                shares.clear();
             }
-            if exposure.is_empty() {
+            if !known {
                 continue;
             }
             let struck = &self.clock_shares[unit.path];
-            let event = |day: usize, cause, pieces, money, shares| Event {
-                line: unit.line,
-                machine: unit.machine,
-                date: seen.path.dates[day],
-                cause,
-                pieces,
-                money,
-                labor: true,
-                shares,
-            };
             let left = left.as_ref().map(|l| l.of_play(number));
-            life.run(unit, seen, &exposure, left, &mut rng, |day, worn| {
+            life.run(unit, seen, left, &mut rng, |day, worn| {
+                if worn && shares.is_empty() {
+                    self.wear_shares(unit.path, seen, &life, &mut shares);
+                }
                 let (cause, shares) = if worn {
                     (Cause::Worn, &shares)
                 } else {
                     (Cause::Damage, struck)
                 };
-                enter(&event(day, cause, unit.pieces, *money, shares));
+                let pieces = unit.pieces;
+                enter(&event((unit, seen), day, cause, (pieces, *money), shares));
             });
             if let Some(rate) = rates.singles[seen.family] {
                 for (day, pieces) in self.singles(unit, seen, rate, &mut rng) {
                     let money = self.money(unit.line, pieces, true);
-                    enter(&event(day, Cause::Single, pieces, money, struck));
+                    enter(&event(
+                        (unit, seen),
+                        day,
+                        Cause::Single,
+                        (pieces, money),
+                        struck,
+                    ));
                 }
             }
         }
@@ -315,6 +316,26 @@ impl<'a> Plays<'a> {
     }
 }
 
+/// A replacement of a unit with labor of its own.
+fn event<'s>(
+    (unit, seen): (&Unit, &SeenPath),
+    day: usize,
+    cause: Cause,
+    (pieces, money): (f64, f64),
+    shares: &'s [f64],
+) -> Event<'s> {
+    Event {
+        line: unit.line,
+        machine: unit.machine,
+        date: seen.path.dates[day],
+        cause,
+        pieces,
+        money,
+        labor: true,
+        shares,
+    }
+}
+
 /// Money of one replacement of a line.
 fn event_money(game: Game<'_>, line: usize, pieces: f64, labor: bool) -> f64 {
     let cost = game.in_service.lines[line].cost;
@@ -327,9 +348,11 @@ fn shares(game: Game<'_>, machine: Option<usize>) -> Vec<f64> {
     let n = game.groups.names().len();
     for measure in [Measure::Acres, Measure::Tons, Measure::Hours] {
         let mut sums = vec![0.0; n];
-        for planned in &game.plan.uses {
-            let same = machine.is_none_or(|m| planned.machine == game.in_service.machines[m]);
-            if same && game.season.holds(planned.from) {
+        let uses = machine.map_or(game.plan.uses.as_slice(), |m| {
+            game.plan.of_machine(&game.in_service.machines[m])
+        });
+        for planned in uses {
+            if game.season.holds(planned.from) {
                 sums[planned.group] += planned.amounts.get(measure).unwrap_or(0.0);
             }
         }

@@ -73,11 +73,7 @@ impl Clock {
         view: View<'_>,
     ) -> Option<Self> {
         let every = service.every(measure)?;
-        let path = path::lay_out(
-            &gathering.plan.uses,
-            gathering.sizes,
-            View { measure, ..view },
-        );
+        let path = path::lay_out(gathering.plan, gathering.sizes, View { measure, ..view });
         let cumulative = (0..path.dates.len())
             .map(|k| path.at(k).iter().sum())
             .collect();

@@ -389,7 +389,7 @@ impl<'a> Gatherer<'a> {
         let lives = &self.gathering.assessments[family].lives;
         let clock = self.out.damage[family].clock;
         let view = self.view(machine, bin.as_deref(), lives.measure, clock);
-        let whole = path::lay_out(&self.gathering.plan.uses, self.gathering.sizes, view);
+        let whole = path::lay_out(self.gathering.plan, self.gathering.sizes, view);
         let columns = columns(&lives.groups, self.gathering.context.groups.names());
         let path = narrowed(whole, &columns);
         let index = self.out.paths.len();

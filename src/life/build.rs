@@ -6,7 +6,7 @@
 
 use std::collections::BTreeMap;
 
-use chrono::NaiveDate;
+use chrono::{Days, NaiveDate};
 
 use super::exposure::{UsePath, UseSums};
 use super::supersession::Supersession;
@@ -158,6 +158,8 @@ pub(super) struct Slot {
     pub(super) part: String,
     /// `None`: nobody knows.
     pub(super) fitted: Option<NaiveDate>,
+    /// The first day it can have been fitted, where only a stretch is known.
+    pub(super) fitted_from: Option<NaiveDate>,
     /// Whether it was there when the position's records begin.
     pub(super) first: bool,
 }
@@ -193,6 +195,7 @@ impl<'a> History<'a> {
             label: None,
             part: position.part.clone(),
             fitted,
+            fitted_from: None,
             first: true,
         };
         let begun = fitted.is_none_or(|date| date <= context.as_of);
@@ -304,13 +307,18 @@ impl<'a> History<'a> {
             Reason::Damage => Ending::Damage,
             Reason::Upgrade => Ending::Upgrade,
         };
-        let life = self.life(index, change.date, ended, change.last_good);
+        // What was changed while serviceable, on some day of a stretch, lasted up to its first at least.
+        let first = change.date_from.filter(|_| !ended.is_wear());
+        let seen = first.map_or(change.date, |first| first - Days::new(1));
+        let mut life = self.life(index, seen, ended, change.last_good);
+        life.removed = Some(change.date);
         self.lives.push((index, life));
         let slot = &mut self.slots[index];
         if let Some(part) = &change.part {
             slot.part.clone_from(part);
         }
         slot.fitted = Some(change.date);
+        slot.fitted_from = change.date_from;
         slot.first = false;
     }
 
@@ -389,13 +397,13 @@ impl<'a> History<'a> {
         let mut groups: BTreeMap<String, GroupUse> = BTreeMap::new();
         let mut spans = filled;
         if slot.fitted.is_some() {
-            filled[Measure::Days.index()] = window.days();
+            filled[Measure::Days.index()] = window.days(&self.path);
             for measure in Measure::OF_USE {
                 filled[measure.index()] = window.span(self, measure, &mut groups);
             }
             spans = filled;
             for measure in Measure::OF_USE {
-                if !self.path.is_recorded(measure, window.from, window.to) {
+                if !self.path.is_recorded(measure, window.earliest(), window.to) {
                     let span = &mut spans[measure.index()];
                     (span.low, span.end) = (None, None);
                 }

@@ -25,6 +25,8 @@ pub struct DaySum {
     pub amounts: Amounts,
     /// Whether each measure of use is recorded rather than filled in.
     pub recorded: [bool; 3],
+    /// Where the use was read off a meter: the day of the reading after which it lies somewhere.
+    pub after: Option<NaiveDate>,
 }
 
 /// Use by machine and day.
@@ -40,6 +42,7 @@ pub struct UseSums {
 #[derive(Default)]
 struct Parts {
     values: [Vec<f64>; 3],
+    after: Option<NaiveDate>,
 }
 
 impl UseSums {
@@ -55,13 +58,21 @@ impl UseSums {
     pub fn new(usage: &UsageLog, groups: &Groups, until: NaiveDate) -> Self {
         type Key<'a> = (&'a str, NaiveDate, Option<&'a str>, &'a str);
         let mut parts: BTreeMap<Key<'_>, Parts> = BTreeMap::new();
-        for row in usage.iter().filter(|r| r.date <= until) {
+        for (index, row) in usage.iter().enumerate().filter(|(_, r)| r.date <= until) {
+            let stretch = usage.stretch(index);
+            if stretch.is_some_and(|s| until < s.known) {
+                continue;
+            }
             let part = parts
                 .entry((row.machine, row.date, row.bin, row.product))
                 .or_default();
             for (values, measure) in part.values.iter_mut().zip(Measure::OF_USE) {
                 values.extend(row.amounts.get(measure));
             }
+            part.after = [part.after, stretch.map(|s| s.after)]
+                .into_iter()
+                .flatten()
+                .min();
         }
         let mut sums = Self {
             n_groups: groups.names().len(),
@@ -87,6 +98,7 @@ impl UseSums {
                 group,
                 amounts,
                 recorded: [acres, tons, hours].map(|a| a.is_some()),
+                after: part.after,
             };
             sums.by_machine
                 .entry(machine.to_owned())
@@ -144,6 +156,8 @@ fn sum_known(mut values: Vec<f64>) -> Option<f64> {
 #[derive(Clone, Debug, PartialEq)]
 pub struct UsePath {
     days: Vec<NaiveDate>,
+    /// For each day whose use was read off a meter, the day of the reading before.
+    after: Vec<Option<NaiveDate>>,
     n_groups: usize,
     /// For each measure of use, `days + 1` rows of `n_groups` running sums.
     cumulative: [Vec<f64>; 3],
@@ -157,6 +171,7 @@ impl UsePath {
     fn new<'a>(sums: impl Iterator<Item = &'a DaySum>, n_groups: usize) -> Self {
         let mut path = Self {
             days: Vec::new(),
+            after: Vec::new(),
             n_groups,
             cumulative: std::array::from_fn(|_| vec![0.0; n_groups]),
             unknown: std::array::from_fn(|_| vec![0]),
@@ -169,6 +184,9 @@ impl UsePath {
             }
             if path.days.last() != Some(&sum.date) {
                 path.push_day(sum.date);
+            }
+            if let Some(after) = path.after.last_mut() {
+                *after = [*after, sum.after].into_iter().flatten().min();
             }
             for (i, amount) in amounts.into_iter().enumerate() {
                 let row = path.cumulative[i].len() - n_groups;
@@ -189,6 +207,7 @@ impl UsePath {
 
     fn push_day(&mut self, date: NaiveDate) {
         self.days.push(date);
+        self.after.push(None);
         for i in 0..3 {
             let from = self.cumulative[i].len() - self.n_groups;
             self.cumulative[i].extend_from_within(from..);
@@ -231,6 +250,20 @@ impl UsePath {
     pub fn is_known(&self, measure: Measure, from: usize, to: usize) -> bool {
         let i = measure.index();
         self.unknown[i][to] == self.unknown[i][from]
+    }
+
+    /// The count of days at the reading before the day of use number `k`, where that day's use was
+    /// read off a meter; or `k`.
+    #[must_use]
+    pub fn reading_before(&self, k: usize) -> usize {
+        let after = self.after.get(k).copied().flatten();
+        after.map_or(k, |day| self.days_until(day).min(k))
+    }
+
+    /// The day of the reading before the day of use number `k`, where its use was read off a meter.
+    #[must_use]
+    pub fn reading_day(&self, k: usize) -> Option<NaiveDate> {
+        self.after.get(k).copied().flatten()
     }
 
     /// The count of days at which the last use in `measure` before the count `to` had not begun.

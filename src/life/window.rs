@@ -18,6 +18,10 @@ pub(super) struct Window {
     /// Counts of days of use: before the life came under observation, and at its end.
     pub(super) from: usize,
     pub(super) to: usize,
+    /// The first count of days at which a part that was fitted in a stretch can have begun.
+    early: usize,
+    /// The first day it can have been fitted.
+    fitted_from: Option<NaiveDate>,
     worn: bool,
     /// Fitted before the records begin.
     late: bool,
@@ -48,7 +52,10 @@ impl Window {
         let from = path.days_until(since - Days::new(1));
         let to = path.days_until(until).max(from);
         let before = history.position.before;
+        let early = slot.fitted_from.map_or(from, |date| path.days_until(date));
         Self {
+            early: early.min(from),
+            fitted_from: slot.fitted_from,
             fitted: slot.fitted,
             since,
             until,
@@ -66,6 +73,13 @@ impl Window {
         }
     }
 
+    /// Count of days of use from which the end of the life is measured: of a wear-out the first
+    /// that can be, so that the life lies between its bounds; of any other end the last, so that it
+    /// lasted at least so long.
+    pub(super) fn earliest(&self) -> usize {
+        if self.worn { self.early } else { self.from }
+    }
+
     /// Count of days of use at which the part was last known good.
     fn low(&self, path: &UsePath, measure: Measure) -> usize {
         if !self.worn {
@@ -75,22 +89,35 @@ impl Window {
         let by_look = self
             .last_good
             .map(|date| path.days_until(date).max(self.from));
-        by_look.map_or(by_use, |k| k.min(by_use))
+        // Between two readings of a meter nobody knows on which day the use was: the part may
+        // have been worn ever since the earlier one, unless somebody looked.
+        by_look.map_or_else(
+            || path.reading_before(by_use).max(self.from),
+            |k| k.min(by_use),
+        )
     }
 
-    pub(super) fn days(&self) -> Span {
+    pub(super) fn days(&self, path: &UsePath) -> Span {
         let Some(fitted) = self.fitted else {
             return Span::default();
         };
         let since = |date: NaiveDate| (date - fitted).num_days().max(0) as f64;
         let entry = if self.late { since(self.since) } else { 0.0 };
-        let end = since(self.until).max(entry);
+        let more = self.fitted_from.filter(|_| self.worn).zip(self.fitted);
+        let more = more.map_or(0.0, |(first, last)| (last - first).num_days().max(0) as f64);
+        let end = since(self.until).max(entry) + more;
         let low = if self.worn {
             let used = self
                 .dates
                 .len()
                 .checked_sub(2)
                 .map_or(entry, |k| since(self.dates[k]));
+            let reading = self.to.checked_sub(1).filter(|_| self.from < self.to);
+            let reading = reading.and_then(|k| path.reading_day(k));
+            let used = match (reading, self.last_good) {
+                (Some(day), None) => used.min(since(day)),
+                _ => used,
+            };
             self.last_good
                 .map_or(used, |date| used.min(since(date)))
                 .max(entry)
@@ -113,7 +140,7 @@ impl Window {
         let path = &history.path;
         let before = self.before[measure.index()];
         let seen = !self.late || self.since <= self.until;
-        let known = seen && path.is_known(measure, self.from, self.to);
+        let known = seen && path.is_known(measure, self.earliest(), self.to);
         let reference = history.context.groups.reference(measure);
         let (Some(before), true) = (before, known) else {
             return Span {
@@ -124,7 +151,7 @@ impl Window {
         };
         let low = self.low(path, measure);
         let to_low = path.recorded(measure, self.from, low);
-        let to_end = path.recorded(measure, self.from, self.to);
+        let to_end = path.recorded(measure, self.earliest(), self.to);
         let names = history.context.groups.names();
         for (name, (low, end)) in names.iter().zip(to_low.iter().zip(&to_end)) {
             // Nobody knows what was spread before the records begin: it counts as the reference.

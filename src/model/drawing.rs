@@ -95,8 +95,14 @@ impl Assessment {
         };
         let machines = Some(objective.clone()).filter(|_| wanted.machine_effect);
         let machines = machines.and_then(Machines::new);
+        let dear = Request {
+            count: request
+                .count
+                .min(most_draws_of_machines(observations.lives())),
+            ..request
+        };
         let differ = machines.as_ref();
-        let differ = differ.map(|m| draw_machines(m, &peaks, &free, request));
+        let differ = differ.map(|m| draw_machines(m, &peaks, &free, dear));
         let given_up = differ.as_ref().is_some_and(Option::is_none);
         let draws = differ.flatten().unwrap_or_else(|| {
             let sample = posterior::draw(&objective, &peaks, &free, request);
@@ -314,6 +320,11 @@ fn most_draws(lives: f64) -> usize {
         n if n < 10_000.0 => 2_000,
         _ => 1_000,
     }
+}
+
+/// The same with machines that differ, each draw of which goes through every machine.
+fn most_draws_of_machines(lives: f64) -> usize {
+    if lives < 250.0 { 4_000 } else { 2_000 }
 }
 
 fn longest(lives: &Observations) -> Option<f64> {

@@ -12,10 +12,9 @@ use super::posterior::{Sample, Target, shuffle, stream};
 
 /// Degrees of freedom of the bell: tails heavier than those of any posterior met here.
 const TAIL: f64 = 6.0;
-/// Draws of each round before the last: half of those wanted, and a quarter where so few are wanted
-/// that each must be dear. With many lives the peak's own curvature is close to the truth already.
+/// Draws of each round before the last: they shape the bell and nothing else.
 fn rough(count: usize) -> usize {
-    if count < 4_000 { count / 4 } else { 2_000 }
+    (count / 4).max(250)
 }
 
 /// Draws from the bell at `mode` itself, without weights.

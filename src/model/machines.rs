@@ -14,6 +14,7 @@ use rand_distr::{Distribution as _, StandardNormal};
 use super::anchor::{Anchored, Normal};
 use super::kernel::Distribution;
 use super::observations::End;
+use super::rises::Rises;
 
 /// Prior of the log spread of machines.
 pub const SPREAD_PRIOR: Normal = Normal {
@@ -60,39 +61,13 @@ struct Terms {
     /// For a Weibull life, whose cumulative hazard is multiplied by `s = exp(-shape * effect)`:
     /// the hazard survived in all, and the rise in which each part wore out.
     survived: f64,
-    rises: Vec<Rise>,
+    rises: Rises,
     /// Weight of lives seen to end exactly, under a Weibull life.
     exact: f64,
     /// For any other life.
     general: Vec<Term>,
     /// What does not depend on the effect.
     constant: f64,
-}
-
-/// The rise of a Weibull life's cumulative hazard in which a part wore out.
-struct Rise {
-    hazard: f64,
-    ln: f64,
-    weight: f64,
-}
-
-impl Rise {
-    /// `ln(1 - exp(-x))` at `x = hazard * s`, with its first two derivatives by `ln s = shift`.
-    fn ln_probability(&self, s: f64, shift: f64) -> (f64, f64, f64) {
-        let x = self.hazard * s;
-        if x < 0.1 {
-            // A day is short against a life: ln x - x/2 + x^2/24 - x^4/2880, good to 1e-11, and no
-            // function to call where nearly all of the time goes.
-            let square = x * x;
-            let value = self.ln + shift - x / 2.0 + square / 24.0 - square * square / 2_880.0;
-            let d1 = 1.0 - x / 2.0 + square / 12.0 - square * square / 720.0;
-            let d2 = -x / 2.0 + square / 6.0 - square * square / 180.0;
-            return (value, d1, d2);
-        }
-        let q = 1.0 / x.exp_m1();
-        let value = (-(-x).exp_m1()).ln();
-        (value, q * x, q * x - q * (1.0 + q) * x * x)
-    }
 }
 
 impl Terms {
@@ -110,12 +85,7 @@ impl Terms {
         match term {
             Term::Survived { t, weight } => self.survived += weight * t.exp(),
             Term::Worn { t, step, weight } => {
-                let rise = distribution.rise(t, step).value;
-                self.rises.push(Rise {
-                    hazard: rise,
-                    ln: rise.ln(),
-                    weight,
-                });
+                self.rises.push(t.exp() * step.exp_m1(), weight);
             }
             Term::At { t, weight } => {
                 self.constant += weight * t;
@@ -123,6 +93,37 @@ impl Terms {
             }
         }
     }
+
+    /// `weight * (ln(1 - exp(-(H(t + step) - H(t)))) - H(t))`.
+    fn add_end(&mut self, distribution: Distribution, (t, step): (f64, f64), weight: f64) {
+        if distribution == Distribution::Lognormal {
+            self.general.push(Term::Survived { t, weight });
+            self.general.push(Term::Worn { t, step, weight });
+            return;
+        }
+        let hazard = t.exp();
+        self.survived += weight * hazard;
+        self.rises.push(hazard * exp_m1(step), weight);
+    }
+}
+
+/// `ln(1 + x)`; a series, good to 1e-14 of the value, for the small steps of a day against a life.
+fn ln_1p(x: f64) -> f64 {
+    if 0.02 < x {
+        return x.ln_1p();
+    }
+    let tail = 1.0 / 5.0 - x * (1.0 / 6.0 - x * (1.0 / 7.0 - x / 8.0));
+    x * (1.0 - x * (1.0 / 2.0 - x * (1.0 / 3.0 - x * (1.0 / 4.0 - x * tail))))
+}
+
+/// `exp(x) - 1`; a series, good to 1e-14 of the value, for small steps.
+fn exp_m1(x: f64) -> f64 {
+    if 0.1 < x {
+        return x.exp_m1();
+    }
+    let tail =
+        1.0 + x / 5.0 * (1.0 + x / 6.0 * (1.0 + x / 7.0 * (1.0 + x / 8.0 * (1.0 + x / 9.0))));
+    x * (1.0 + x / 2.0 * (1.0 + x / 3.0 * (1.0 + x / 4.0 * tail)))
 }
 
 impl<'a> Machines<'a> {
@@ -211,7 +212,6 @@ impl<'a> Machines<'a> {
             .chain(factors.iter().map(|w| w.exp()))
             .collect();
         let weigh = |u: &[f64]| u.iter().zip(&factors).map(|(u, w)| u * w).sum::<f64>();
-        let mut add = |term| terms.add(distribution, term);
         let mut constant = 0.0;
         for i in lives {
             let row = i * n..(i + 1) * n;
@@ -222,42 +222,44 @@ impl<'a> Machines<'a> {
             let entry = weigh(&data.entry[row.clone()]);
             let (low, step) = (weigh(&data.low[row.clone()]), weigh(&data.step[row]));
             if 0.0 < entry {
-                add(Term::Survived {
-                    t: at(entry),
-                    weight: -weight,
-                });
+                terms.add(
+                    distribution,
+                    Term::Survived {
+                        t: at(entry),
+                        weight: -weight,
+                    },
+                );
             }
             let end = low + step;
             if end <= 0.0 {
                 continue;
             }
             match data.known[i] {
-                End::Censored => add(Term::Survived { t: at(end), weight }),
+                End::Censored => terms.add(distribution, Term::Survived { t: at(end), weight }),
                 End::At => {
                     constant += weight * (shape.ln() - end.ln());
-                    add(Term::Survived { t: at(end), weight });
-                    add(Term::At { t: at(end), weight });
+                    terms.add(distribution, Term::Survived { t: at(end), weight });
+                    terms.add(distribution, Term::At { t: at(end), weight });
                 }
                 End::Between if low <= 0.0 => {
                     // From t = -60 on: nothing wears out before.
-                    add(Term::Worn {
-                        t: -60.0,
-                        step: at(end) + 60.0,
-                        weight,
-                    });
+                    terms.add(
+                        distribution,
+                        Term::Worn {
+                            t: -60.0,
+                            step: at(end) + 60.0,
+                            weight,
+                        },
+                    );
                 }
                 End::Between => {
-                    add(Term::Survived { t: at(low), weight });
-                    let step = shape * (step / low).ln_1p();
-                    add(Term::Worn {
-                        t: at(low),
-                        step,
-                        weight,
-                    });
+                    let step = shape * ln_1p(step / low);
+                    terms.add_end(distribution, (at(low), step), weight);
                 }
             }
         }
         terms.constant += constant;
+        terms.rises.close();
     }
 }
 
@@ -283,10 +285,8 @@ impl Machine<'_> {
         let alive = self.terms.survived * s;
         add(1.0, -alive, -alive, -alive);
         add(self.terms.exact, shift, 1.0, 0.0);
-        for rise in &self.terms.rises {
-            let (value, d1, d2) = rise.ln_probability(s, shift);
-            add(rise.weight, value, d1, d2);
-        }
+        let (value, d1, d2) = self.terms.rises.at(s, shift);
+        add(1.0, value, d1, d2);
         for term in &self.terms.general {
             match *term {
                 Term::Survived { t, weight } => {
@@ -375,21 +375,15 @@ impl Machine<'_> {
 
 #[cfg(test)]
 mod tests {
-    use super::Rise;
+    use super::{exp_m1, ln_1p};
 
     #[test]
-    fn the_short_way_for_small_rises_is_the_long_way() {
-        for x in [1e-6_f64, 1e-3, 0.05, 0.099] {
-            let rise = Rise {
-                hazard: x,
-                ln: x.ln(),
-                weight: 1.0,
-            };
-            let (value, d1, d2) = rise.ln_probability(1.0, 0.0);
-            let q = 1.0 / x.exp_m1();
-            assert!((value - (-(-x).exp_m1()).ln()).abs() < 1e-10 * value.abs());
-            assert!((d1 - q * x).abs() < 1e-9);
-            assert!((d2 - (q * x - q * (1.0 + q) * x * x)).abs() < 1e-8);
+    fn the_series_of_small_steps_are_the_functions() {
+        for x in [
+            0.0, 1e-12, 1e-6, 1e-3, 0.01, 0.0199, 0.02, 0.05, 0.0999, 0.1, 0.3,
+        ] {
+            assert!((ln_1p(x) - x.ln_1p()).abs() <= 2e-14 * x, "ln_1p {x}");
+            assert!((exp_m1(x) - x.exp_m1()).abs() <= 2e-14 * x, "exp_m1 {x}");
         }
     }
 }

@@ -36,6 +36,7 @@ pub mod observations;
 pub mod posterior;
 pub mod profile;
 pub mod ranks;
+mod rises;
 
 pub use kernel::Distribution;
 pub use observations::{Observation, Observations};

@@ -109,7 +109,7 @@ fn table<T>(
     };
     let mut rows = Vec::new();
     let dates = DateForm::default();
-    let outcome = super::feed(&found, book.as_mut(), spec, &dates, &mut |row| {
+    let outcome = super::feed(&found, book.as_mut(), (spec, None), &dates, &mut |row| {
         let typed = parse(row);
         if row.is_sound() {
             rows.push(typed);

@@ -208,9 +208,7 @@ impl<'a> Cell<'a> {
         let expected = match (self, &form.format) {
             (Self::Moment(_), _) => "a date without a time of day".to_owned(),
             (_, Some(format)) => {
-                format!(
-                    "a real day written as `{format}` (`date_format` of settings.toml) or as `2026-04-17`"
-                )
+                format!("a real day written as `{format}` (`date_format`) or as `2026-04-17`")
             }
             (Self::Text(text), None) if has_iso_shape(text) => {
                 "a day that the calendar has, written as `2026-04-17`".to_owned()
@@ -262,6 +260,11 @@ pub(super) struct DateForm {
 }
 
 impl DateForm {
+    /// Whether a text is a date in the form of `format` and not in ISO 8601.
+    pub(super) fn is_own(&self, text: &str) -> bool {
+        iso_date(text).is_none() && self.date(text).is_some()
+    }
+
     fn date(&self, text: &str) -> Option<NaiveDate> {
         iso_date(text).or_else(|| {
             let format = self.format.as_deref()?;

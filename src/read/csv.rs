@@ -29,8 +29,8 @@ const SAVE_AS: &str = "comma-separated text in UTF-8; save the file as `CSV UTF-
 const QUOTES: &str = "a closing quote before the next comma or line end; \
     write a quote inside a quoted cell twice, or delete it";
 
-/// Reads a file into a sink.
-pub(super) fn read(path: &Path, sink: &mut dyn Sink) -> Result<(), ReadError> {
+/// Reads a file into a sink; `mark` stands between its cells.
+pub(super) fn read(path: &Path, mark: char, sink: &mut dyn Sink) -> Result<(), ReadError> {
     let file = File::open(path).map_err(|e| ReadError::io(path, &e))?;
     let mut input = BufReader::with_capacity(SNIFFED, file);
     let start = input.fill_buf().map_err(|e| ReadError::io(path, &e))?;
@@ -51,6 +51,7 @@ pub(super) fn read(path: &Path, sink: &mut dyn Sink) -> Result<(), ReadError> {
         end,
         pending: VecDeque::new(),
         path,
+        mark,
     };
     rows(&mut lines, sink)
 }
@@ -77,6 +78,8 @@ struct Lines<'p> {
     end: u8,
     pending: VecDeque<Vec<u8>>,
     path: &'p Path,
+    /// What stands between cells.
+    mark: char,
 }
 
 impl Lines<'_> {
@@ -124,8 +127,8 @@ enum Quotes {
     Misplaced,
 }
 
-/// Cuts a row at its commas.
-fn split<'a>(text: &'a str, fields: &mut Vec<Cow<'a, str>>) -> Quotes {
+/// Cuts a row at its commas, or whatever else stands between its cells.
+fn split<'a>(text: &'a str, mark: char, fields: &mut Vec<Cow<'a, str>>) -> Quotes {
     fields.clear();
     let mut rest = text;
     loop {
@@ -138,11 +141,11 @@ fn split<'a>(text: &'a str, fields: &mut Vec<Cow<'a, str>>) -> Quotes {
                 Err(quotes) => return quotes,
             }
         } else {
-            let end = rest.find(',').unwrap_or(rest.len());
+            let end = rest.find(mark).unwrap_or(rest.len());
             fields.push(Cow::Borrowed(&rest[..end]));
             &rest[end..]
         };
-        match after.strip_prefix(',') {
+        match after.strip_prefix(mark) {
             Some(next) => rest = next,
             None if after.is_empty() => return Quotes::Closed,
             None => return Quotes::Misplaced,
@@ -181,7 +184,11 @@ fn complete(lines: &mut Lines<'_>, first: Vec<u8>) -> Result<(Vec<u8>, Quotes), 
         whole.push(b'\n');
         whole.extend_from_slice(&line);
         taken.push(line);
-        quotes = split(&String::from_utf8_lossy(&whole), &mut Vec::new());
+        quotes = split(
+            &String::from_utf8_lossy(&whole),
+            lines.mark,
+            &mut Vec::new(),
+        );
     }
     if quotes == Quotes::Closed {
         return Ok((whole, quotes));
@@ -203,16 +210,20 @@ fn rows(lines: &mut Lines<'_>, sink: &mut dyn Sink) -> Result<(), ReadError> {
         if bytes.iter().all(u8::is_ascii_whitespace) {
             continue;
         }
-        let mut quotes = split(&String::from_utf8_lossy(&bytes), &mut Vec::new());
+        let mut quotes = split(
+            &String::from_utf8_lossy(&bytes),
+            lines.mark,
+            &mut Vec::new(),
+        );
         if quotes == Quotes::Open {
             (bytes, quotes) = complete(lines, bytes)?;
         }
         let text = String::from_utf8_lossy(&bytes);
         let mut fields = Vec::new();
-        split(&text, &mut fields);
+        split(&text, lines.mark, &mut fields);
         match width {
             Some(width) => row(number, width, quotes, &fields, &text, sink),
-            None => match header(quotes, &fields, &text, sink) {
+            None => match header(quotes, lines.mark, &fields, &text, sink) {
                 Some(found) => width = Some(found),
                 None => return Ok(()),
             },
@@ -231,18 +242,23 @@ fn rows(lines: &mut Lines<'_>, sink: &mut dyn Sink) -> Result<(), ReadError> {
 /// Number of columns, or `None` where the table cannot be used.
 fn header(
     quotes: Quotes,
+    mark: char,
     fields: &[Cow<'_, str>],
     text: &str,
     sink: &mut dyn Sink,
 ) -> Option<usize> {
-    let commas = text.matches(',').count();
-    let separated = [(';', "semicolons"), ('\t', "tabs")];
-    if let Some((_, name)) = separated
-        .iter()
-        .find(|(mark, _)| commas < text.matches(*mark).count())
-    {
-        let expected =
-            format!("cells separated by commas, and a decimal point in numbers; {SAVE_AS}");
+    let marks = text.matches(mark).count();
+    let separated = [(';', "semicolons"), ('\t', "tabs"), (',', "commas")];
+    if let Some((_, name)) = separated.iter().find(|(other, _)| {
+        *other != mark
+            && (mark == ',' || *other != ',' || marks == 0)
+            && marks < text.matches(*other).count()
+    }) {
+        let expected = if mark == ',' {
+            format!("cells separated by commas, and a decimal point in numbers; {SAVE_AS}")
+        } else {
+            format!("cells separated by `{mark}`, as `separator` of columns.toml says")
+        };
         sink.bad_table(Wrong::new(
             ProblemKind::Encoding,
             format!("cells separated by {name}"),
@@ -348,7 +364,7 @@ mod tests {
 
     fn fields(text: &str) -> (Quotes, Vec<String>) {
         let mut fields = Vec::new();
-        let quotes = split(text, &mut fields);
+        let quotes = split(text, ',', &mut fields);
         (quotes, fields.into_iter().map(Cow::into_owned).collect())
     }
 

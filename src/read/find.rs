@@ -8,6 +8,7 @@ use crate::record::{Place, Problem, ProblemKind, Severity, Table};
 use super::cell::quoted;
 use super::error::ReadError;
 use super::header::normal;
+use super::mapping::{self, Mapping};
 use super::xlsx::Book;
 
 /// Where a table is.
@@ -30,6 +31,8 @@ pub(super) struct Folder {
     /// Every table that is in one place.
     pub(super) tables: BTreeMap<Table, Found>,
     pub(super) book: Option<Book>,
+    /// What `columns.toml` says.
+    pub(super) mapping: Mapping,
     pub(super) problems: Vec<Problem>,
 }
 
@@ -112,11 +115,14 @@ pub(super) fn table_named(name: &str) -> Option<Table> {
 /// Looks for the tables of a folder.
 pub(super) fn folder(dir: &Path) -> Result<Folder, ReadError> {
     let mut homes: BTreeMap<Table, Vec<Found>> = BTreeMap::new();
-    let mut problems = Vec::new();
+    let (mapping, mut problems) = mapping::read(dir)?;
     let mut books = Vec::new();
     for path in files(dir)? {
-        let table = table_named(&path.file_stem().unwrap_or_default().to_string_lossy());
+        let mapped = mapping.table_of_file(&file_name(&path));
+        let table =
+            mapped.or_else(|| table_named(&path.file_stem().unwrap_or_default().to_string_lossy()));
         let home = match extension(&path).as_str() {
+            "txt" | "tsv" if mapped.is_some() => Home::Csv(path.clone()),
             "csv" => Home::Csv(path.clone()),
             "parquet" => Home::Parquet(path.clone()),
             "xlsx" => {
@@ -136,7 +142,8 @@ pub(super) fn folder(dir: &Path) -> Result<Folder, ReadError> {
         }
     }
     let several_books = 1 < books.len();
-    let book = workbook(&books, &mut homes, &mut problems)?;
+    let book = workbook(&books, &mapping, &mut homes, &mut problems)?;
+    problems.extend(mapping.without_home(&homes));
     let tables = single(homes, &mut problems);
     if !several_books {
         problems.extend(missing(&tables, &problems));
@@ -144,6 +151,7 @@ pub(super) fn folder(dir: &Path) -> Result<Folder, ReadError> {
     Ok(Folder {
         tables,
         book,
+        mapping,
         problems,
     })
 }
@@ -176,8 +184,35 @@ fn no_table(source: &str) -> Problem {
     )
 }
 
+/// Files and sheets that no table has, with the names they go by.
+pub(super) fn strangers(dir: &Path, folder: &Folder) -> Result<Vec<(String, Found)>, ReadError> {
+    let known = |home: &Home| folder.tables.values().any(|found| found.home == *home);
+    let mut list = Vec::new();
+    for path in files(dir)? {
+        let name = file_name(&path);
+        let home = match extension(&path).as_str() {
+            "csv" | "txt" | "tsv" => Home::Csv(path),
+            "parquet" => Home::Parquet(path),
+            _ => continue,
+        };
+        if !known(&home) && !KEPT_BESIDE.contains(&name.to_lowercase().as_str()) {
+            let source = name.clone();
+            list.push((name, Found { source, home }));
+        }
+    }
+    for sheet in folder.book.iter().flat_map(Book::sheets) {
+        let home = Home::Sheet(sheet.clone());
+        if !known(&home) && !EXPLAINING.contains(&normal(&sheet).as_str()) {
+            let source = sheet.clone();
+            list.push((sheet, Found { source, home }));
+        }
+    }
+    Ok(list)
+}
+
 fn workbook(
     books: &[PathBuf],
+    mapping: &Mapping,
     homes: &mut BTreeMap<Table, Vec<Found>>,
     problems: &mut Vec<Problem>,
 ) -> Result<Option<Book>, ReadError> {
@@ -197,7 +232,10 @@ fn workbook(
     let book = Book::open(path)?;
     for sheet in book.sheets() {
         let source = format!("{}, sheet {sheet}", file_name(path));
-        match table_named(&sheet) {
+        match mapping
+            .table_of_sheet(&sheet)
+            .or_else(|| table_named(&sheet))
+        {
             Some(table) => homes.entry(table).or_default().push(Found {
                 source,
                 home: Home::Sheet(sheet),

@@ -72,6 +72,15 @@ impl Spec {
         &self,
         headers: &[String],
     ) -> Result<Columns, Vec<(Option<String>, Wrong)>> {
+        self.columns_as(headers, headers)
+    }
+
+    /// The columns of a file whose headers (`shown` to people) stand for other `names`.
+    pub(super) fn columns_as(
+        &self,
+        headers: &[String],
+        names: &[String],
+    ) -> Result<Columns, Vec<(Option<String>, Wrong)>> {
         let used = headers
             .iter()
             .rposition(|h| !h.trim().is_empty())
@@ -83,10 +92,10 @@ impl Spec {
                 .collect(),
             ..Columns::default()
         };
-        for (index, header) in columns.headers.clone().iter().enumerate() {
-            self.place(&mut columns, index, &normal(header));
+        for (index, name) in names[..used].iter().enumerate() {
+            self.place(&mut columns, index, &normal(name));
         }
-        let mut wrong = twice(&columns);
+        let mut wrong = twice(&columns, names);
         wrong.extend(self.missing(&columns).into_iter().map(|w| (None, w)));
         if wrong.is_empty() {
             Ok(columns)
@@ -174,14 +183,14 @@ impl Spec {
 }
 
 /// Columns that say the same thing as an earlier one.
-fn twice(columns: &Columns) -> Vec<(Option<String>, Wrong)> {
+fn twice(columns: &Columns, names: &[String]) -> Vec<(Option<String>, Wrong)> {
     let mut wrong = Vec::new();
     let mut seen: Vec<(String, usize)> = Vec::new();
     for (index, header) in columns.headers.iter().enumerate() {
         let amount = columns.amounts.iter().find(|a| a.index == index);
         let key = match amount {
             Some(amount) => format!("an amount of {}", amount.measure.name()),
-            None => normal(header),
+            None => normal(&names[index]),
         };
         if key.is_empty() {
             continue;

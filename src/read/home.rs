@@ -35,6 +35,9 @@ pub fn table_home(dir: &Path, table: Table) -> Result<TableHome, ReadError> {
     Ok(match folder.tables.get(&table) {
         _ if twice => TableHome::Several,
         None => TableHome::Nowhere,
+        Some(found) if folder.mapping.tables.contains_key(&table) => {
+            TableHome::Other(format!("{}, read through columns.toml", found.source))
+        }
         Some(found) => match &found.home {
             Home::Csv(path) => TableHome::Csv(path.clone()),
             Home::Parquet(_) | Home::Sheet(_) => TableHome::Other(found.source.clone()),
@@ -55,7 +58,7 @@ pub fn records_held(dir: &Path) -> Result<Vec<String>, ReadError> {
         match find::extension(path).as_str() {
             "xlsx" => true,
             "csv" | "parquet" => find::table_named(&stem).is_some(),
-            "toml" => stem.eq_ignore_ascii_case("settings"),
+            "toml" => stem.eq_ignore_ascii_case("settings") || stem == "columns",
             _ => false,
         }
     };

@@ -16,6 +16,7 @@ mod error;
 mod find;
 mod header;
 mod home;
+mod mapping;
 mod parquet;
 mod row;
 mod sink;
@@ -30,11 +31,14 @@ use chrono::NaiveDate;
 
 use crate::family::{Counted, Families};
 use crate::record::check::{self, Context, FamilyFacts};
-use crate::record::{Account, Problem, ProblemKind, Records, Severity, Table};
+use crate::record::{
+    Account, Problem, ProblemKind, Records, Replacement, RuleCount, Severity, Table,
+};
 
 use cell::DateForm;
 use find::{Found, Home};
 use header::Spec;
+use mapping::{Mapping, Rules};
 use row::Row;
 use sink::{Outcome, Sink, TableSink};
 use xlsx::Book;
@@ -44,6 +48,7 @@ pub use bundle::{NamedFile, bundle};
 pub use error::ReadError;
 pub(crate) use header::normal as header_name;
 pub use home::{TableHome, kept_file, records_held, table_home};
+pub use mapping::proposal;
 pub use text::{ModelFile, ModelFileError, families, model_files};
 
 /// What a records folder says, and what is wrong with it.
@@ -55,6 +60,8 @@ pub struct Reading {
     pub problems: Vec<Problem>,
     /// One for each table, in the order of [`Table::ALL`].
     pub accounts: Vec<Account>,
+    /// Every rule of `columns.toml`, and how many rows it touched.
+    pub mapping: Vec<RuleCount>,
 }
 
 impl Reading {
@@ -90,6 +97,7 @@ pub fn folder(
     let find::Folder {
         tables,
         mut book,
+        mapping,
         mut problems,
     } = find::folder(dir)?;
     let (settings, wrong) = text::settings(dir)?;
@@ -101,6 +109,7 @@ pub fn folder(
         tables: &tables,
         book: &mut book,
         dates: &dates,
+        mapping: &mapping,
         outcomes: BTreeMap::new(),
     };
     let (mut records, marks) = reader.records()?;
@@ -115,7 +124,8 @@ pub fn folder(
         usage_marks: &marks,
         family: &|name| facts(families, name),
     };
-    let checked = check::check(records, &context);
+    let mut checked = check::check(records, &context);
+    own_headers(&mut checked.problems, &tables, &mapping);
     problems.extend(checked.problems);
     let accounts = Table::ALL.into_iter().map(|table| {
         let outcome = outcomes.get(&table);
@@ -131,6 +141,11 @@ pub fn folder(
         }
     });
     let accounts = accounts.collect();
+    let mut counts = Vec::new();
+    for (table, rules) in &mapping.tables {
+        let touched = outcomes.get(table).map_or(&[][..], |o| &o.touched);
+        counts.extend(rules.counts(*table, touched));
+    }
     problems.extend(outcomes.into_values().flat_map(|outcome| outcome.problems));
     problems.sort();
     problems.dedup();
@@ -138,7 +153,22 @@ pub fn folder(
         records: checked.records,
         problems,
         accounts,
+        mapping: counts,
     })
+}
+
+/// Problems found after reading name the column of the records: puts the user's own header there.
+fn own_headers(problems: &mut [Problem], tables: &BTreeMap<Table, Found>, mapping: &Mapping) {
+    for problem in problems {
+        let home = tables
+            .iter()
+            .find(|(_, f)| f.source == problem.place.source);
+        let rules = home.and_then(|(table, _)| mapping.tables.get(table));
+        let own = rules.zip(problem.place.column.as_deref());
+        if let Some(header) = own.and_then(|(rules, column)| rules.own_header(column)) {
+            problem.place.column = Some(header.to_owned());
+        }
+    }
 }
 
 fn facts(families: &Families, name: &str) -> FamilyFacts {
@@ -155,6 +185,7 @@ struct Reader<'a> {
     tables: &'a BTreeMap<Table, Found>,
     book: &'a mut Option<Book>,
     dates: &'a DateForm,
+    mapping: &'a Mapping,
     outcomes: BTreeMap<Table, Outcome>,
 }
 
@@ -178,11 +209,28 @@ impl Reader<'_> {
             machines,
             ..Records::default()
         };
+        self.cancel_credits(&mut records.replacements);
         let mut marks = Vec::new();
         self.feed(Table::Usage, &mut |row| {
             tables::usage(row, &mut records.usage, &mut marks);
         })?;
         Ok((records, marks))
+    }
+
+    /// Takes out replacements that a credit takes back.
+    fn cancel_credits(&mut self, rows: &mut Vec<Replacement>) {
+        let table = Table::Replacements;
+        let (Some(found), Some(outcome)) = (self.tables.get(&table), self.outcomes.get_mut(&table))
+        else {
+            return;
+        };
+        let rules = self.mapping.tables.get(&table);
+        let own = rules.and_then(|r| r.own_header("quantity"));
+        let credits = outcome.credits.iter().copied().collect();
+        let told = mapping::cancel(rows, &credits, &found.source, own.unwrap_or("quantity"));
+        let alone = told.iter().filter(|p| p.severity == Severity::Problem);
+        outcome.set_aside += alone.count() as u64;
+        outcome.problems.extend(told);
     }
 
     fn table<T>(
@@ -204,11 +252,18 @@ impl Reader<'_> {
         let Some(found) = self.tables.get(&table) else {
             return Ok(());
         };
+        let rules = self.mapping.tables.get(&table);
+        let own = rules
+            .and_then(|r| r.date_format.as_ref())
+            .map(|(f, _)| DateForm {
+                format: Some(f.clone()),
+            });
+        let dates = own.as_ref().unwrap_or(self.dates);
         let outcome = feed(
             found,
             self.book.as_mut(),
-            tables::spec(table),
-            self.dates,
+            (tables::spec(table), rules),
+            dates,
             take,
         )?;
         self.outcomes.insert(table, outcome);
@@ -220,13 +275,16 @@ impl Reader<'_> {
 fn feed(
     found: &Found,
     book: Option<&mut Book>,
-    spec: &Spec,
+    (spec, rules): (&Spec, Option<&Rules>),
     dates: &DateForm,
     take: &mut dyn FnMut(&mut Row<'_>),
 ) -> Result<Outcome, ReadError> {
-    let mut sink = TableSink::new(&found.source, spec, dates, take);
+    let mut sink = TableSink::new(&found.source, spec, dates, take).with_rules(rules);
+    let mark = rules
+        .and_then(|r| r.separator)
+        .map_or(',', |(mark, _)| mark);
     match (&found.home, book) {
-        (Home::Csv(path), _) => csv::read(path, &mut sink)?,
+        (Home::Csv(path), _) => csv::read(path, mark, &mut sink)?,
         (Home::Parquet(path), _) => parquet::read(path, &mut sink)?,
         (Home::Sheet(sheet), Some(book)) => book.read(sheet, &mut sink)?,
         (Home::Sheet(_), None) => sink.bad_table(cell::Wrong::new(
@@ -235,5 +293,5 @@ fn feed(
             "a workbook that stays in place while it is read",
         )),
     }
-    Ok(sink.outcome)
+    Ok(sink.finish())
 }

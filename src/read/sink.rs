@@ -4,6 +4,7 @@ use crate::record::{Place, Problem, ProblemKind, Severity};
 
 use super::cell::{Cell, DateForm, Wrong};
 use super::header::{Columns, Spec};
+use super::mapping::{Mapper, Rules};
 use super::row::{Fault, Row};
 
 /// Takes what a reader finds, one row at a time.
@@ -26,6 +27,10 @@ pub(super) struct Outcome {
     pub(super) problems: Vec<Problem>,
     pub(super) read: u64,
     pub(super) set_aside: u64,
+    /// Rows that each rule of the mapping touched.
+    pub(super) touched: Vec<u64>,
+    /// Rows that are credits.
+    pub(super) credits: Vec<u32>,
 }
 
 /// Reads rows of one table and hands the sound ones on.
@@ -33,6 +38,11 @@ pub(super) struct TableSink<'a> {
     source: &'a str,
     spec: &'a Spec,
     dates: &'a DateForm,
+    /// The user's own columns, where they have rules.
+    rules: Option<&'a Rules>,
+    mapper: Option<Mapper>,
+    /// Header texts as they stand in the file.
+    own: Vec<String>,
     columns: Option<Columns>,
     take: &'a mut dyn FnMut(&mut Row<'_>),
     pub(super) outcome: Outcome,
@@ -50,9 +60,44 @@ impl<'a> TableSink<'a> {
             source,
             spec,
             dates,
+            rules: None,
+            mapper: None,
+            own: Vec::new(),
             columns: None,
             take,
             outcome: Outcome::default(),
+        }
+    }
+
+    /// Passes rows through the rules for the user's own columns.
+    pub(super) fn with_rules(self, rules: Option<&'a Rules>) -> Self {
+        Self { rules, ..self }
+    }
+
+    /// What came of the table.
+    pub(super) fn finish(mut self) -> Outcome {
+        if let Some(mapper) = self.mapper {
+            self.outcome.touched = mapper.touched;
+            self.outcome.credits = mapper.credit_rows;
+        }
+        self.outcome
+    }
+
+    fn fitted(&mut self, headers: &[String]) -> Result<Columns, Vec<(Option<String>, Wrong)>> {
+        let Some(rules) = self.rules else {
+            return self.spec.columns(headers);
+        };
+        let (mapper, columns) = Mapper::new(rules, self.spec, &self.own)?;
+        self.mapper = Some(mapper);
+        Ok(columns)
+    }
+
+    fn read_row(&mut self, number: u32, cells: &[Cell<'_>], columns: &Columns) {
+        let mut row = Row::new(number, cells, columns, self.dates);
+        (self.take)(&mut row);
+        if !row.is_sound() {
+            let faults = row.into_faults();
+            self.set_aside(number, faults);
         }
     }
 
@@ -79,9 +124,9 @@ impl<'a> TableSink<'a> {
 }
 
 /// Cells under no header that hold something.
-fn strays(columns: &Columns, cells: &[Cell<'_>]) -> Option<Wrong> {
-    let width = columns.headers.len();
-    let headless = |i: usize| columns.headers.get(i).is_none_or(String::is_empty);
+fn strays(headers: &[String], cells: &[Cell<'_>]) -> Option<Wrong> {
+    let width = headers.len();
+    let headless = |i: usize| headers.get(i).is_none_or(String::is_empty);
     let stray = (0..cells.len()).find(|i| headless(*i) && !cells[*i].is_empty())?;
     let text = cells[stray].as_text().unwrap_or_default();
     Some(Wrong::new(
@@ -97,7 +142,13 @@ fn strays(columns: &Columns, cells: &[Cell<'_>]) -> Option<Wrong> {
 
 impl Sink for TableSink<'_> {
     fn header(&mut self, headers: &[String]) -> bool {
-        match self.spec.columns(headers) {
+        let used = headers.iter().rposition(|h| !h.trim().is_empty());
+        let used = used.map_or(0, |last| last + 1);
+        self.own = headers[..used]
+            .iter()
+            .map(|h| h.trim().to_owned())
+            .collect();
+        match self.fitted(headers) {
             Ok(columns) => {
                 self.columns = Some(columns);
                 true
@@ -116,7 +167,7 @@ impl Sink for TableSink<'_> {
             return;
         };
         self.outcome.read += 1;
-        if let Some(wrong) = strays(&columns, cells) {
+        if let Some(wrong) = strays(&self.own, cells) {
             self.set_aside(
                 number,
                 vec![Fault {
@@ -124,20 +175,19 @@ impl Sink for TableSink<'_> {
                     wrong,
                 }],
             );
-        } else {
-            let mut row = Row::new(number, cells, &columns, self.dates);
-            (self.take)(&mut row);
-            if !row.is_sound() {
-                let faults = row.into_faults();
-                self.set_aside(number, faults);
+        } else if let Some(mapper) = &mut self.mapper {
+            match mapper.apply(number, cells, self.dates) {
+                Ok(mapped) => self.read_row(number, &mapped, &columns),
+                Err(faults) => self.set_aside(number, faults),
             }
+        } else {
+            self.read_row(number, cells, &columns);
         }
         self.columns = Some(columns);
     }
 
     fn bad_row(&mut self, number: u32, column: Option<usize>, wrong: Wrong) {
-        let headers = self.columns.as_ref().map(|c| &c.headers);
-        let column = column.and_then(|i| headers?.get(i).cloned());
+        let column = column.and_then(|i| self.own.get(i).cloned());
         self.outcome.read += 1;
         self.set_aside(number, vec![Fault { column, wrong }]);
     }

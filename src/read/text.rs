@@ -17,7 +17,7 @@ const LONGEST: u64 = 1 << 20;
 const SETTINGS: &str = "settings.toml";
 
 /// Text of a file; `Err` of the inner result for bytes that are no UTF-8.
-fn text(path: &Path) -> Result<Result<String, ()>, ReadError> {
+pub(super) fn text(path: &Path) -> Result<Result<String, ()>, ReadError> {
     let io = |e: std::io::Error| ReadError::io(path, &e);
     if LONGEST < std::fs::metadata(path).map_err(io)?.len() {
         return Err(ReadError::too_large(path, "more than 1 MB of settings"));
@@ -118,13 +118,7 @@ fn settings_problem(text: &str, error: &SettingsError) -> Problem {
 /// A date format that no date can be read by.
 fn date_format(text: &str, settings: &Settings) -> Option<Problem> {
     let format = settings.date_format.as_deref()?;
-    // A day is written and read back: a format that leaves out the year, month or day fails.
-    let day = chrono::NaiveDate::from_ymd_opt(2026, 4, 17)?;
-    let broken = StrftimeItems::new(format).any(|item| matches!(item, Item::Error));
-    let mut written = String::new();
-    let sound = !broken
-        && std::fmt::Write::write_fmt(&mut written, format_args!("{}", day.format(format))).is_ok()
-        && chrono::NaiveDate::parse_from_str(&written, format) == Ok(day);
+    let sound = is_date_format(format);
     let line = line_of(text, "date_format")
         .map(|line| format!("line {line}, "))
         .unwrap_or_default();
@@ -136,6 +130,17 @@ fn date_format(text: &str, settings: &Settings) -> Option<Problem> {
             expected,
         )
     })
+}
+
+/// Whether every day can be written and read back in a form.
+pub(super) fn is_date_format(format: &str) -> bool {
+    // A day is written and read back: a format that leaves out the year, month or day fails.
+    let day = chrono::NaiveDate::from_ymd_opt(2026, 4, 17).unwrap_or_default();
+    let broken = StrftimeItems::new(format).any(|item| matches!(item, Item::Error));
+    let mut written = String::new();
+    !broken
+        && std::fmt::Write::write_fmt(&mut written, format_args!("{}", day.format(format))).is_ok()
+        && chrono::NaiveDate::parse_from_str(&written, format) == Ok(day)
 }
 
 /// Part families: the built-in ones, those of `models` in the records folder, and those of `extra`;

@@ -9,8 +9,10 @@ mod log;
 mod meters;
 mod order;
 mod shop;
+mod spread;
 mod supersession;
 mod twins;
+mod vague;
 
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -76,8 +78,9 @@ pub fn check(records: Records, context: &Context<'_>) -> Checked {
     check.stock();
     check.meters();
     check.bins();
-    check.fill_products();
     check.later();
+    check.spread_meters();
+    check.fill_products();
     let Check {
         mut records, notes, ..
     } = check;

@@ -13,9 +13,9 @@ use std::collections::BTreeMap;
 
 use chrono::NaiveDate;
 
-pub use problem::{Account, Place, Problem, ProblemKind, Severity};
+pub use problem::{Account, Place, Problem, ProblemKind, RuleCount, Severity};
 pub use settings::{Settings, SettingsError};
-pub use usage::{UsageLog, UsageRow};
+pub use usage::{Stretch, UsageLog, UsageRow};
 
 /// The tables a records folder may hold.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -77,6 +77,12 @@ impl Table {
 
 /// Columns of the owner's own, kept as text to group by: header as written, cell text.
 pub type Extra = BTreeMap<String, String>;
+
+/// Months, first and last, in which fields are spread: March to June and August to November.
+///
+/// Common practice, no source; wider than the three months of the weather service, so that what an
+/// owner calls spring or autumn lies inside.
+pub const FIELD_MONTHS: [(u32, u32); 2] = [(3, 6), (8, 11)];
 
 /// An amount for each measure of use; `None` where it was not recorded.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
@@ -276,8 +282,10 @@ impl Reason {
 pub struct Replacement {
     /// Row of its table.
     pub row: u32,
-    /// The day; use on it belongs to the part taken out.
+    /// The day, or the last it can have been; use on it belongs to the part taken out.
     pub date: NaiveDate,
+    /// The first day it can have been, where only a stretch is known, such as a season.
+    pub date_from: Option<NaiveDate>,
     /// Machine.
     pub machine: String,
     /// Position on the machine.
@@ -443,7 +451,8 @@ pub struct Records {
     pub plan: Vec<PlanRow>,
     /// Sorted by part.
     pub stock: Vec<StockRow>,
-    /// Sorted by machine, meter, date; kept, and not used in any result yet.
+    /// Sorted by machine, meter, date. Hours, acres and tons between readings are in the usage log
+    /// where it has no rows of the machine; hours of the engine and miles are kept, and wear nothing.
     pub meters: Vec<MeterReading>,
     /// The owner's settings.
     pub settings: Settings,
@@ -479,12 +488,17 @@ impl Records {
             .map(|i| &self.positions[i])
     }
 
-    /// Last date in usage, replacements and inspections: the default as-of date.
+    /// Last date in usage, meter readings that became use, replacements and inspections: the
+    /// default as-of date.
     #[must_use]
     pub fn last_date(&self) -> Option<NaiveDate> {
         let used = self.usage.dates().iter().max().copied();
         let replaced = self.replacements.iter().map(|r| r.date).max();
         let inspected = self.inspections.iter().map(|i| i.date).max();
-        [used, replaced, inspected].into_iter().flatten().max()
+        let metered = self.usage.last_reading();
+        [used, metered, replaced, inspected]
+            .into_iter()
+            .flatten()
+            .max()
     }
 }

@@ -83,6 +83,12 @@ pub enum ProblemKind {
     NoUse,
     /// Settings that cannot be read.
     Settings,
+    /// Use that was read off meters, with what was assumed.
+    Meters,
+    /// Dates of which only a stretch of days is known.
+    Vague,
+    /// A mapping of a user's own columns that cannot be read, or a row it left out.
+    Mapping,
 }
 
 /// One thing that is wrong, or worth knowing.
@@ -125,4 +131,15 @@ pub struct Account {
     pub set_aside: u64,
     /// Of the rows used, those dated after the as-of date: sound, and not yet known.
     pub later: u64,
+}
+
+/// How a rule of `columns.toml` fared: every rule is told, those that touched nothing too.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct RuleCount {
+    /// The table it is for.
+    pub table: Table,
+    /// The rule as it stands in the file, but for spacing, behind the section of its table.
+    pub rule: String,
+    /// Rows it changed or gave a meaning to.
+    pub rows: u64,
 }

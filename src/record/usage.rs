@@ -23,6 +23,15 @@ pub struct UsageRow<'a> {
     pub amounts: Amounts,
 }
 
+/// Use that was read off a meter: spread over the days between two readings.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Stretch {
+    /// The day of the earlier reading: the use lies after it.
+    pub after: NaiveDate,
+    /// The day of the later reading: nobody knew of the use before.
+    pub known: NaiveDate,
+}
+
 /// Names seen so far, each with a number.
 #[derive(Clone, Debug, Default, PartialEq)]
 struct Names {
@@ -52,9 +61,48 @@ pub struct UsageLog {
     products: Vec<u32>,
     bins: Vec<Option<u32>>,
     amounts: Vec<Amounts>,
+    /// Of rows that were read off a meter, by place.
+    stretches: BTreeMap<usize, Stretch>,
 }
 
 impl UsageLog {
+    /// Adds a row that was read off a meter.
+    pub fn push_spread(&mut self, row: UsageRow<'_>, stretch: Stretch) {
+        self.stretches.insert(self.rows.len(), stretch);
+        self.push(row);
+    }
+
+    /// The stretch that a row was spread over; `None`: its day was written down.
+    #[must_use]
+    pub fn stretch(&self, index: usize) -> Option<Stretch> {
+        self.stretches.get(&index).copied()
+    }
+
+    /// The last reading that use was read off.
+    #[must_use]
+    pub fn last_reading(&self) -> Option<NaiveDate> {
+        self.stretches.values().map(|s| s.known).max()
+    }
+
+    /// What was known at the end of a day.
+    #[must_use]
+    pub fn known_on(&self, day: NaiveDate) -> Self {
+        self.chosen(|i| {
+            self.dates[i] <= day && self.stretch(i).is_none_or(|stretch| stretch.known <= day)
+        })
+    }
+
+    fn chosen(&self, mut keep: impl FnMut(usize) -> bool) -> Self {
+        let mut out = Self::default();
+        for index in (0..self.len()).filter(|i| keep(*i)) {
+            if let Some(stretch) = self.stretch(index) {
+                out.stretches.insert(out.len(), stretch);
+            }
+            out.push(self.get(index));
+        }
+        out
+    }
+
     /// Adds a row.
     pub fn push(&mut self, row: UsageRow<'_>) {
         self.rows.push(row.row);
@@ -108,12 +156,6 @@ impl UsageLog {
     /// The rows for which `keep` holds.
     #[must_use]
     pub fn filtered(&self, mut keep: impl FnMut(UsageRow<'_>) -> bool) -> Self {
-        let mut out = Self::default();
-        for row in self.iter() {
-            if keep(row) {
-                out.push(row);
-            }
-        }
-        out
+        self.chosen(|index| keep(self.get(index)))
     }
 }

@@ -22,7 +22,7 @@ use super::{BudgetReport, Estimate, Forecast, Header, PlanSource};
 use crate::decide::Advice;
 use crate::model::goodness::agreement::Stretch;
 use crate::model::health::Sampler;
-use crate::record::{Account, Amounts, Problem, Severity};
+use crate::record::{Account, Amounts, Problem, RuleCount, Severity};
 use crate::units::Measure;
 
 /// The document every result begins with.
@@ -470,7 +470,15 @@ fn model(line: &ModelLine) -> Value {
 
 /// What a check of the records found.
 #[must_use]
-pub fn check(header: &Header, problems: &[Problem], account: &[Account]) -> Value {
+pub fn check(
+    header: &Header,
+    problems: &[Problem],
+    account: &[Account],
+    mapping: &[RuleCount],
+    proposal: Option<&str>,
+) -> Value {
+    let rule = |r: &RuleCount| json!({"table": r.table.name(), "rule": r.rule, "rows": r.rows});
+    let mapping: Vec<Value> = mapping.iter().map(rule).collect();
     let list = |severity: Severity| -> Vec<Value> {
         problems
             .iter()
@@ -497,6 +505,8 @@ pub fn check(header: &Header, problems: &[Problem], account: &[Account]) -> Valu
             "rows_read": sum(|a| a.read),
             "rows_used": sum(|a| a.used),
             "rows_set_aside": sum(|a| a.set_aside),
+            "mapping": mapping,
+            "proposed_mapping": proposal,
         }),
     )
 }

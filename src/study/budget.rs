@@ -66,7 +66,7 @@ impl Study {
         PolicyLine {
             policy: policy.name(),
             changed_before,
-            total: summing.is_known(|_| true).then_some(known_total),
+            total: summing.is_known().then_some(known_total),
             known_total,
             down: summing.down_total(&summing.lines(&summing.places())),
         }
@@ -99,8 +99,8 @@ impl Summing<'_> {
         let settings = &self.study.records.settings;
         let season = self.outlook.season;
         let known_total = Forecast::of(&self.outcome.total);
-        let total = self.is_known(|_| true).then_some(known_total);
-        let planned = self.planned(|_| true);
+        let total = self.is_known().then_some(known_total);
+        let planned = self.planned();
         let per_acre = total.and_then(|t| {
             planned
                 .acres
@@ -143,23 +143,35 @@ impl Summing<'_> {
         }
     }
 
-    /// Whether every cost on machines for which `keep` holds is known.
-    fn is_known(&self, keep: impl Fn(usize) -> bool) -> bool {
+    /// Whether every cost is known.
+    fn is_known(&self) -> bool {
+        self.unknown_machines().is_empty() && self.outlook.in_service.unclear.is_empty()
+    }
+
+    /// Places of machines with a cost that is not known, ascending.
+    fn unknown_machines(&self) -> Vec<usize> {
         let service = &self.outlook.in_service;
         let used = service.units.iter().map(|u| (u.machine, u.line));
         let used = used.chain(service.due.iter().map(|d| (d.machine, d.line)));
         let rate = self.study.records.settings.labor_rate;
-        used.filter(|(machine, _)| keep(*machine))
-            .all(|(_, line)| self.states.known[line] && service.lines[line].cost.is_known(rate))
-            && service.unclear.is_empty()
+        let known =
+            |line: usize| self.states.known[line] && service.lines[line].cost.is_known(rate);
+        let unknown = used.filter(|(_, line)| !known(*line));
+        let machines: std::collections::BTreeSet<usize> = unknown.map(|(m, _)| m).collect();
+        machines.into_iter().collect()
     }
 
-    fn planned(&self, keep: impl Fn(&str) -> bool) -> Amounts {
+    fn planned(&self) -> Amounts {
         let season = self.outlook.season;
         let uses = self.outlook.plan.uses.iter();
-        plan::total(uses.filter(|u| {
-            season.holds(u.from) && self.study.wants_machine(&u.machine) && keep(&u.machine)
-        }))
+        let wanted = uses.filter(|u| self.study.wants_machine(&u.machine));
+        plan::total(wanted.filter(|u| season.holds(u.from)))
+    }
+
+    fn planned_on(&self, machine: &str) -> Amounts {
+        let season = self.outlook.season;
+        let uses = self.outlook.plan.of_machine(machine).iter();
+        plan::total(uses.filter(|u| season.holds(u.from)))
     }
 
     /// Places of the lines in use, by family and part.
@@ -248,11 +260,12 @@ impl Summing<'_> {
 
     fn machines(&self) -> Vec<MachineLine> {
         let service = &self.outlook.in_service;
+        let unknown = self.unknown_machines();
         (0..service.machines.len())
             .filter(|m| self.study.wants_machine(&service.machines[*m]))
             .map(|m| {
                 let name = &service.machines[m];
-                let known = self.is_known(|machine| machine == m);
+                let known = unknown.binary_search(&m).is_err() && service.unclear.is_empty();
                 MachineLine {
                     machine: name.clone(),
                     site: self
@@ -260,7 +273,7 @@ impl Summing<'_> {
                         .records
                         .machine(name)
                         .and_then(|m| m.site.clone()),
-                    planned: self.planned(|machine| machine == name),
+                    planned: self.planned_on(name),
                     total: known.then(|| Forecast::of(&self.outcome.machines[m])),
                 }
             })

@@ -199,7 +199,7 @@ impl Study {
             .reference
             .as_deref()
             .or(records.settings.reference_group.as_deref());
-        let known = records.usage.filtered(|row| row.date <= as_of);
+        let known = records.usage.known_on(as_of);
         let groups = Groups::new(&records.products, &known, wanted)?;
         let sums = UseSums::new(&known, &groups, as_of);
         let supersession = Supersession::new(&records.parts);
@@ -295,9 +295,8 @@ impl Study {
             .collect()
     }
 
-    /// Assesses every wearing family from the lives for which `keep` holds; groups in `also` get
-    /// a factor even where no life saw them. No parameters are drawn for `draws` of 0, nor for
-    /// families that are not asked for.
+    /// Assesses every wearing family asked for from the lives for which `keep` holds; groups in `also` get
+    /// a factor even where no life saw them. No parameters are drawn for `draws` of 0.
     #[must_use]
     pub fn assess(
         &self,
@@ -312,24 +311,18 @@ impl Study {
             seed: self.options.seed,
         };
         let silent = self.silent_machines();
-        let families = self.wearing_families();
-        let asked = |family: &Family| self.wants_family(&family.name);
-        let of = families.iter().filter(|f| asked(f)).count();
-        let mut number = 0;
+        let mut families = self.wearing_families();
+        families.retain(|family| self.wants_family(&family.name));
+        let of = families.len();
         families
             .iter()
-            .map(|family| {
-                let mut wanted = wanted;
-                if asked(family) {
-                    number += 1;
-                    self.progress.tell(|| Stage::Fitting {
-                        number,
-                        of,
-                        family: family.name.clone(),
-                    });
-                } else {
-                    wanted.draws = 0;
-                }
+            .enumerate()
+            .map(|(i, family)| {
+                self.progress.tell(|| Stage::Fitting {
+                    number: i + 1,
+                    of,
+                    family: family.name.clone(),
+                });
                 let lives: Vec<&Life> = self
                     .built
                     .lives

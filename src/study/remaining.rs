@@ -118,6 +118,7 @@ impl Study {
                 .map(|u| plan::years_later(u, years));
             long.uses.extend(again);
         }
+        long.uses.sort_by(|a, b| a.machine.cmp(&b.machine));
         debug_assert!(
             long.uses
                 .iter()

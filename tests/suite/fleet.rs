@@ -280,6 +280,7 @@ fn worn(m: usize, family: &TrueFamily, p: usize, date: NaiveDate) -> Replacement
     Replacement {
         row: 2,
         date,
+        date_from: None,
         machine: name(m),
         position: format!("{} {p:02}", family.name),
         part: None,

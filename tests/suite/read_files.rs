@@ -13,7 +13,7 @@ use wearcast::record::{ProblemKind, Severity};
 use crate::read::{Folder, GOOD};
 
 /// The good tables as sheets of one workbook; numbers and dates typed where they look like it.
-fn workbook(folder: &Folder, name: &str, tables: &[(&str, &str)]) {
+pub(crate) fn workbook(folder: &Folder, name: &str, tables: &[(&str, &str)]) {
     let date = Format::new().set_num_format("yyyy-mm-dd");
     let mut book = Workbook::new();
     for (table, text) in tables {

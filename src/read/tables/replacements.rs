@@ -19,6 +19,7 @@ pub(super) const SPEC: Spec = Spec {
         ("labor_hours", false),
         ("parts_cost", false),
         ("note", false),
+        ("date_from", false),
     ],
     amounts: AmountColumns::None,
 };
@@ -42,6 +43,7 @@ pub(in crate::read) fn replacement(row: &mut Row<'_>) -> Replacement {
     Replacement {
         row: row.number,
         date: row.needed_date("date"),
+        date_from: row.date("date_from"),
         machine: row.needed_text("machine"),
         position: row.needed_text("position"),
         part: row.text("part"),

@@ -3,7 +3,7 @@
 use std::collections::BTreeSet;
 
 use super::{Check, Finding, order, twins, unknown};
-use crate::record::{MeterReading, ProblemKind, Table};
+use crate::record::{MeterKind, MeterReading, ProblemKind, Table};
 
 impl Check<'_> {
     pub(super) fn meters(&mut self) {
@@ -28,28 +28,80 @@ impl Check<'_> {
             let finding = twins::equal(earlier);
             self.notes.remark(Table::Meters, Some(later), finding);
         }
-        rows.sort_by(|a, b| order::meter(a, b).then(a.row.cmp(&b.row)));
-        for pair in rows.windows(2) {
-            if let Some(finding) = backwards(&pair[0], &pair[1]) {
-                self.notes.remark(Table::Meters, Some(pair[1].row), finding);
+        rows.sort_by(|a, b| in_time(a, b).then(a.row.cmp(&b.row)));
+        let mut kept: Vec<MeterReading> = Vec::new();
+        for row in rows {
+            let finding = kept.last().and_then(|earlier| backwards(earlier, &row));
+            match finding {
+                // A fall that nobody explains: which of the two readings is wrong, who can tell.
+                Some(finding) if becomes_use(row.meter) && !is_new_counter(&row) => {
+                    self.notes.passes(Table::Meters, row.row, vec![finding]);
+                    continue;
+                }
+                Some(finding) => self.notes.remark(Table::Meters, Some(row.row), finding),
+                None => {}
             }
+            kept.push(row);
         }
-        self.records.meters = rows;
+        self.records.meters = kept;
     }
+}
+
+/// Whether what a meter counts wears parts.
+pub(super) fn becomes_use(kind: MeterKind) -> bool {
+    matches!(kind, MeterKind::Hours | MeterKind::Acres | MeterKind::Tons)
+}
+
+/// By machine, meter and date; a new counter's first reading comes after the old one's last.
+pub(super) fn in_time(a: &MeterReading, b: &MeterReading) -> std::cmp::Ordering {
+    (&a.machine, a.meter, a.date, is_new_counter(a))
+        .cmp(&(&b.machine, b.meter, b.date, is_new_counter(b)))
+        .then_with(|| order::meter(a, b))
+}
+
+/// Words of a note that say the counter is another one from here on.
+const NEW: [&str; 9] = [
+    "new meter",
+    "new counter",
+    "meter changed",
+    "counter changed",
+    "replaced",
+    "reset",
+    "swapped",
+    "exchanged",
+    "changed meter",
+];
+
+/// Whether a row says that its counter took the place of another: by its note, or by a column
+/// `replaced` that says neither `no` nor 0.
+pub(super) fn is_new_counter(row: &MeterReading) -> bool {
+    let note = row.note.as_deref().unwrap_or_default().to_lowercase();
+    let by_note = NEW.iter().any(|word| note.contains(word));
+    let column = row
+        .extra
+        .iter()
+        .find(|(header, _)| header.trim().eq_ignore_ascii_case("replaced"));
+    let no = ["no", "n", "false", "0"];
+    by_note || column.is_some_and(|(_, text)| !no.contains(&text.to_lowercase().as_str()))
 }
 
 /// A meter that shows less than before.
 fn backwards(earlier: &MeterReading, later: &MeterReading) -> Option<Finding> {
     let same = earlier.machine == later.machine && earlier.meter == later.meter;
     (same && later.reading < earlier.reading).then(|| {
+        let expected = if is_new_counter(later) {
+            "a new counter from here on, as the row says"
+        } else {
+            "a reading that is not below an earlier one; where the meter was changed, say so in `note`"
+        };
         Finding::new(
             "reading",
             ProblemKind::Order,
             format!(
-                "{}, below the {} of {}",
-                later.reading, earlier.reading, earlier.date
+                "{}, below the {} of {} in row {}",
+                later.reading, earlier.reading, earlier.date, earlier.row
             ),
-            "a reading that is not below an earlier one; where the meter was changed, say so in `note`",
+            expected,
         )
     })
 }

@@ -21,7 +21,14 @@ fn amounts(a: Amounts, b: Amounts) -> Ordering {
 pub(super) fn replacement(a: &Replacement, b: &Replacement) -> Ordering {
     (a.date, &a.machine, &a.position, &a.slot, a.reason)
         .cmp(&(b.date, &b.machine, &b.position, &b.slot, b.reason))
-        .then_with(|| (&a.part, a.last_good, &a.note).cmp(&(&b.part, b.last_good, &b.note)))
+        .then_with(|| {
+            (&a.part, a.last_good, &a.note, a.date_from).cmp(&(
+                &b.part,
+                b.last_good,
+                &b.note,
+                b.date_from,
+            ))
+        })
         .then_with(|| float(a.quantity, b.quantity))
         .then_with(|| float(a.down_hours, b.down_hours))
         .then_with(|| float(a.labor_hours, b.labor_hours))

@@ -5,7 +5,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use chrono::NaiveDate;
 
 use super::fleet::not_whole;
-use super::{Check, FamilyFacts, Finding, Notes, order, pieces, twins, unknown};
+use super::{Check, FamilyFacts, Finding, Notes, order, pieces, twins, unknown, vague};
 use crate::record::{Installed, Machine, Position, ProblemKind, Records, Replacement, Table};
 
 /// Names to look up, over sound rows.
@@ -48,6 +48,7 @@ impl<'r> Known<'r> {
 impl Check<'_> {
     pub(super) fn replacements(&mut self) {
         let mut rows = std::mem::take(&mut self.records.replacements);
+        self.narrow(&mut rows);
         let families = self.families_by_number();
         let Self {
             notes,
@@ -91,6 +92,10 @@ impl Check<'_> {
             |r| r.row,
             |row| overfull.get(&row.row).cloned().into_iter().collect(),
         );
+        vague::last_good(&mut rows);
+        if let Some(finding) = vague::told(&rows) {
+            self.notes.remark(Table::Replacements, None, finding);
+        }
         self.records.replacements = rows;
     }
 
@@ -233,6 +238,10 @@ fn out_of_time(row: &Replacement, machine: &Machine, position: &Position) -> Vec
             date,
             format!("a date on or before {retired}, when `{name}` was retired"),
         ));
+    }
+    if let Some(first) = row.date_from.filter(|first| date < *first) {
+        let expected = format!("a first possible day on or before the last, {date}");
+        findings.push(order_finding("date_from", first, expected));
     }
     if let Some(last_good) = row.last_good.filter(|last_good| date < *last_good) {
         let expected = format!("a date on or before the replacement on {date}");

@@ -5,11 +5,20 @@ use std::fmt::Write as _;
 use super::grid::{Grid, Lean};
 use super::problems::grouped;
 use super::words::{whole, wrapped};
-use crate::record::{Account, Problem, Severity};
+use crate::record::{Account, Problem, RuleCount, Severity};
 
 /// Everything wrong with the records, then the account of every row.
+///
+/// - `mapping`: the rules for the user's own columns.
+/// - `proposal`: the text of a mapping that would fit better.
 #[must_use]
-pub fn check(problems: &[Problem], account: &[Account], width: usize) -> String {
+pub fn check(
+    problems: &[Problem],
+    account: &[Account],
+    mapping: &[RuleCount],
+    proposal: Option<&str>,
+    width: usize,
+) -> String {
     let mut out = String::new();
     for (severity, one, many) in [
         (
@@ -59,6 +68,19 @@ pub fn check(problems: &[Problem], account: &[Account], width: usize) -> String 
         out.push_str("No problems.\n\n");
     }
     out.push_str(&rows(account, width));
+    if !mapping.is_empty() {
+        let _ = writeln!(out, "\nRules of columns.toml, and the rows each touched");
+        for rule in mapping {
+            let _ = writeln!(out, "{:>9}  {}", whole(rule.rows as f64), rule.rule);
+        }
+    }
+    if let Some(text) = proposal {
+        out.push_str(
+            "\nSome headers or values do not match. This columns.toml would map them; nothing of\n\
+             it is in use. Look it over, mend it, and save it in the records folder.\n\n",
+        );
+        out.push_str(text);
+    }
     out
 }
 

@@ -44,7 +44,8 @@ pub fn known_on(records: &Records, as_of: NaiveDate) -> Records {
         products: records.products.clone(),
         usage: records
             .usage
-            .filtered(|row| row.date <= as_of && begun(row.machine)),
+            .known_on(as_of)
+            .filtered(|row| begun(row.machine)),
         replacements: replacements
             .filter(|r| r.date <= as_of && begun(&r.machine))
             .cloned()

@@ -1,0 +1,297 @@
+//! The mapping that would fit a folder: a text to look over, correct and save, never applied.
+
+use std::collections::{BTreeMap, BTreeSet};
+use std::path::Path;
+
+use super::apply::{Holds, holds};
+use super::sample::{Column, Sample, sample};
+use super::target::canonical;
+use super::text::toml_text;
+use super::{ColumnRule, OwnName, Rules, Target, words, write};
+use crate::read::cell::DateForm;
+use crate::read::error::ReadError;
+use crate::read::find::{self, Home};
+use crate::read::header::{Spec, normal};
+use crate::read::{tables, text};
+use crate::record::Table;
+use crate::units::Measure;
+
+/// The whole `columns.toml` that would fit a folder; `None` where there is nothing to propose.
+///
+/// Rules of a present file stay. What cannot be told stands in comments. Values are looked at only
+/// where `thorough`, headers always.
+///
+/// # Errors
+/// [`ReadError`] when the folder or one of its files cannot be read at all.
+pub fn proposal(dir: &Path, thorough: bool) -> Result<Option<String>, ReadError> {
+    let mut folder = find::folder(dir)?;
+    let settings = text::settings(dir)?.0;
+    let mut samples = BTreeMap::new();
+    let mut own: BTreeMap<Table, OwnPlace> = BTreeMap::new();
+    for (table, found) in &folder.tables {
+        samples.insert(*table, sample(found, folder.book.as_mut(), thorough)?);
+    }
+    for (name, found) in find::strangers(dir, &folder)? {
+        let seen = sample(&found, folder.book.as_mut(), thorough)?;
+        let Some(table) = table_of(&name, &seen).filter(|t| !samples.contains_key(t)) else {
+            continue;
+        };
+        let is_sheet = matches!(found.home, Home::Sheet(_));
+        own.insert(table, OwnPlace { name, is_sheet });
+        samples.insert(table, seen);
+    }
+    let dates = DateForm {
+        format: settings.date_format,
+    };
+    let before = folder.mapping.clone();
+    let mut drafts: BTreeMap<Table, Draft<'_>> = BTreeMap::new();
+    for (table, seen) in &samples {
+        let rules = before.tables.get(table).cloned().unwrap_or_default();
+        let mut draft = Draft {
+            spec: tables::spec(*table),
+            table: *table,
+            seen,
+            rules,
+            notes: Vec::new(),
+        };
+        draft.place(own.get(table));
+        draft.headers();
+        drafts.insert(*table, draft);
+    }
+    let names = Names::of(&drafts);
+    for draft in drafts.values_mut() {
+        draft.numbers();
+        draft.dates(&dates);
+        draft.words();
+        draft.names(&names);
+    }
+    let mut mapping = before.clone();
+    let mut notes = BTreeMap::new();
+    for (table, draft) in drafts {
+        notes.insert(table, draft.notes);
+        mapping.tables.insert(table, draft.rules);
+    }
+    let nothing = notes.values().all(Vec::is_empty);
+    let same = |(table, rules): (&Table, &Rules)| {
+        before.tables.get(table).map_or(0, |r| r.list.len()) == rules.list.len()
+    };
+    if nothing && mapping.tables.iter().all(same) {
+        return Ok(None);
+    }
+    let text = write::text(&mapping, &|table| {
+        notes.get(&table).cloned().unwrap_or_default()
+    });
+    Ok(Some(text))
+}
+
+/// A file or sheet with a name of its own.
+struct OwnPlace {
+    name: String,
+    is_sheet: bool,
+}
+
+/// The table that a file is by its name, or the only one all of whose needed columns it has.
+fn table_of(name: &str, seen: &Sample) -> Option<Table> {
+    let stem = Path::new(name)
+        .file_stem()
+        .unwrap_or_default()
+        .to_string_lossy();
+    let has_all = |table: &Table| {
+        let spec = tables::spec(*table);
+        let mut needed = spec.columns.iter().filter(|(_, needed)| *needed);
+        needed.all(|(column, _)| {
+            seen.columns
+                .iter()
+                .any(|c| likely(spec, &c.header).is_some_and(|(l, _)| l == *column))
+        })
+    };
+    words::table(&stem).or_else(|| {
+        let fitting: Vec<Table> = Table::ALL.into_iter().filter(has_all).collect();
+        match fitting.as_slice() {
+            [one] => Some(*one),
+            _ => None,
+        }
+    })
+}
+
+/// The column that a header is or likely stands for, and the unit it is in.
+fn likely(spec: &Spec, header: &str) -> Option<(String, Option<&'static str>)> {
+    if let Some(column) = canonical(spec, header) {
+        return Some((column, None));
+    }
+    if let Some((column, unit)) = words::header(header, |c| canonical(spec, c).is_some()) {
+        return Some((column.to_owned(), unit));
+    }
+    let near = words::nearest(header, spec.columns.iter().map(|(name, _)| *name));
+    near.map(|name| (name.to_owned(), None))
+}
+
+/// The proposal for one table at work.
+pub(super) struct Draft<'s> {
+    pub(super) spec: &'static Spec,
+    pub(super) table: Table,
+    pub(super) seen: &'s Sample,
+    pub(super) rules: Rules,
+    pub(super) notes: Vec<String>,
+}
+
+impl Draft<'_> {
+    pub(super) fn rule(&mut self) -> usize {
+        self.rules.rule(String::new(), 0)
+    }
+
+    fn place(&mut self, own: Option<&OwnPlace>) {
+        if let Some(own) = own {
+            let rule = self.rule();
+            let name = OwnName {
+                name: own.name.clone(),
+                rule,
+            };
+            *(if own.is_sheet {
+                &mut self.rules.sheet
+            } else {
+                &mut self.rules.file
+            }) = Some(name);
+        }
+        if let Some(mark) = self
+            .seen
+            .mark
+            .filter(|m| *m != ',' && self.rules.separator.is_none())
+        {
+            let rule = self.rule();
+            self.rules.separator = Some((mark, rule));
+        }
+    }
+
+    pub(super) fn has_rule(&self, header: &str) -> bool {
+        self.rules
+            .columns
+            .iter()
+            .any(|c| normal(&c.own) == normal(header))
+    }
+
+    fn measure(&self, column: &str) -> Option<Measure> {
+        let word = normal(column);
+        let word = word.strip_suffix("before").unwrap_or(&word).to_owned();
+        let unit = crate::units::HEADER_UNITS
+            .into_iter()
+            .find(|u| u.word == word);
+        unit.filter(|_| holds(self.spec, column) == Holds::Number)
+            .map(|u| u.measure)
+    }
+
+    /// Columns that the table has already, by a header or a rule.
+    fn taken(&self) -> BTreeSet<String> {
+        let key = |column: &str| {
+            self.measure(column)
+                .map_or_else(|| normal(column), |m| m.name().to_owned())
+        };
+        let plain = self
+            .seen
+            .columns
+            .iter()
+            .filter(|c| !self.has_rule(&c.header));
+        let plain = plain.filter_map(|c| canonical(self.spec, &c.header));
+        let ruled = self.rules.columns.iter().map(|c| c.to.column.clone());
+        let constant = self.rules.constants.iter().map(|c| c.column.clone());
+        plain
+            .chain(ruled)
+            .chain(constant)
+            .map(|c| key(&c))
+            .collect()
+    }
+
+    fn headers(&mut self) {
+        let headers: Vec<String> = self.seen.columns.iter().map(|c| c.header.clone()).collect();
+        for header in headers {
+            if header.is_empty()
+                || self.has_rule(&header)
+                || canonical(self.spec, &header).is_some()
+            {
+                continue;
+            }
+            let taken = self.taken();
+            let is_free = |column: &str| {
+                let key = self
+                    .measure(column)
+                    .map_or_else(|| normal(column), |m| m.name().to_owned());
+                !taken.contains(&key)
+            };
+            if words::LOADS.contains(&normal(&header).as_str())
+                && canonical(self.spec, "tons").is_some()
+                && is_free("tons")
+            {
+                self.notes.push(format!(
+                    "{} = {{ column = \"tons\", load = ? }}  # say how many short tons one load is; goes into [{}.columns]",
+                    toml_text(&header), self.table.name()
+                ));
+                continue;
+            }
+            let Some((column, unit)) =
+                likely(self.spec, &header).filter(|(column, _)| is_free(column))
+            else {
+                continue;
+            };
+            let rule = self.rule();
+            let to = Target {
+                column,
+                unit: unit.map(str::to_owned),
+                load: None,
+                factor: 1.0,
+                season: false,
+                kept: false,
+            };
+            self.rules.columns.push(ColumnRule {
+                own: header,
+                to,
+                rule,
+            });
+        }
+        let taken = self.taken();
+        for (name, _) in self
+            .spec
+            .columns
+            .iter()
+            .filter(|(name, needed)| *needed && !taken.contains(&normal(name)))
+        {
+            self.notes.push(format!("no header looks like the needed column `{name}`; name it, or give one value for all rows under [{}.constant]", self.table.name()));
+        }
+    }
+
+    /// The column of the file that is a column of the table.
+    pub(super) fn column(&self, name: &str) -> Option<&Column> {
+        let ruled = self.rules.columns.iter().find(|c| c.to.column == name);
+        let is = |c: &&Column| match ruled {
+            Some(rule) => normal(&c.header) == normal(&rule.own),
+            None => normal(&c.header) == normal(name) && !self.has_rule(&c.header),
+        };
+        self.seen.columns.iter().find(is)
+    }
+}
+
+/// Names that other tables may use.
+pub(super) struct Names {
+    /// Column, the table that lists it, and the names.
+    pub(super) lists: Vec<(&'static str, Table, BTreeSet<String>)>,
+}
+
+impl Names {
+    fn of(drafts: &BTreeMap<Table, Draft<'_>>) -> Self {
+        let list = |column: &'static str, table: Table| {
+            let seen = drafts.get(&table).and_then(|d| d.column(column));
+            (
+                column,
+                table,
+                seen.map_or_else(BTreeSet::new, |c| c.texts.clone()),
+            )
+        };
+        Self {
+            lists: vec![
+                list("machine", Table::Machines),
+                list("product", Table::Products),
+                list("part", Table::Parts),
+                list("position", Table::Positions),
+            ],
+        }
+    }
+}

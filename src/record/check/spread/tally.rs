@@ -1,0 +1,88 @@
+//! What became of meter readings, in words.
+
+use std::collections::BTreeSet;
+
+/// How many stretches met which fate.
+#[derive(Default)]
+pub(super) struct Tally {
+    pub(super) by_log: u64,
+    pub(super) by_months: u64,
+    pub(super) by_days: u64,
+    pub(super) unknown_product: u64,
+    pub(super) logged: u64,
+    pub(super) bins: BTreeSet<String>,
+    pub(super) lost: Vec<String>,
+    pub(super) before: Vec<String>,
+}
+
+impl Tally {
+    /// What was found and what is expected, for each remark.
+    pub(super) fn told(&self) -> Vec<(String, String)> {
+        let mut told = Vec::new();
+        let stretches = |n: u64| {
+            format!(
+                "{n} {} between readings",
+                if n == 1 { "stretch" } else { "stretches" }
+            )
+        };
+        let mut add = |n: u64, found: &str, expected: &str| {
+            if 0 < n {
+                told.push((format!("{} {found}", stretches(n)), expected.to_owned()));
+            }
+        };
+        add(
+            self.by_log,
+            "whose use is laid evenly on the days on which the fleet worked",
+            "a usage log, where one can be kept; a wear-out in between counts from the earlier reading on",
+        );
+        add(
+            self.by_months,
+            "whose use is laid evenly on the days of March to June and August to November",
+            "a usage log, where one can be kept; the months are common practice, and a wear-out in between counts from the earlier reading on",
+        );
+        add(
+            self.by_days,
+            "outside the months of field work, whose use is laid evenly on every day",
+            "a usage log, where one can be kept; a wear-out in between counts from the earlier reading on",
+        );
+        add(
+            self.unknown_product,
+            "of which nothing says what was spread",
+            "a column `product` beside the readings; until then it is counted as a product of its own, `unknown product`",
+        );
+        add(
+            self.logged,
+            "that the usage log has rows of",
+            "readings only where the log has none; the log is used, the readings are kept",
+        );
+        let machines = |names: &mut dyn Iterator<Item = &String>| {
+            names.cloned().collect::<Vec<_>>().join(", ")
+        };
+        if !self.bins.is_empty() {
+            told.push((
+                format!(
+                    "readings of machines with several bins, not used: {}",
+                    machines(&mut self.bins.iter())
+                ),
+                "a usage log with bins: readings cannot say which bin the use went through"
+                    .to_owned(),
+            ));
+        }
+        if !self.lost.is_empty() {
+            told.push((
+                format!("use between the old counter's last reading and the new counter is not known: {}", machines(&mut self.lost.iter())),
+                "a last reading of the old counter and a first one of the new, both on the day of the change".to_owned(),
+            ));
+        }
+        if !self.before.is_empty() {
+            told.push((
+                format!(
+                    "use before the first reading is not known: {}",
+                    machines(&mut self.before.iter())
+                ),
+                "`records_from` in machines, on the day of the first reading".to_owned(),
+            ));
+        }
+        told
+    }
+}

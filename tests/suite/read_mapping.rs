@@ -1,0 +1,549 @@
+//! A user's own headers, words and units, through `columns.toml`.
+
+use std::collections::BTreeMap;
+
+use proptest::prelude::*;
+use wearcast::read;
+use wearcast::record::{ProblemKind, Reason, Severity};
+
+use crate::read::{Folder, GOOD, day, problems};
+
+/// The good folder with one table under the user's own name, headers, words and units.
+fn own_usage(columns: &str) -> Folder {
+    let folder = Folder::good();
+    folder
+        .remove("usage.csv")
+        .write(
+            "Streubuch.csv",
+            "Datum;Streuer;Produkt;Pfund;Fläche;Std;bin\n\
+             01.04.2024;der Rote;Lime fine;480000;120,5;8;rear\n\
+             02.04.2024;M1;potash;40000;100;5,25;rear\n",
+        )
+        .write("columns.toml", columns);
+    folder
+}
+
+const OWN_USAGE: &str = r#"
+[usage]
+file = "Streubuch.csv"
+separator = ";"
+decimal = ","
+date_format = "%d.%m.%Y"
+
+[usage.columns]
+"Datum" = "date"
+"Streuer" = "machine"
+"Produkt" = "product"
+"Pfund" = { column = "tons", unit = "lb" }
+"Fläche" = "acres"
+"Std" = "hours"
+
+[values.machine]
+"Der  rote" = "M1"
+
+[usage.values.product]
+"lime fine" = "lime"
+"#;
+
+#[test]
+fn a_log_with_its_own_name_headers_words_and_units_is_read_as_the_contract_says() {
+    let reading = own_usage(OWN_USAGE).read();
+    assert_eq!(reading.problems, []);
+    let rows: Vec<_> = reading.records.usage.iter().collect();
+    assert_eq!(rows.len(), 2);
+    let first = rows[0];
+    assert_eq!(
+        (first.date, first.machine, first.product, first.bin),
+        (day("2024-04-01"), "M1", "lime", Some("rear"))
+    );
+    // 480,000 lb are 240 short tons of 2,000 lb.
+    assert_eq!(first.amounts.tons, Some(240.0));
+    assert_eq!(
+        (first.amounts.acres, first.amounts.hours),
+        (Some(120.5), Some(8.0))
+    );
+    assert_eq!(rows[1].amounts.hours, Some(5.25));
+}
+
+#[test]
+fn every_rule_says_how_many_rows_it_touched() {
+    let reading = own_usage(OWN_USAGE).read();
+    let rows = |part: &str| -> Vec<u64> {
+        let hits = reading.mapping.iter().filter(|r| r.rule.contains(part));
+        hits.map(|r| r.rows).collect()
+    };
+    assert_eq!(rows("\"Datum\""), [2]);
+    assert_eq!(rows("separator"), [2]);
+    // 120,5 in the first row and 5,25 in the second.
+    assert_eq!(rows("decimal"), [2]);
+    assert_eq!(rows("lime fine"), [1]);
+    // The nickname holds in every table that has machines; only the log uses it.
+    let nickname = rows("Der  rote");
+    assert_eq!(nickname.iter().sum::<u64>(), 1);
+    assert_eq!(nickname.len(), 7);
+}
+
+#[test]
+fn what_is_wrong_is_told_under_the_users_own_header() {
+    let folder = own_usage(OWN_USAGE);
+    folder.add("Streubuch.csv", "03.04.2024;der Blaue;potash;1;1;1;rear\n2.13.2024;M1;potash;1;1;1;rear\n03.04.2024;M1;potash;1.000,5;1;1;rear");
+    let reading = folder.read();
+    let told: Vec<(Option<u32>, Option<&str>, ProblemKind)> = reading
+        .problems
+        .iter()
+        .map(|p| (p.place.row, p.place.column.as_deref(), p.kind))
+        .collect();
+    assert_eq!(
+        told,
+        [
+            (Some(4), Some("Streuer"), ProblemKind::Unknown),
+            (Some(5), Some("Datum"), ProblemKind::NotADate),
+            (Some(6), Some("Pfund"), ProblemKind::NotANumber),
+        ]
+    );
+    assert!(reading.problems[2].expected.contains("decimal comma"));
+    assert!(reading.problems[1].expected.contains("%d.%m.%Y"));
+}
+
+#[test]
+fn loads_are_tons_by_what_one_load_holds() {
+    let folder = Folder::good();
+    folder
+        .write(
+            "usage.csv",
+            "date,machine,product,loads\n2024-04-01,M1,lime,4\n2024-04-02,M1,lime,\n",
+        )
+        .write(
+            "columns.toml",
+            "[usage.columns]\nloads = { column = \"tons\", load = 6.5 }\n",
+        );
+    let reading = folder.read();
+    assert_eq!(
+        reading
+            .problems
+            .iter()
+            .filter(|p| p.severity == Severity::Problem)
+            .count(),
+        0
+    );
+    let tons: Vec<_> = reading
+        .records
+        .usage
+        .iter()
+        .map(|r| r.amounts.tons)
+        .collect();
+    // 4 loads of 6.5 short tons; what was not recorded stays unknown.
+    assert_eq!(tons, [Some(26.0), None]);
+}
+
+#[test]
+fn a_constant_stands_in_every_row_and_one_header_may_be_two_columns() {
+    let folder = Folder::good();
+    folder
+        .write("replacements.csv", "invoice date,unit,item\n04/02/2024,M1,F-1\n")
+        .write(
+            "columns.toml",
+            "[replacements]\ndate_format = \"%m/%d/%Y\"\n[replacements.columns]\n\"Invoice Date\" = \"date\"\nunit = \"machine\"\n\
+             item = [\"part\", \"position\"]\n[replacements.constant]\nreason = \"worn\"\n[replacements.values.position]\n\"F-1\" = \"fins\"\n",
+        );
+    let reading = folder.read();
+    assert_eq!(reading.problems, []);
+    let row = &reading.records.replacements[0];
+    assert_eq!(
+        (row.part.as_deref(), row.position.as_str(), row.reason),
+        (Some("F-1"), "fins", Reason::Worn)
+    );
+    let rule = reading
+        .mapping
+        .iter()
+        .find(|r| r.rule.contains("constant"))
+        .expect("told");
+    assert_eq!(
+        (rule.rule.as_str(), rule.rows),
+        ("[replacements.constant] reason = \"worn\"", 1)
+    );
+}
+
+#[test]
+fn a_credit_takes_back_the_row_of_the_same_thing_and_is_listed() {
+    let folder = Folder::good();
+    folder
+        .write(
+            "replacements.csv",
+            "date,machine,position,part,quantity,reason,parts_cost\n2024-04-01,M1,fins,F-1,4,worn,154\n\
+             2024-04-02,M1,fins,F-1,2,worn,77\n2024-04-03,M1,fins,F-1,-2,worn,-77\n2024-04-04,M1,fins,F-1,-3,worn,-1\n",
+        )
+        .write("columns.toml", "[replacements]\ncredits = true\n");
+    let reading = folder.read();
+    let rows: Vec<u32> = reading.records.replacements.iter().map(|r| r.row).collect();
+    // Row 4 takes back row 3; row 5 takes back three pieces that nobody fitted.
+    assert_eq!(rows, [2]);
+    assert_eq!(
+        problems(&reading, Severity::Remark),
+        [("replacements.csv".to_owned(), Some(4), ProblemKind::Mapping)]
+    );
+    assert_eq!(
+        problems(&reading, Severity::Problem),
+        [("replacements.csv".to_owned(), Some(5), ProblemKind::Mapping)]
+    );
+    assert!(
+        reading
+            .problems
+            .iter()
+            .any(|p| p.found.contains("takes back row 3"))
+    );
+    let account = &reading.accounts[5];
+    assert_eq!((account.read, account.used, account.set_aside), (4, 3, 1));
+}
+
+/// Text, then words that the one problem has.
+const WRONG: &[(&str, &[&str])] = &[
+    ("[usage", &["line 1"]),
+    ("[loads]\nfile = \"a.csv\"", &["line 1", "`loads`", "usage"]),
+    (
+        "[stock]\nseparator = \"x\"",
+        &["line 2", "`separator`", "\";\""],
+    ),
+    (
+        "[stock]\nsplit = \"x\"",
+        &["line 2", "`split`", "date_format"],
+    ),
+    (
+        "[stock]\ndate_format = \"%m/%d\"",
+        &["line 2", "`date_format`", "%d.%m.%Y"],
+    ),
+    ("[stock]\ncredits = true", &["line 2", "[replacements]"]),
+    (
+        "[stock]\nfile = \"other.csv\"",
+        &["line 2", "`other.csv`", "not in the folder"],
+    ),
+    (
+        "[stock.columns]\n\npart = \"parts\"",
+        &["line 3", "`part`", "perhaps `part`", "`on_hand`"],
+    ),
+    ("[stock.columns]\npart = 7", &["line 2", "the number 7"]),
+    (
+        "[stock.columns]\npart = { unit = \"lb\" }",
+        &["line 2", "no `column`"],
+    ),
+    (
+        "[stock.columns]\nonhand = { column = \"on_hand\", unit = \"lb\" }",
+        &["line 2", "`lb`", "amount of use"],
+    ),
+    (
+        "[usage.columns]\ntons = { column = \"tons\", unit = \"hectares\" }",
+        &["line 2", "hectares"],
+    ),
+    (
+        "[usage.columns]\ntons = { column = \"tons\", load = -1 }",
+        &["line 2", "`load` = the number -1"],
+    ),
+    (
+        "[usage.columns]\nacres = { column = \"acres\", load = 2 }",
+        &["line 2", "column of mass"],
+    ),
+    (
+        "[usage.columns]\ndate = { column = \"date\", season = true }",
+        &["line 2", "`season`", "replacements"],
+    ),
+    (
+        "[stock.constant]\npartt = \"a\"",
+        &["line 2", "`partt`", "`on_hand`"],
+    ),
+    (
+        "[stock.columns]\npart = \"part\"\ndue = \"part\"",
+        &["line 3", "second rule"],
+    ),
+    ("[stock.values.part]\na = []", &["line 2", "`a`", "a list"]),
+    (
+        "[values.colour]\na = \"b\"",
+        &["line 1", "`colour`", "no column of any table"],
+    ),
+    (
+        "[stock.columns]\npiece = \"part\"",
+        &["`piece`", "line 2", "`on_hand`"],
+    ),
+];
+
+#[test]
+fn a_bad_mapping_names_line_and_key_and_what_to_do() {
+    for (text, words) in WRONG {
+        let reading = Folder::good().write("columns.toml", text).read();
+        let shown: Vec<String> = reading.problems.iter().map(ToString::to_string).collect();
+        assert!(reading.has_whole_problems(), "{text}");
+        let fits = |line: &String| words.iter().all(|word| line.contains(word));
+        assert!(shown.iter().any(fits), "{text}\n{shown:#?}");
+    }
+}
+
+#[test]
+fn a_proposal_maps_likely_headers_and_words_and_leaves_the_rest_to_the_user() {
+    let folder = Folder::good();
+    folder
+        .remove("replacements.csv")
+        .write(
+            "Repairs 2024.csv",
+            "Datum;Unit;Positon;Qty;Why\n13.04.2024;m1;fins;1;worn out\n14.04.2024;Big Bertha;fins;1;Brokn\n",
+        );
+    let text = read::proposal(folder.path(), true)
+        .expect("readable")
+        .expect("a proposal");
+    assert_eq!(
+        text,
+        "[replacements]\nfile = \"Repairs 2024.csv\"\nseparator = \";\"\ndate_format = \"%d.%m.%Y\"\n\n\
+         [replacements.columns]\n\"Datum\" = \"date\"\n\"Unit\" = \"machine\"\n\"Positon\" = \"position\"\n\"Qty\" = \"quantity\"\n\"Why\" = \"reason\"\n\n\
+         [replacements.values.machine]\n\"m1\" = \"M1\"\n\n[replacements.values.reason]\n\"Brokn\" = \"broken\"\n\"worn out\" = \"worn\"\n\
+         # \"Big Bertha\" = ?  # of `machine`, nothing in the records is spelled like it; goes into [replacements.values.machine]\n"
+    );
+    // Nothing is applied until it is saved; then all but the one unknown name is read.
+    assert_eq!(folder.read().records.replacements, []);
+    folder.write("columns.toml", text);
+    let found = folder.read();
+    assert_eq!(
+        problems(&found, Severity::Problem),
+        [("Repairs 2024.csv".to_owned(), Some(3), ProblemKind::Unknown)]
+    );
+    assert_eq!(found.records.replacements[0].reason, Reason::Worn);
+}
+
+#[test]
+fn a_date_that_can_be_read_two_ways_is_left_to_the_user() {
+    let folder = Folder::good();
+    folder.write(
+        "usage.csv",
+        "date,machine,product,loads\n04/05/2024,M1,lime,3\n",
+    );
+    let text = read::proposal(folder.path(), true)
+        .expect("readable")
+        .expect("a proposal");
+    assert!(
+        text.contains("# dates such as \"04/05/2024\" can be read in several ways"),
+        "{text}"
+    );
+    assert!(
+        text.contains("# \"loads\" = { column = \"tons\", load = ? }"),
+        "{text}"
+    );
+    assert!(!text.lines().any(|line| line.starts_with("date_format")));
+}
+
+#[test]
+fn a_good_folder_needs_no_proposal() {
+    for thorough in [false, true] {
+        let text = read::proposal(Folder::good().path(), thorough);
+        assert_eq!(text.expect("readable"), None);
+    }
+}
+
+/// A table under other headers, units, marks, dates and a nickname, and the rules that undo them.
+fn renamed(name: &str, text: &str, suffix: &str, mark: char) -> (String, String) {
+    let table = name.trim_end_matches(".csv");
+    let (head, body) = text.split_once('\n').expect("a header");
+    let own = |h: &str| format!("{h} {suffix}");
+    let known = |h: &&str| !matches!(*h, "owner code" | "dial");
+    let headers: Vec<String> = head
+        .split(',')
+        .map(|h| if known(&h) { own(h) } else { h.to_owned() })
+        .collect();
+    let rules: Vec<String> = head
+        .split(',')
+        .filter(known)
+        .map(|h| match h {
+            "tons" => format!("{:?} = {{ column = \"tons\", unit = \"lb\" }}", own(h)),
+            _ => format!("{:?} = {h:?}", own(h)),
+        })
+        .collect();
+    let tons = head.split(',').position(|h| h == "tons");
+    let cell = |(i, cell): (usize, &str)| -> String {
+        match (cell.parse::<f64>(), cell.parse::<chrono::NaiveDate>()) {
+            (Ok(value), _) if Some(i) == tons => (value * 2000.0).to_string(),
+            (Ok(_), _) if mark != ',' => cell.replace('.', ","),
+            (_, Ok(date)) => date.format("%d.%m.%Y").to_string(),
+            _ if cell == "M1" => "Old Red".to_owned(),
+            _ => cell.to_owned(),
+        }
+    };
+    let line = |line: &str| -> String {
+        let cells = line.split(',').enumerate().map(cell);
+        cells.collect::<Vec<_>>().join(&mark.to_string())
+    };
+    let body: Vec<String> = body.lines().map(line).collect();
+    let text = format!("{}\n{}\n", headers.join(&mark.to_string()), body.join("\n"));
+    let decimal = if mark == ',' { "." } else { "," };
+    let rules = format!(
+        "[{table}]\nseparator = {:?}\ndecimal = {decimal:?}\ndate_format = \"%d.%m.%Y\"\n[{table}.columns]\n{}\n",
+        mark.to_string(),
+        rules.join("\n")
+    );
+    (text, rules)
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig { cases: 24, failure_persistence: None, ..ProptestConfig::default() })]
+
+    /// Whatever is renamed, the records are those of the plain folder.
+    #[test]
+    fn a_folder_under_other_headers_units_and_marks_holds_the_same_records(
+        chosen in prop::collection::vec(any::<bool>(), GOOD.len()),
+        suffix in "[a-zäß]{1,6}",
+        mark in prop::sample::select(vec![',', ';', '|']),
+    ) {
+        let folder = Folder::good();
+        let mut rules = String::new();
+        for ((name, text), chosen) in GOOD.iter().zip(chosen) {
+            if chosen {
+                let (text, more) = renamed(name, text, &suffix, mark);
+                folder.write(name, text);
+                rules.push_str(&more);
+            }
+        }
+        rules.push_str("[values.machine]\n\"old  red\" = \"M1\"\n");
+        folder.write("columns.toml", &rules);
+        let (plain, own) = (Folder::good().read(), folder.read());
+        prop_assert_eq!(&own.problems, &[]);
+        prop_assert_eq!(&own.records, &plain.records);
+        let unmapped: BTreeMap<_, _> = own.mapping.iter().map(|r| (r.rule.clone(), r.rows)).collect();
+        prop_assert_eq!(unmapped.len(), own.mapping.len());
+    }
+
+    /// Any text is read or complained about, and never stops the program.
+    #[test]
+    fn any_columns_toml_is_read_or_complained_about(
+        lines in prop::collection::vec(
+            prop_oneof![
+                Just("[usage]".to_owned()), Just("[usage.columns]".to_owned()), Just("[values.machine]".to_owned()),
+                Just("[replacements.constant]".to_owned()), Just("credits = true".to_owned()),
+                "[a-z\"=\\[\\]{},. ]{0,30}", "\\PC{0,20}",
+                "\"[a-zé]{1,6}\" = \"(date|tons|machine|reason)\"",
+                "\"[a-z]{1,6}\" = \\{ column = \"tons\", (load|unit|season) = [0-9\"a-z.]{1,6} \\}",
+            ],
+            0..12,
+        ),
+    ) {
+        let folder = Folder::good();
+        folder.write("columns.toml", lines.join("\n"));
+        folder.read();
+        read::proposal(folder.path(), true).expect("readable");
+    }
+
+    /// Any cell of a mapped table is read, or its row is set aside and told.
+    #[test]
+    fn any_cell_under_rules_is_read_or_told(cells in prop::collection::vec("[0-9.,;/ a-z+-]{0,12}|\\PC{0,8}", 1..20)) {
+        let folder = own_usage(OWN_USAGE);
+        for cell in cells.chunks(3) {
+            folder.add("Streubuch.csv", &cell.join(";"));
+        }
+        folder.read();
+    }
+}
+
+#[test]
+fn check_tells_the_rules_the_rows_they_touched_and_what_it_would_propose() {
+    let folder = own_usage(OWN_USAGE);
+    let dir = folder.path().to_str().expect("a path");
+    let (status, out, _) = crate::cli::wearcast(&["check", dir]);
+    assert_eq!(status, wearcast::cli::ExitStatus::Done);
+    assert!(
+        out.contains("Rules of columns.toml, and the rows each touched\n"),
+        "{out}"
+    );
+    assert!(
+        out.contains("\n        2  [usage] file = \"Streubuch.csv\"\n"),
+        "{out}"
+    );
+    assert!(!out.contains("would map them"), "{out}");
+    folder.add("Streubuch.csv", "03.04.2024;M1;Potasch;1;1;1;rear");
+    let (status, out, _) = crate::cli::wearcast(&["check", dir, "--format", "json"]);
+    assert_eq!(status, wearcast::cli::ExitStatus::Problems);
+    let json: serde_json::Value = serde_json::from_str(&out).expect("JSON");
+    let rules = json["mapping"].as_array().expect("a list");
+    let lime = rules
+        .iter()
+        .find(|r| r["rule"] == "[usage.values.product] \"lime fine\" = \"lime\"");
+    assert_eq!(lime.expect("told")["rows"], 1);
+    assert_eq!(lime.expect("told")["table"], "usage");
+    let text = json["proposed_mapping"].as_str().expect("a proposal");
+    // The rules that are there stay, with the new one among them.
+    assert!(
+        text.contains("\"Potasch\" = \"potash\"") && text.contains("unit = \"lb\""),
+        "{text}"
+    );
+    folder.write("columns.toml", text);
+    assert_eq!(folder.read().problems, []);
+}
+
+#[test]
+fn the_mapping_that_the_readme_shows_is_sound() {
+    let readme = std::fs::read_to_string(concat!(env!("CARGO_MANIFEST_DIR"), "/README.md"))
+        .expect("README.md");
+    let (_, after) = readme
+        .split_once("<!-- columns.toml -->\n```toml\n")
+        .expect("the passage");
+    let (text, _) = after.split_once("```").expect("its end");
+    let folder = Folder::empty();
+    folder
+        .write("columns.toml", text)
+        .write(
+            "machines.csv",
+            "machine,in_service\nred spreader,2023-11-01\n",
+        )
+        .write(
+            "positions.csv",
+            "machine,position,part\nred spreader,chain,CHN-1\n",
+        )
+        .write("parts.csv", "part,family\nCHN-1,conveyor-chain\n")
+        .write(
+            "Spread log 2026.csv",
+            "Datum;Unit;product;Net;Hours\n01.04.2026;Old Red;Lime (fine);5000,5;3\n",
+        )
+        .write(
+            "replacements.csv",
+            "When,machine,Item\nautumn 2024,old red,CHN-1\n",
+        );
+    let reading = folder.read();
+    assert_eq!(problems(&reading, Severity::Problem), []);
+    let row = reading.records.usage.get(0);
+    assert_eq!(
+        (
+            row.machine,
+            row.product,
+            row.amounts.tons,
+            row.amounts.hours
+        ),
+        ("red spreader", "ag lime", Some(2.50025), None)
+    );
+    assert_eq!(reading.records.replacements[0].position, "chain");
+}
+
+#[test]
+fn a_sheet_of_a_workbook_may_have_a_name_of_its_own() {
+    let folder = Folder::good();
+    folder.remove("stock.csv");
+    let sheet = [("On the shelf", "item,qty on hand\nF-1,8\nF 1,2\n")];
+    crate::read_files::workbook(&folder, "all.xlsx", &sheet);
+    let text = read::proposal(folder.path(), true)
+        .expect("readable")
+        .expect("a proposal");
+    assert!(
+        text.contains("[stock]\nsheet = \"On the shelf\"\n"),
+        "{text}"
+    );
+    assert!(text.contains("\"F 1\" = \"F-1\""), "{text}");
+    let reading = folder.write("columns.toml", text).read();
+    assert_eq!(reading.problems, []);
+    let held: Vec<(&str, f64)> = reading
+        .records
+        .stock
+        .iter()
+        .map(|s| (s.part.as_str(), s.on_hand))
+        .collect();
+    assert_eq!(held, [("F-1", 2.0), ("F-1", 8.0)]);
+    folder.write("columns.toml", "[stock]\nsheet = \"On the Shelf\"\n");
+    assert!(
+        folder
+            .read()
+            .problems
+            .iter()
+            .any(|p| p.found.contains("`On the Shelf`: not in the folder"))
+    );
+}
