@@ -70,6 +70,31 @@ pub(super) enum Command {
                             wearcast import taskdata TASKDATA.zip --into my-records --dry-run"
     )]
     Import(ImportArgs),
+    /// Print a script that lets your shell complete commands and options
+    #[command(
+        after_help = "Example: wearcast completions bash > ~/.local/share/bash-completion/completions/wearcast"
+    )]
+    Completions(CompletionsArgs),
+    /// Write manual pages, one for each command
+    #[command(after_help = "Example: wearcast man ~/.local/share/man/man1")]
+    Man(ManArgs),
+}
+
+#[derive(Clone, Debug, clap::Args)]
+pub(super) struct CompletionsArgs {
+    /// The shell
+    #[arg(value_enum, value_name = "SHELL")]
+    pub(super) shell: clap_complete::Shell,
+}
+
+#[derive(Clone, Debug, clap::Args)]
+pub(super) struct ManArgs {
+    /// The folder to write into; made where there is none
+    #[arg(value_name = "DIR")]
+    pub(super) dir: PathBuf,
+    /// Replace files of the same name
+    #[arg(long)]
+    pub(super) force: bool,
 }
 
 #[derive(Clone, Debug, clap::Args)]

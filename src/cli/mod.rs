@@ -2,9 +2,12 @@
 
 mod args;
 mod import;
+mod next;
 mod output;
+mod pages;
 mod run;
 mod start;
+mod waiting;
 
 use std::ffi::OsString;
 use std::io::Write;
@@ -15,6 +18,8 @@ use clap::Parser;
 use crate::read::ReadError;
 use crate::report::xlsx::XlsxError;
 use crate::study::StudyError;
+
+pub use waiting::Screen;
 
 /// How a command ended, in numbers that scripts rely on.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -83,11 +88,22 @@ pub fn main(
     out: &mut dyn Write,
     err: &mut dyn Write,
 ) -> ExitStatus {
+    main_before(args, out, err, None)
+}
+
+/// The same before somebody who waits: `screen` is a terminal that is told how far the work is. The
+/// line is gone when the result comes.
+pub fn main_before(
+    args: impl IntoIterator<Item = OsString>,
+    out: &mut dyn Write,
+    err: &mut dyn Write,
+    screen: Screen,
+) -> ExitStatus {
     let args = match args::Args::try_parse_from(args) {
         Ok(args) => args,
         Err(error) => return explain(&error, out, err),
     };
-    match run::run(&args, out, err) {
+    match run::run(&args, out, err, screen) {
         Ok(status) => status,
         // The reader had enough: `wearcast lives DIR | head`.
         Err(CliError::Print(error)) if error.kind() == std::io::ErrorKind::BrokenPipe => {

@@ -158,23 +158,31 @@ pub(super) fn give_page(
     Ok(())
 }
 
-/// Every picture in a file of its own: all are written beside their places before any is moved there.
+/// Every picture in a file of its own.
 fn write_pictures(folder: &Path, pictures: &[Picture], force: bool) -> Result<(), CliError> {
+    let file = |p: &Picture| (format!("{}.svg", p.caption.name), p.svg().into_bytes());
+    let files: Vec<(String, Vec<u8>)> = pictures.iter().map(file).collect();
+    give_files(folder, &files, force)
+}
+
+/// Files by name into one folder: all are written beside their places before any is moved there.
+pub(super) fn give_files(
+    folder: &Path,
+    files: &[(String, Vec<u8>)],
+    force: bool,
+) -> Result<(), CliError> {
     let wrong = |path: &Path, why: &dyn std::fmt::Display| CliError::Write {
         path: path.display().to_string(),
         why: why.to_string(),
     };
     std::fs::create_dir_all(folder).map_err(|e| wrong(folder, &e))?;
-    let paths: Vec<PathBuf> = pictures
-        .iter()
-        .map(|p| folder.join(format!("{}.svg", p.caption.name)))
-        .collect();
+    let paths: Vec<PathBuf> = files.iter().map(|(name, _)| folder.join(name)).collect();
     if let Some(there) = paths.iter().find(|path| !force && path.exists()) {
         return Err(wrong(there, &IN_THE_WAY));
     }
     let mut staged = Vec::new();
-    for (picture, path) in pictures.iter().zip(&paths) {
-        staged.push((stage(path, picture.svg().as_bytes())?, path));
+    for ((_, bytes), path) in files.iter().zip(&paths) {
+        staged.push((stage(path, bytes)?, path));
     }
     staged
         .into_iter()

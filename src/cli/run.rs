@@ -8,7 +8,8 @@ use super::args::{
     ReportArgs, Shared,
 };
 use super::output::{self, Forms};
-use super::{CliError, ExitStatus};
+use super::waiting::{self, Screen};
+use super::{CliError, ExitStatus, next, pages};
 use crate::family::Families;
 use crate::read::{self, Reading};
 use crate::record::{Account, Problem, Severity};
@@ -18,20 +19,40 @@ use crate::study::{self, Options, Policy, Study};
 
 type Out<'a> = &'a mut dyn Write;
 
-pub(super) fn run(args: &Args, out: Out<'_>, err: Out<'_>) -> Result<ExitStatus, CliError> {
-    match &args.command {
+pub(super) fn run(
+    args: &Args,
+    out: Out<'_>,
+    err: Out<'_>,
+    screen: Screen,
+) -> Result<ExitStatus, CliError> {
+    let status = answer(&args.command, out, err, screen)?;
+    if let Some(lines) = next::after(&args.command, status) {
+        write!(err, "{lines}")?;
+    }
+    Ok(status)
+}
+
+fn answer(
+    command: &Command,
+    out: Out<'_>,
+    err: Out<'_>,
+    screen: Screen,
+) -> Result<ExitStatus, CliError> {
+    match command {
         Command::Check(args) => check(args, out, err),
         Command::Lives(args) => lives(args, out, err),
-        Command::Fit(args) => fit(args, out, err),
-        Command::Remaining(args) => remaining(args, out, err),
-        Command::Budget(args) => budget(args, out, err),
-        Command::Report(args) => report(args, out, err),
-        Command::Stock(args) => stock(args, out, err),
+        Command::Fit(args) => fit(args, out, err, screen),
+        Command::Remaining(args) => remaining(args, out, err, screen),
+        Command::Budget(args) => budget(args, out, err, screen),
+        Command::Report(args) => report(args, out, err, screen),
+        Command::Stock(args) => stock(args, out, err, screen),
         Command::Models(args) => models(args, out, err),
-        Command::Compare(args) => compare(args, out, err),
-        Command::Backtest(args) => backtest(args, out, err),
+        Command::Compare(args) => compare(args, out, err, screen),
+        Command::Backtest(args) => backtest(args, out, err, screen),
         Command::Import(args) => super::import::run(args, out, err),
         Command::Start(args) => super::start::run(args, out),
+        Command::Completions(args) => pages::completions(args, out),
+        Command::Man(args) => pages::man(args, err),
     }
 }
 
@@ -134,9 +155,7 @@ fn tell_problems(problems: &[Problem], set_aside: bool, err: Out<'_>) -> Result<
     if wrong.is_empty() {
         return Ok(false);
     }
-    for problem in &wrong {
-        writeln!(err, "{problem}")?;
-    }
+    write!(err, "{}", terminal::messages(&wrong))?;
     let whole = wrong.iter().any(|p| p.place.row.is_none());
     let count = wrong.len();
     let problems = if count == 1 { "problem" } else { "problems" };
@@ -195,11 +214,11 @@ fn bare_study(
     Ok(Some(BareStudy::new(&lives, &families, options(choices))?))
 }
 
-fn fit(args: &FitArgs, out: Out<'_>, err: Out<'_>) -> Result<ExitStatus, CliError> {
+fn fit(args: &FitArgs, out: Out<'_>, err: Out<'_>, screen: Screen) -> Result<ExitStatus, CliError> {
     let report = match (&args.lives, &args.dir) {
         (Some(lives), _) => bare_study(lives, &args.choices, err)?.map(|s| s.fits()),
         (None, Some(dir)) => study(dir, &args.choices, err)?
-            .map(|(study, _)| study.fits())
+            .map(|(mut study, _)| waiting::ask(screen, &mut study, Study::fits))
             .transpose()?,
         (None, None) => None,
     };
@@ -216,7 +235,12 @@ fn fit(args: &FitArgs, out: Out<'_>, err: Out<'_>) -> Result<ExitStatus, CliErro
     Ok(ExitStatus::Done)
 }
 
-fn remaining(args: &RemainingArgs, out: Out<'_>, err: Out<'_>) -> Result<ExitStatus, CliError> {
+fn remaining(
+    args: &RemainingArgs,
+    out: Out<'_>,
+    err: Out<'_>,
+    screen: Screen,
+) -> Result<ExitStatus, CliError> {
     let report = match (&args.lives, &args.ages, &args.dir) {
         (Some(lives), Some(ages), _) => {
             let Some(study) = bare_study(lives, &args.choices, err)? else {
@@ -229,7 +253,7 @@ fn remaining(args: &RemainingArgs, out: Out<'_>, err: Out<'_>) -> Result<ExitSta
             Some(study.remaining(&ages)?)
         }
         (_, _, Some(dir)) => study(dir, &args.choices, err)?
-            .map(|(study, _)| study.remaining())
+            .map(|(mut study, _)| waiting::ask(screen, &mut study, Study::remaining))
             .transpose()?,
         _ => None,
     };
@@ -246,19 +270,28 @@ fn remaining(args: &RemainingArgs, out: Out<'_>, err: Out<'_>) -> Result<ExitSta
     Ok(ExitStatus::Done)
 }
 
-fn budget(args: &Shared, out: Out<'_>, err: Out<'_>) -> Result<ExitStatus, CliError> {
-    let Some((study, accounts)) = study(&args.dir, &args.choices, err)? else {
+fn budget(
+    args: &Shared,
+    out: Out<'_>,
+    err: Out<'_>,
+    screen: Screen,
+) -> Result<ExitStatus, CliError> {
+    let Some((mut study, accounts)) = study(&args.dir, &args.choices, err)? else {
         return Ok(ExitStatus::Problems);
     };
-    let mut report = if output::is_workbook(&args.choices) {
-        study.budget_to_change(&accounts)?
-    } else {
-        study.budget(&accounts)?
-    };
-    // Both ways into the season, where there is room for them or one of them is asked for.
-    if study.options.policy == Policy::Advised || output::is_workbook(&args.choices) {
-        report.policies = study.policies()?;
-    }
+    let workbook = output::is_workbook(&args.choices);
+    let report = waiting::ask(screen, &mut study, |study| {
+        let mut report = if workbook {
+            study.budget_to_change(&accounts)?
+        } else {
+            study.budget(&accounts)?
+        };
+        // Both ways into the season, where there is room for them or one of them is asked for.
+        if study.options.policy == Policy::Advised || workbook {
+            report.policies = study.policies()?;
+        }
+        Ok(report)
+    })?;
     let forms = Forms {
         table: &|width| terminal::budget(&report, width),
         json: &|| json::budget(&report),
@@ -269,12 +302,17 @@ fn budget(args: &Shared, out: Out<'_>, err: Out<'_>) -> Result<ExitStatus, CliEr
     Ok(ExitStatus::Done)
 }
 
-fn compare(args: &CompareArgs, out: Out<'_>, err: Out<'_>) -> Result<ExitStatus, CliError> {
+fn compare(
+    args: &CompareArgs,
+    out: Out<'_>,
+    err: Out<'_>,
+    screen: Screen,
+) -> Result<ExitStatus, CliError> {
     let CompareArgs { shared, by } = args;
-    let Some((study, _)) = study(&shared.dir, &shared.choices, err)? else {
+    let Some((mut study, _)) = study(&shared.dir, &shared.choices, err)? else {
         return Ok(ExitStatus::Problems);
     };
-    let report = study.compare(by)?;
+    let report = waiting::ask(screen, &mut study, |study| study.compare(by))?;
     let forms = Forms {
         table: &|width| terminal::compare(&report, width),
         json: &|| json::compare(&report),
@@ -285,27 +323,37 @@ fn compare(args: &CompareArgs, out: Out<'_>, err: Out<'_>) -> Result<ExitStatus,
     Ok(ExitStatus::Done)
 }
 
-fn report(args: &ReportArgs, out: Out<'_>, err: Out<'_>) -> Result<ExitStatus, CliError> {
+fn report(
+    args: &ReportArgs,
+    out: Out<'_>,
+    err: Out<'_>,
+    screen: Screen,
+) -> Result<ExitStatus, CliError> {
     let target = &args.choices.target;
     output::check_page(target, args.figures.as_deref())?;
     // Pictures may be replaced where no page is written.
     let mut choices = args.choices.clone();
     choices.target.force &= choices.target.out.is_some();
-    let Some((study, accounts)) = study(&args.dir, &choices, err)? else {
+    let Some((mut study, accounts)) = study(&args.dir, &choices, err)? else {
         return Ok(ExitStatus::Problems);
     };
-    let report = study.page(&accounts)?;
+    let report = waiting::ask(screen, &mut study, |study| study.page(&accounts))?;
     let pictures = args.figures.as_ref().map(|_| html::figures(&report));
     let figures = args.figures.as_deref().zip(pictures.as_deref());
     output::give_page(&|| html::page(&report), figures, target, out, err)?;
     Ok(ExitStatus::Done)
 }
 
-fn stock(args: &Shared, out: Out<'_>, err: Out<'_>) -> Result<ExitStatus, CliError> {
-    let Some((study, accounts)) = study(&args.dir, &args.choices, err)? else {
+fn stock(
+    args: &Shared,
+    out: Out<'_>,
+    err: Out<'_>,
+    screen: Screen,
+) -> Result<ExitStatus, CliError> {
+    let Some((mut study, accounts)) = study(&args.dir, &args.choices, err)? else {
         return Ok(ExitStatus::Problems);
     };
-    let report = study.stock(&accounts)?;
+    let report = waiting::ask(screen, &mut study, |study| study.stock(&accounts))?;
     let forms = Forms {
         table: &|width| terminal::stock(&report, width),
         json: &|| json::stock(&report),
@@ -353,11 +401,16 @@ fn validate(paths: &[PathBuf], out: Out<'_>, err: Out<'_>) -> Result<ExitStatus,
     Ok(status)
 }
 
-fn backtest(args: &Shared, out: Out<'_>, err: Out<'_>) -> Result<ExitStatus, CliError> {
-    let Some((study, _)) = study(&args.dir, &args.choices, err)? else {
+fn backtest(
+    args: &Shared,
+    out: Out<'_>,
+    err: Out<'_>,
+    screen: Screen,
+) -> Result<ExitStatus, CliError> {
+    let Some((mut study, _)) = study(&args.dir, &args.choices, err)? else {
         return Ok(ExitStatus::Problems);
     };
-    let report = study.backtest()?;
+    let report = waiting::ask(screen, &mut study, Study::backtest)?;
     let forms = Forms {
         table: &|width| terminal::backtest(&report, width),
         json: &|| json::backtest(&report),

@@ -104,3 +104,22 @@ pub struct SinglePieces {
     /// Pieces of each time on record.
     pub pieces: Vec<f64>,
 }
+
+#[cfg(test)]
+mod tests {
+    use super::EventRate;
+    use crate::units::Measure;
+
+    /// Two strikes in 3,000 hours, by hand: (0.1 + 2) / (1,000 + 3,000).
+    #[test]
+    fn the_rate_is_the_one_worked_by_hand() {
+        let rate = EventRate {
+            clock: Measure::Hours,
+            events: 0.1 + 2.0,
+            use_: super::prior_use(Measure::Hours) + 3_000.0,
+        };
+        assert!((rate.mean() - 0.000_525).abs() < 1e-12);
+        let none = EventRate::new(0, &[], Measure::Hours);
+        assert!((none.mean() - 0.000_1).abs() < 1e-12);
+    }
+}

@@ -124,7 +124,7 @@ fn note_counts(family: &Family, lives: &FamilyLives, notes: &mut Vec<String>) {
     let counts = lives.counts;
     if !family.from_file {
         notes.push(format!(
-            "{name}: no model file, so a weak prior on the shape alone; a life is {}",
+            "{name}: no model file, so these records alone say how long they last, helped by a rough guess at the shape; a life is {}",
             if family.counted == crate::family::Counted::Each {
                 "each piece's"
             } else {
@@ -195,7 +195,7 @@ fn best_measure(
         .expect("days are always a candidate");
     notes.push(if told {
         format!(
-            "{}: measured in {}, under which the records are most probable",
+            "{}: lives are counted in {}, which fits the records best",
             family.name,
             chosen.measure.name()
         )

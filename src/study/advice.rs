@@ -2,6 +2,7 @@
 
 use rayon::prelude::*;
 
+use super::progress::Stage;
 use super::{Outlook, Study};
 use crate::decide::{Advice, Costs, Programme};
 use crate::forecast::play::Life;
@@ -44,6 +45,7 @@ impl Study {
     /// replaced, one that may well reach it this season is looked at.
     #[must_use]
     pub fn advise(&self, outlook: &Outlook) -> Vec<Option<Advised>> {
+        self.progress.tell(|| Stage::Advising);
         let service = &outlook.in_service;
         let mut by_kind: std::collections::BTreeMap<(usize, usize), Vec<usize>> =
             std::collections::BTreeMap::new();

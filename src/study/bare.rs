@@ -310,6 +310,11 @@ fn assess_family(
     assessment
 }
 
+/// Where several products count, a wear-out seen exactly lies in the last ten-thousandth of its
+/// life's use. The density alone would leave out how fast effective exposure grows, which depends on
+/// the wear factors: they would come out far too low.
+const LAST: f64 = 1e-4;
+
 fn observation(life: &BareLife, end: f64, groups: &[String]) -> Observation {
     let known = match (life.ended.is_wear(), life.low) {
         (false, _) => End::Censored,
@@ -342,10 +347,20 @@ fn observation(life: &BareLife, end: f64, groups: &[String]) -> Observation {
     if entry.iter().all(|e| *e <= 0.0) && 0.0 < life.entry {
         entry = of(&|u| u.end * life.entry / end);
     }
+    let end = of(&|u| u.end);
+    let mut low = of(&|u| u.low.unwrap_or(u.end * share_low));
+    let known = if known == End::At {
+        low = (end.iter().zip(&entry))
+            .map(|(end, entry)| end - LAST * (end - entry))
+            .collect();
+        End::Between
+    } else {
+        known
+    };
     Observation {
         entry,
-        low: of(&|u| u.low.unwrap_or(u.end * share_low)),
-        end: of(&|u| u.end),
+        low,
+        end,
         known,
         count: life.count as f64,
         machine: None,

@@ -1,6 +1,7 @@
 //! Next season's budget.
 
 use super::money::Sums;
+use super::progress::Stage;
 use super::{LineStates, Outlook, Policy, Study, StudyError};
 use crate::forecast::plan;
 use crate::forecast::simulate::{self, LineSamples, Outcome};
@@ -53,6 +54,7 @@ impl Study {
     }
 
     fn policy_line(&self, outlook: &Outlook, policy: Policy, changed_before: usize) -> PolicyLine {
+        self.progress.tell(|| Stage::Playing);
         let outcome = simulate::play(self.game(outlook));
         let summing = Summing {
             study: self,
@@ -79,6 +81,7 @@ impl Study {
         if self.options.policy == Policy::Advised {
             self.replace_as_advised(&mut outlook);
         }
+        self.progress.tell(|| Stage::Playing);
         let outcome = simulate::play(self.game(&outlook));
         Ok((outlook, outcome))
     }

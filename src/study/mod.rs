@@ -14,6 +14,7 @@ pub mod measured;
 pub mod models;
 pub mod money;
 pub mod page;
+pub mod progress;
 pub mod remaining;
 pub mod stock;
 
@@ -36,6 +37,7 @@ use crate::record::Records;
 use crate::report::Header;
 use crate::units::Measure;
 use crate::wear::{Groups, UnknownGroup};
+use progress::{Progress, Stage};
 
 /// What a user asked for, beside the question itself.
 #[derive(Clone, Debug, PartialEq)]
@@ -168,6 +170,8 @@ pub struct Study {
     pub sums: UseSums,
     /// The lives.
     pub built: Built,
+    /// Who is told how far a question has come; nobody at first.
+    pub progress: Progress,
 }
 
 impl Study {
@@ -209,6 +213,7 @@ impl Study {
             supersession,
             sums,
             built: Built::default(),
+            progress: Progress::default(),
         };
         study.check_filters()?;
         study.built = build::build(study.context());
@@ -307,10 +312,18 @@ impl Study {
             seed: self.options.seed,
         };
         let silent = self.silent_machines();
-        self.wearing_families()
+        let mut families = self.wearing_families();
+        families.retain(|family| self.wants_family(&family.name));
+        let of = families.len();
+        families
             .iter()
-            .filter(|family| self.wants_family(&family.name))
-            .map(|family| {
+            .enumerate()
+            .map(|(i, family)| {
+                self.progress.tell(|| Stage::Fitting {
+                    number: i + 1,
+                    of,
+                    family: family.name.clone(),
+                });
                 let lives: Vec<&Life> = self
                     .built
                     .lives

@@ -1,5 +1,6 @@
 //! The page: budget, parts in service, life models and past forecasts from one look at the records.
 
+use super::progress::Stage;
 use super::{Policy, Study, StudyError, fits};
 use crate::forecast::simulate;
 use crate::record::Account;
@@ -35,6 +36,7 @@ impl Study {
         if self.options.policy == Policy::Advised {
             Self::change_as_advised(&mut outlook, &advice, self.as_of);
         }
+        self.progress.tell(|| Stage::Playing);
         let outcome = simulate::play(self.game(&outlook));
         let past = match self.backtest_of(None) {
             Ok(report) => Ok(report),

@@ -4,6 +4,7 @@ mod assumptions;
 
 use std::collections::BTreeMap;
 
+use super::progress::Stage;
 use super::{LineStates, Outlook, Policy, Study, StudyError};
 use crate::forecast::demand::{self, Demands, Desk, LeadTime};
 use crate::forecast::plays::Game;
@@ -41,6 +42,7 @@ impl Study {
         let shelf = Shelf::new(self);
         let customers = self.customers();
         let desk = self.desk(&outlook, &shelf, &customers);
+        self.progress.tell(|| Stage::Playing);
         let demands = demand::demands(self.game(&outlook), &desk);
         let counter = Counter {
             study: self,

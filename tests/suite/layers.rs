@@ -27,10 +27,12 @@ const ROOMS: [&str; 18] = [
 ];
 
 /// Crates with one home, so that a change of one is a change in one place.
-const HOMES: [(&str, &str); 12] = [
+const HOMES: [(&str, &str); 14] = [
     ("argmin", "model"),
     ("calamine", "read"),
     ("clap", "cli"),
+    ("clap_complete", "cli"),
+    ("clap_mangen", "cli"),
     ("comfy_table", "report/terminal"),
     ("maud", "report/html"),
     ("nalgebra", "model"),

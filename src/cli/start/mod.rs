@@ -3,9 +3,9 @@
 mod samples;
 
 use std::io::Write;
-use std::path::Path;
 
 use super::args::StartArgs;
+use super::next::quoted;
 use super::output;
 use super::{CliError, ExitStatus};
 use crate::family::Families;
@@ -99,14 +99,4 @@ fn next(args: &StartArgs, out: Out<'_>) -> Result<(), CliError> {
     )?;
     writeln!(out, "and usage, save, and run: wearcast check {dir}")?;
     Ok(())
-}
-
-/// A path as it is typed.
-fn quoted(path: &Path) -> String {
-    let text = path.display().to_string();
-    if text.contains(' ') {
-        format!("\"{text}\"")
-    } else {
-        text
-    }
 }

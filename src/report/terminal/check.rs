@@ -3,6 +3,7 @@
 use std::fmt::Write as _;
 
 use super::grid::{Grid, Lean};
+use super::problems::grouped;
 use super::words::{whole, wrapped};
 use crate::record::{Account, Problem, RuleCount, Severity};
 
@@ -41,20 +42,25 @@ pub fn check(
             of.len(),
             if of.len() == 1 { one } else { many }
         );
-        for problem in of {
-            let _ = writeln!(out, "  {}", problem.place);
-            out.push_str(&wrapped(
-                &problem.found,
-                "    found     ",
-                "              ",
-                width,
-            ));
-            out.push_str(&wrapped(
-                &problem.expected,
-                "    expected  ",
-                "              ",
-                width,
-            ));
+        for group in grouped(&of) {
+            for problem in group.shown {
+                let _ = writeln!(out, "  {}", problem.place);
+                out.push_str(&wrapped(
+                    &problem.found,
+                    "    found     ",
+                    "              ",
+                    width,
+                ));
+                out.push_str(&wrapped(
+                    &problem.expected,
+                    "    expected  ",
+                    "              ",
+                    width,
+                ));
+            }
+            if !group.more.is_empty() {
+                out.push_str(&wrapped(&group.more, "  ", "  ", width));
+            }
         }
         out.push('\n');
     }
@@ -74,6 +80,21 @@ pub fn check(
              it is in use. Look it over, mend it, and save it in the records folder.\n\n",
         );
         out.push_str(text);
+    }
+    out
+}
+
+/// Problems as messages, one a line; those alike are told once or twice and then counted.
+#[must_use]
+pub fn messages(problems: &[&Problem]) -> String {
+    let mut out = String::new();
+    for group in grouped(problems) {
+        for problem in group.shown {
+            let _ = writeln!(out, "{problem}");
+        }
+        if !group.more.is_empty() {
+            let _ = writeln!(out, "  {}", group.more);
+        }
     }
     out
 }

@@ -39,11 +39,16 @@ fn legend(report: &CompareReport) -> String {
         "'Half by': half of them are worn out by so much use of {of}. Ranges and figures in brackets hold the truth in {level:.0} cases of 100."
     );
     if 0 < report.comparisons {
+        legend.push_str(" p is the chance of seeing so large a difference where there is none.");
+    }
+    if 1 < report.comparisons {
         let _ = write!(
             legend,
-            " p is the chance of seeing so large a difference where there is none; 'corrected' allows for all {} comparisons of this table together (Holm), so that luck in one of many is not taken for a difference.",
+            " 'Corrected' allows for all {} comparisons of this table together (Holm), so that luck in one of many is not taken for a difference.",
             report.comparisons
         );
+    } else if report.comparisons == 1 {
+        legend.push_str(" There is one comparison, so correcting for many changes nothing.");
     }
     if report.compared != Compared::Products {
         legend.push_str(
@@ -78,9 +83,9 @@ fn totals(out: &mut String, report: &CompareReport, width: usize) {
         &[
             ("Product group", Lean::Left),
             (area, Lean::Right),
-            ("Range", Lean::Left),
+            ("Range", Lean::Range),
             (mass, Lean::Right),
-            ("Range", Lean::Left),
+            ("Range", Lean::Range),
         ],
         width,
     );
@@ -120,6 +125,11 @@ fn limits(value: Option<&Estimate>, form: &dyn Fn(f64) -> String) -> String {
         Some((None, Some(high))) => format!("({} or less)", form(high)),
         Some((Some(low), Some(high))) => format!("({} to {})", form(low), form(high)),
     }
+}
+
+/// Two ranges in a row leave no room for spaces.
+fn tight(range: &str) -> String {
+    range.replace(" - ", "-")
 }
 
 fn name(row: &CompareRow) -> &str {
@@ -181,9 +191,9 @@ impl Teller<'_> {
                 ("Lives", Lean::Right),
                 ("Worn", Lean::Right),
                 ("Half by", Lean::Right),
-                ("Range", Lean::Left),
+                ("Range", Lean::Range),
                 (area, Lean::Right),
-                ("Range", Lean::Left),
+                ("Range", Lean::Range),
             ],
             self.width,
         );
@@ -198,9 +208,9 @@ impl Teller<'_> {
                 whole(row.lives),
                 whole(row.worn),
                 or_unknown(row.life50.map(|e| e.estimate), life),
-                interval(row.life50.as_ref(), life),
+                tight(&interval(row.life50.as_ref(), life)),
                 or_unknown(cost.map(|e| e.estimate), |v| small(v, currency)),
-                interval(cost.as_ref(), |v| small(v, currency)),
+                tight(&interval(cost.as_ref(), |v| small(v, currency))),
             ]);
         }
         grid.text()

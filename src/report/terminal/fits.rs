@@ -7,8 +7,11 @@ use super::grid::{Grid, Lean};
 use super::words::{amount, capital, interval, whole, wrapped};
 use crate::family::Counted;
 use crate::report::Estimate;
-use crate::report::fits::{FitLine, FitsReport};
+use crate::report::fits::{FitLine, FitsReport, MachineEffect};
 use crate::units::{Measure, Units};
+
+/// Machines that are all listed; of more, only those that differ.
+const FEW_MACHINES: usize = 6;
 
 /// The fits.
 #[must_use]
@@ -58,7 +61,7 @@ fn family(out: &mut String, line: &FitLine, report: &FitsReport, width: usize) {
         &[
             ("", Lean::Left),
             ("Estimate", Lean::Right),
-            ("Interval", Lean::Left),
+            ("Interval", Lean::Range),
         ],
         width,
     );
@@ -92,7 +95,10 @@ fn family(out: &mut String, line: &FitLine, report: &FitsReport, width: usize) {
         for factor in &line.factors {
             let mut limits = interval(factor.factor.as_ref(), amount);
             if let Some(p) = factor.p_value {
-                let _ = write!(limits, "  (p = {p:.3})");
+                let _ = match p {
+                    p if p < 0.0005 => write!(limits, "  (p < 0.001)"),
+                    p => write!(limits, "  (p = {p:.3})"),
+                };
             }
             grid.row([
                 format!("wear factor of {}", factor.group),
@@ -108,7 +114,13 @@ fn family(out: &mut String, line: &FitLine, report: &FitsReport, width: usize) {
             ]);
         }
     }
-    for machine in &line.machines {
+    let apart = |m: &&MachineEffect| {
+        let Estimate { low, high, .. } = m.life_ratio;
+        low.is_some_and(|low| 1.0 < low) || high.is_some_and(|high| high < 1.0)
+    };
+    let all = line.machines.len() <= FEW_MACHINES;
+    let shown: Vec<&MachineEffect> = line.machines.iter().filter(|m| all || apart(m)).collect();
+    for machine in &shown {
         let ratio = Some(&machine.life_ratio);
         grid.row([
             format!("life on {}, times", machine.machine),
@@ -117,6 +129,14 @@ fn family(out: &mut String, line: &FitLine, report: &FitsReport, width: usize) {
         ]);
     }
     out.push_str(&grid.text());
+    let rest = line.machines.len() - shown.len();
+    if 0 < rest {
+        let sentence = format!(
+            "the {rest} {}machines lie near 1, and the records do not tell them apart (`compare --by machine` lists them)",
+            if shown.is_empty() { "" } else { "other " },
+        );
+        out.push_str(&wrapped(&sentence, "  ", "  ", width));
+    }
     if let Some(more) = line.wear_outs_to_halve {
         let _ = writeln!(
             out,

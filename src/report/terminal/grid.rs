@@ -7,8 +7,10 @@ use comfy_table::{
 /// Which way a column leans.
 #[derive(Clone, Copy, PartialEq)]
 pub(super) enum Lean {
-    /// Words.
+    /// Words, which may break over lines.
     Left,
+    /// Two numbers, or a number with words, to the left and never broken.
+    Range,
     /// Numbers.
     Right,
 }
@@ -16,25 +18,42 @@ pub(super) enum Lean {
 /// A table under construction.
 pub(super) struct Grid {
     columns: Vec<(&'static str, Lean)>,
-    /// Least width of each column.
+    /// Width that each column should have.
     least: Vec<usize>,
+    /// Width that each column needs when its heading breaks.
+    tight: Vec<usize>,
     /// Longest cell of each column, its heading aside.
     longest: Vec<usize>,
+    /// Columns of the screen.
+    width: usize,
     table: Table,
 }
 
 /// Headings of so many letters stay on one line.
 const SHORT_HEADING: usize = 8;
-/// Columns of words no longer than this are as wide as they need.
-const NARROW: usize = 14;
-/// Longest word that is never broken.
+/// Longest word that is never broken where there is room.
 const LONGEST_WORD: usize = 24;
+/// No column of words becomes narrower than this.
+const NARROWEST: usize = 6;
+/// What a column takes beside its cells: a space on either side, and one to the next.
+const AROUND: usize = 3;
 
 fn longest_word(text: &str) -> usize {
     text.split(' ')
         .map(|w| w.chars().count())
         .max()
         .unwrap_or(0)
+}
+
+/// Width at which a heading takes no more than two lines.
+fn two_lines(heading: &str) -> usize {
+    let all = heading.chars().count();
+    let breaks = heading.match_indices(' ');
+    let width = |(at, _): (usize, &str)| {
+        let first = heading[..at].chars().count();
+        first.max(all - first - 1)
+    };
+    breaks.map(width).min().unwrap_or(all)
 }
 
 const STYLE: TableStyle = TableStyle::new().header_separator(LineStyle::new(' ', '-', ' ', ' '));
@@ -45,7 +64,7 @@ impl Grid {
         table
             .load_style(STYLE)
             .set_content_arrangement(ContentArrangement::Dynamic)
-            .set_width(u16::try_from(width).unwrap_or(u16::MAX))
+            .set_width(u16::try_from(width + 2).unwrap_or(u16::MAX))
             .set_header(
                 columns
                     .iter()
@@ -55,46 +74,42 @@ impl Grid {
             .iter()
             .map(|(heading, _)| match heading.chars().count() {
                 n if n <= SHORT_HEADING => n,
-                _ => longest_word(heading),
+                _ => two_lines(heading),
             })
             .collect();
         Self {
             columns: columns.to_vec(),
             least,
+            tight: columns.iter().map(|(h, _)| longest_word(h)).collect(),
             longest: vec![0; columns.len()],
+            width,
             table,
         }
     }
 
     pub(super) fn row(&mut self, cells: impl IntoIterator<Item = String>) {
-        let widths = self.least.iter_mut().zip(&mut self.longest);
+        let widths = self.least.iter_mut().zip(&mut self.tight);
+        let widths = widths.zip(&mut self.longest);
         let cells = cells.into_iter().zip(&self.columns).zip(widths);
-        let cells = cells.map(|((text, (_, lean)), (least, longest))| {
+        let cells = cells.map(|((text, (_, lean)), ((least, tight), longest))| {
             *longest = text.chars().count().max(*longest);
             // Numbers never break over two lines; words give way between them.
             let need = match lean {
-                Lean::Right => text.chars().count(),
+                Lean::Right | Lean::Range => text.chars().count(),
                 Lean::Left => longest_word(&text).min(LONGEST_WORD),
             };
             *least = need.max(*least);
+            *tight = need.max(*tight);
             cell(text, *lean)
         });
         self.table.add_row(cells.collect::<Vec<_>>());
     }
 
     pub(super) fn text(mut self) -> String {
-        let widths = self.least.iter().zip(&self.longest).enumerate();
-        for (i, (least, longest)) in widths {
-            // Long words get the room that everything else leaves.
-            let narrow = self.columns[i].1 == Lean::Right || *longest <= NARROW;
-            let chars = if narrow { *longest.max(least) } else { *least };
+        for (i, chars) in self.widths().into_iter().enumerate() {
             let width = Width::Fixed(u16::try_from(chars + 2).unwrap_or(u16::MAX));
             if let Some(column) = self.table.column_mut(i) {
-                column.set_constraint(if narrow {
-                    ColumnConstraint::Absolute(width)
-                } else {
-                    ColumnConstraint::LowerBoundary(width)
-                });
+                column.set_constraint(ColumnConstraint::Absolute(width));
             }
         }
         let mut out = String::new();
@@ -104,11 +119,87 @@ impl Grid {
         }
         out
     }
+
+    /// Letters that each column gets: numbers what they need, words the rest. Where not even their
+    /// longest words find room, headings break first, then the words of the widest columns.
+    fn widths(&self) -> Vec<usize> {
+        let mut widths = self.least.clone();
+        let room = self.width.saturating_sub(AROUND * widths.len());
+        let words: Vec<usize> = (0..widths.len())
+            .filter(|i| self.columns[*i].1 == Lean::Left)
+            .collect();
+        // Headings break before words do. The last first: what a row is about stands at the left.
+        let wanted = |i: &usize| self.longest[*i].saturating_sub(self.least[*i]);
+        let wanted: usize = widths.iter().sum::<usize>() + words.iter().map(wanted).sum::<usize>();
+        let mut over = wanted.saturating_sub(room);
+        for i in (0..widths.len()).rev() {
+            let less = over.min(widths[i] - self.tight[i]);
+            widths[i] -= less;
+            over -= less;
+        }
+        while room < widths.iter().sum() {
+            let widest = words.iter().copied().max_by_key(|i| widths[*i]);
+            match widest.filter(|i| NARROWEST < widths[*i]) {
+                Some(i) => widths[i] -= 1,
+                None => break,
+            }
+        }
+        let mut rest = room.saturating_sub(widths.iter().sum());
+        // Those that want least come first, so that few columns break their lines.
+        let mut wants: Vec<(usize, usize)> = words
+            .iter()
+            .map(|i| (self.longest[*i].saturating_sub(widths[*i]), *i))
+            .collect();
+        wants.sort_unstable();
+        for (want, i) in wants {
+            let more = want.min(rest);
+            widths[i] += more;
+            rest -= more;
+        }
+        widths
+    }
 }
 
 fn cell(text: String, lean: Lean) -> Cell {
     Cell::new(text).set_alignment(match lean {
-        Lean::Left => CellAlignment::Left,
+        Lean::Left | Lean::Range => CellAlignment::Left,
         Lean::Right => CellAlignment::Right,
     })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::{Grid, Lean};
+
+    fn grid(width: usize) -> Vec<String> {
+        let columns = [
+            ("Where", Lean::Left),
+            ("Part", Lean::Left),
+            ("Range", Lean::Range),
+            ("Cost", Lean::Right),
+        ];
+        let mut grid = Grid::new(&columns, width);
+        grid.row([
+            "the big spreader of the north yard: left fins".to_owned(),
+            "a-part-number-that-never-ends-00017".to_owned(),
+            "10,000 - 100,000 tons".to_owned(),
+            "$1,000,000".to_owned(),
+        ]);
+        grid.text().lines().map(str::to_owned).collect()
+    }
+
+    #[test]
+    fn long_names_give_way_and_numbers_stay_whole() {
+        let lines = grid(80);
+        assert!(lines.iter().all(|l| l.chars().count() <= 80), "{lines:#?}");
+        assert!(
+            lines[2].contains("10,000 - 100,000 tons   $1,000,000"),
+            "{lines:#?}"
+        );
+    }
+
+    #[test]
+    fn a_wide_window_takes_every_row_in_one_line() {
+        assert_eq!(grid(160).len(), 3);
+    }
 }

@@ -9,13 +9,14 @@ mod grid;
 mod imports;
 mod lives;
 mod models;
+mod problems;
 mod remaining;
 mod stock;
 pub(in crate::report) mod words;
 
 pub use backtest::backtest;
 pub use budget::budget;
-pub use check::check;
+pub use check::{check, messages};
 pub use compare::compare;
 pub use fits::fits;
 pub use imports::imports;

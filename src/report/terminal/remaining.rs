@@ -88,7 +88,7 @@ pub fn remaining(report: &RemainingReport, width: usize) -> String {
     }
     out.push('\n');
     out.push_str(&wrapped(
-        "Advice weighs changing a part in the shop now against a stop in season, at your prices. A measured limit comes first: what has reached it is changed, whatever stands here.",
+        "Advice weighs changing a part in the shop now against a stop in season, at your prices; `run` beside a high chance means that a new part would gain too little. A measured limit comes first: what has reached it is changed, whatever stands here.",
         "",
         "",
         width,
@@ -150,7 +150,13 @@ fn measured(report: &RemainingReport, width: usize) -> String {
             rate.unwrap_or_default(),
         ]);
     }
-    format!("{}\n", grid.text())
+    let words = wrapped(
+        "Wear per 1,000: what 1,000 tons, acres, hours or days of the reference product take, whichever the part is counted by.",
+        "",
+        "",
+        width,
+    );
+    format!("{}{words}\n", grid.text())
 }
 
 /// Three figures that count.
@@ -170,6 +176,10 @@ fn figures(value: f64) -> String {
 }
 
 fn place(line: &RemainingLine) -> String {
+    if line.machine.is_empty() {
+        // A bare table has names and no machines.
+        return line.position.clone();
+    }
     match &line.slot {
         Some(slot) => format!("{}: {}, {slot}", line.machine, line.position),
         None => format!("{}: {}", line.machine, line.position),

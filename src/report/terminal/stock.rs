@@ -5,7 +5,7 @@ use std::fmt::Write as _;
 use super::close;
 use super::grid::{Grid, Lean};
 use super::words::{UNKNOWN, money, or_unknown, percent, pieces, whole, wrapped};
-use crate::report::stock::{StockLine, StockReport};
+use crate::report::stock::{CustomerNeed, StockLine, StockReport};
 
 /// Rows of the lists that are there to be looked over; CSV, JSON and the workbook hold them all.
 const LONGEST: usize = 12;
@@ -28,13 +28,6 @@ pub fn stock(report: &StockReport, width: usize) -> String {
     idle(&mut out, report, width);
     customers(&mut out, report, width);
     close(&mut out, &report.header, false, width);
-    out.push('\n');
-    out.push_str(&wrapped(
-        "Next: `--out order.xlsx` writes the order list, a sheet to walk the bins with, and what each customer will likely need.",
-        "",
-        "",
-        width,
-    ));
     out
 }
 
@@ -83,15 +76,15 @@ fn orders(out: &mut String, report: &StockReport, width: usize) {
     let mut grid = Grid::new(
         &[
             ("Part", Lean::Left),
-            ("Demand", Lean::Right),
+            ("Need", Lean::Right),
             ("9 in 10", Lean::Right),
             ("Shelf", Lean::Right),
-            ("Coming", Lean::Right),
+            ("Due", Lean::Right),
             ("Have", Lean::Right),
             ("Order", Lean::Right),
             ("Cost", Lean::Right),
             ("Served", Lean::Right),
-            ("Reorder at", Lean::Right),
+            ("Again at", Lean::Right),
         ],
         width,
     );
@@ -118,7 +111,7 @@ fn orders(out: &mut String, report: &StockReport, width: usize) {
     out.push_str(&grid.text());
     out.push('\n');
     out.push_str(&wrapped(
-        "Pieces. Demand is expected over the season, and no more in 9 seasons of 10. `Have` is what to begin the season with, shelf and coming included; `Order` makes it up in whole packs. `Served` is the share of the season's pieces that the shelf then covers. In season, order more when the shelf falls to `Reorder at`.",
+        "Pieces. `Need` is expected over the season, `9 in 10` is enough in 9 seasons of 10. `Due` is on order already. `Have` is what to begin the season with, shelf and `Due` included; `Order` makes it up in whole packs. `Served` is the share of the season's pieces that the shelf then covers. In season, order again when the shelf falls to `Again at`.",
         "",
         "",
         width,
@@ -167,13 +160,22 @@ fn customers(out: &mut String, report: &StockReport, width: usize) {
     if named.is_empty() {
         return;
     }
-    out.push_str("\nWho will likely need most: call before the order date\n");
-    named.sort_by(|a, b| b.expected.total_cmp(&a.expected));
+    out.push_str("\nWho will likely need most, by money: call before the order date\n");
+    let price = |part: &str| {
+        let line = report.lines.iter().find(|l| l.part == part);
+        line.and_then(|l| l.price)
+    };
+    let worth = |need: &&CustomerNeed| need.expected * price(&need.part).unwrap_or(0.0);
+    named.sort_by(|a, b| {
+        let order = worth(b).total_cmp(&worth(a));
+        order.then(b.expected.total_cmp(&a.expected))
+    });
     let mut grid = Grid::new(
         &[
             ("Customer", Lean::Left),
             ("Part", Lean::Left),
             ("Expected", Lean::Right),
+            ("Money", Lean::Right),
             ("Any at all", Lean::Right),
         ],
         width,
@@ -183,6 +185,9 @@ fn customers(out: &mut String, report: &StockReport, width: usize) {
             need.customer.clone().unwrap_or_default(),
             need.part.clone(),
             pieces(need.expected),
+            or_unknown(price(&need.part), |p| {
+                money(p * need.expected, &report.currency)
+            }),
             percent(need.chance),
         ]);
     }

@@ -41,9 +41,13 @@ pub(in crate::report) fn about(value: f64) -> String {
     }
 }
 
-/// Pieces or replacements: one decimal.
+/// Pieces or replacements: one decimal, and none where there are a thousand.
 pub(in crate::report) fn pieces(value: f64) -> String {
-    format!("{value:.1}")
+    if value < 999.95 {
+        format!("{value:.1}")
+    } else {
+        whole(value)
+    }
 }
 
 /// Whole money; a currency of letters stands behind it.

@@ -8,6 +8,7 @@ use std::collections::BTreeSet;
 
 use chrono::{Days, NaiveDate};
 
+use super::progress::Stage;
 use super::{Options, Study, StudyError};
 use crate::forecast::simulate::Outcome;
 use crate::forecast::{Season, real_use};
@@ -34,7 +35,13 @@ impl Study {
     pub fn backtest_of(&self, season: Option<i32>) -> Result<BacktestReport, StudyError> {
         let mut told = Told::default();
         let mut rows = Vec::new();
-        for season in self.seasons_to_score(season)? {
+        let seasons = self.seasons_to_score(season)?;
+        for (i, season) in seasons.iter().copied().enumerate() {
+            self.progress.tell(|| Stage::PastSeason {
+                year: season.year,
+                number: i + 1,
+                of: seasons.len(),
+            });
             match self.score(season, &mut told) {
                 Ok(scored) => rows.extend(scored),
                 Err(StudyError::TooThin(why)) => told.left_out(season, &why),

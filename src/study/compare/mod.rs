@@ -9,6 +9,7 @@ mod values;
 
 use columns::By;
 
+use super::progress::Stage;
 use super::{DRAWS, Study, StudyError};
 use crate::family::Family;
 use crate::life::Life;
@@ -72,10 +73,15 @@ impl Study {
         let mut notes = self.built.notes.clone();
         let mut families: Vec<CompareFamily> = Vec::new();
         let mut totals = products::Totals::new(self);
-        for family in self.wearing_families() {
-            if !self.wants_family(&family.name) {
-                continue;
-            }
+        let mut asked = self.wearing_families();
+        asked.retain(|family| self.wants_family(&family.name));
+        let of = asked.len();
+        for (i, family) in asked.into_iter().enumerate() {
+            self.progress.tell(|| Stage::Fitting {
+                number: i + 1,
+                of,
+                family: family.name.clone(),
+            });
             let case = Case::new(self, &family, &mut notes);
             if case.lives.is_empty() {
                 continue;
