@@ -91,6 +91,26 @@ fn family(out: &mut String, line: &FitLine, report: &FitsReport, width: usize) {
         told(line.shape.as_ref()),
         interval(line.shape.as_ref(), amount),
     ]);
+    factors(&mut grid, line);
+    let rest = machines(&mut grid, line);
+    out.push_str(&grid.text());
+    if let Some(rest) = rest {
+        out.push_str(&wrapped(&rest, "  ", "  ", width));
+    }
+    if let Some(more) = line.wear_outs_to_halve {
+        let _ = writeln!(
+            out,
+            "  about {} would halve the interval of when half are worn out",
+            more_wear_outs(more)
+        );
+    }
+    for sentence in &line.goodness.verdict {
+        out.push_str(&wrapped(sentence, "  ", "  ", width));
+    }
+}
+
+/// Wear factors, and what they are held against.
+fn factors(grid: &mut Grid, line: &FitLine) {
     if let Some(reference) = &line.reference_group {
         for factor in &line.factors {
             let mut limits = interval(factor.factor.as_ref(), amount);
@@ -114,6 +134,10 @@ fn family(out: &mut String, line: &FitLine, report: &FitsReport, width: usize) {
             ]);
         }
     }
+}
+
+/// Machines that are few or lie apart, and a sentence on the others.
+fn machines(grid: &mut Grid, line: &FitLine) -> Option<String> {
     let apart = |m: &&MachineEffect| {
         let Estimate { low, high, .. } = m.life_ratio;
         low.is_some_and(|low| 1.0 < low) || high.is_some_and(|high| high < 1.0)
@@ -128,25 +152,13 @@ fn family(out: &mut String, line: &FitLine, report: &FitsReport, width: usize) {
             interval(ratio, amount),
         ]);
     }
-    out.push_str(&grid.text());
     let rest = line.machines.len() - shown.len();
-    if 0 < rest {
-        let sentence = format!(
-            "the {rest} {}machines lie near 1, and the records do not tell them apart (`compare --by machine` lists them)",
-            if shown.is_empty() { "" } else { "other " },
-        );
-        out.push_str(&wrapped(&sentence, "  ", "  ", width));
-    }
-    if let Some(more) = line.wear_outs_to_halve {
-        let _ = writeln!(
-            out,
-            "  about {} would halve the interval of when half are worn out",
-            more_wear_outs(more)
-        );
-    }
-    for sentence in &line.goodness.verdict {
-        out.push_str(&wrapped(sentence, "  ", "  ", width));
-    }
+    let other = if shown.is_empty() { "" } else { "other " };
+    (0 < rest).then(|| {
+        format!(
+            "the {rest} {other}machines lie near 1, and the records do not tell them apart (`compare --by machine` lists them)"
+        )
+    })
 }
 
 fn shown(measure: Option<Measure>, value: f64, units: Units) -> f64 {
