@@ -74,9 +74,9 @@ pub struct Desk {
 }
 
 /// Plays: the standard error of a fill rate is below half a percent.
-const PLAYS: usize = 4_000;
+const PLAYS: usize = 3_000;
 /// Plays that show when a part is busiest.
-const SCOUTS: usize = 400;
+const SCOUTS: usize = 300;
 /// Plays added up by one thread before they are put together, always in the same order.
 const CHUNK: usize = 100;
 

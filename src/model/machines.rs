@@ -353,7 +353,7 @@ impl Machine<'_> {
     /// A draw of the effect: proposals from a bell at the peak, kept or refused by Metropolis' rule.
     fn draw(&self, rng: &mut ChaCha8Rng) -> f64 {
         /// Steps taken; the bell is close to the truth, so few suffice.
-        const STEPS: usize = 6;
+        const STEPS: usize = 4;
         let (center, width) = self.peak();
         let width = 1.15 * width;
         let propose = |rng: &mut ChaCha8Rng| {

@@ -404,6 +404,11 @@ pub(super) const SHEETS: [Sheet; 10] = [
                 "What the parts cost, all together.",
             ),
             NOTE,
+            may(
+                "date_from",
+                Rule::Day,
+                "Where only a stretch is known, such as a season: its first day, and its last one as the date.",
+            ),
         ],
         examples: &[&[
             "2025-12-03",
@@ -418,6 +423,7 @@ pub(super) const SHEETS: [Sheet; 10] = [
             "1.5",
             "248",
             "found in the winter check",
+            "",
         ]],
     },
     Sheet {
@@ -494,7 +500,7 @@ pub(super) const SHEETS: [Sheet; 10] = [
     },
     Sheet {
         name: "meters",
-        about: "what the meters of a machine showed; kept, and not used in results yet",
+        about: "what the meters of a machine showed; hours, acres and tons stand in for usage rows where there are none",
         columns: &[
             must("date", Rule::Day, "The day it was read."),
             MACHINE,
