@@ -144,7 +144,7 @@ fn lists_draw_on_the_columns_of_other_sheets_and_headings_carry_notes() {
     let notes = part(&book, "xl/comments6.xml");
     assert_eq!(
         notes.matches("<comment ").count(),
-        12,
+        13,
         "one for each heading of replacements"
     );
     assert!(notes.contains("The last day somebody looked and found it good"));
