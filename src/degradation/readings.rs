@@ -142,6 +142,10 @@ impl<'a> Gatherer<'a> {
         let life = &self.built.lives[place];
         let assessments = self.assessments;
         let Ok(family) = assessments.binary_search_by(|a| a.family.name.cmp(&life.family)) else {
+            if self.context.families.get(&life.family).service.is_none() {
+                // Of a family that nobody asked for.
+                return Ok(());
+            }
             return Err(format!("family {} is changed by schedule", life.family));
         };
         let assessment = &assessments[family];
@@ -350,11 +354,16 @@ fn place_of(life: &Life) -> String {
     )
 }
 
-/// `row 3` or `rows 3, 5`.
+/// `row 3` or `rows 3, 5`; the first of many.
 fn rows(at: &[u32]) -> String {
-    let list: Vec<String> = at.iter().map(ToString::to_string).collect();
+    const FEW: usize = 12;
+    let list: Vec<String> = at.iter().take(FEW).map(ToString::to_string).collect();
+    let more = match at.len().saturating_sub(FEW) {
+        0 => String::new(),
+        more => format!(" and {more} more"),
+    };
     format!(
-        "row{} {}",
+        "row{} {}{more}",
         if at.len() == 1 { "" } else { "s" },
         list.join(", ")
     )
