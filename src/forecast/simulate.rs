@@ -35,7 +35,7 @@ pub struct Outcome {
     pub months: Vec<NaiveDate>,
     /// Money by month.
     pub by_month: Vec<Vec<f64>>,
-    /// Money by product group, in the order of [`Groups::names`].
+    /// Money by product group, in the order of [`crate::wear::Groups::names`].
     pub by_group: Vec<Vec<f64>>,
     /// Money in all.
     pub total: Vec<f64>,

@@ -74,8 +74,7 @@ impl Typical {
 }
 
 fn bins(records: &Records, machine: &str) -> BTreeSet<String> {
-    let positions = records.positions.iter();
-    let of_machine = positions.filter(|p| p.machine == machine);
+    let of_machine = records.positions_of(machine).iter();
     of_machine.filter_map(|p| p.bin.clone()).collect()
 }
 

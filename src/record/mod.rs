@@ -479,6 +479,16 @@ impl Records {
             .map(|i| &self.parts[i])
     }
 
+    /// The positions of a machine, by name.
+    #[must_use]
+    pub fn positions_of(&self, machine: &str) -> &[Position] {
+        let from = self
+            .positions
+            .partition_point(|p| p.machine.as_str() < machine);
+        let rest = &self.positions[from..];
+        &rest[..rest.partition_point(|p| p.machine == machine)]
+    }
+
     /// The position of that machine and name.
     #[must_use]
     pub fn position(&self, machine: &str, name: &str) -> Option<&Position> {
