@@ -134,7 +134,7 @@ fn idle(out: &mut String, report: &StockReport, width: usize) {
             ("What", Lean::Left),
             ("Shelf", Lean::Right),
             ("Idle", Lean::Right),
-            ("Demand", Lean::Right),
+            ("Need", Lean::Right),
             ("Money", Lean::Right),
         ],
         width,
