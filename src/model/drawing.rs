@@ -95,14 +95,11 @@ impl Assessment {
         };
         let machines = Some(objective.clone()).filter(|_| wanted.machine_effect);
         let machines = machines.and_then(Machines::new);
-        let dear = Request {
-            count: request
-                .count
-                .min(most_draws_of_machines(observations.lives())),
-            ..request
-        };
-        let differ = machines.as_ref();
-        let differ = differ.map(|m| draw_machines(m, &peaks, &free, dear));
+        let differ = machines.as_ref().map(|m| {
+            let most = most_draws_of_machines(observations.lives(), m.machines().count());
+            let count = request.count.min(most);
+            draw_machines(m, &peaks, &free, Request { count, ..request })
+        });
         let given_up = differ.as_ref().is_some_and(Option::is_none);
         let draws = differ.flatten().unwrap_or_else(|| {
             let sample = posterior::draw(&objective, &peaks, &free, request);
@@ -323,8 +320,11 @@ fn most_draws(lives: f64) -> usize {
 }
 
 /// The same with machines that differ, each draw of which goes through every machine.
-fn most_draws_of_machines(lives: f64) -> usize {
-    if lives < 250.0 { 4_000 } else { 2_000 }
+fn most_draws_of_machines(lives: f64, machines: usize) -> usize {
+    /// Effects held of one family: 16 MB of them.
+    const EFFECTS: usize = 2_000_000;
+    let most = if lives < 250.0 { 4_000 } else { 2_000 };
+    most.min((EFFECTS / machines.max(1)).max(250))
 }
 
 fn longest(lives: &Observations) -> Option<f64> {

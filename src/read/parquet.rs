@@ -6,10 +6,12 @@ use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::path::Path;
 
 use chrono::DateTime;
-use polars::prelude::{
-    BooleanChunked, DataFrame, DataType, Float64Chunked, Int32Chunked, Int64Chunked, ParquetReader,
-    PolarsResult, SerReader, Series, StringChunked, TimeUnit,
+use polars_core::prelude::{
+    BooleanChunked, DataFrame, DataType, Float64Chunked, Int32Chunked, Int64Chunked, PolarsResult,
+    Series, StringChunked, TimeUnit,
 };
+use polars_io::SerReader;
+use polars_io::parquet::read::ParquetReader;
 
 use super::cell::Cell;
 use super::error::ReadError;

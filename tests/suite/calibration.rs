@@ -6,6 +6,8 @@
 //! ```text
 //! WEARCAST_FLEETS=200 cargo test --release --test suite calibration -- --nocapture
 //! ```
+//!
+//! `WEARCAST_MACHINES=3` beside it plays fleets of that size alone; 300 take hours.
 
 use rand::SeedableRng;
 use rand_chacha::ChaCha8Rng;
@@ -82,6 +84,38 @@ struct Score {
     actual: f64,
     crps: f64,
     last_season_miss: f64,
+    /// What knowing the truth would have been worth.
+    best: Best,
+}
+
+/// The forecast of one who knows every life's distribution, every machine, every day to come: no
+/// forecast from records can be worth more, and its pieces show what whole numbers do to coverage.
+struct Best {
+    money_inside: bool,
+    families_inside: f64,
+    crps: f64,
+}
+
+impl Best {
+    fn of(foretold: &[Vec<f64>], worn_next: &[f64], actual: f64) -> Self {
+        let money: Vec<f64> = (0..foretold[0].len())
+            .map(|play| {
+                let each = FAMILIES.iter().zip(foretold);
+                each.map(|(f, counts)| f.1 * counts[play]).sum()
+            })
+            .collect();
+        let families = foretold.iter().zip(worn_next);
+        let held = families.filter(|(counts, n)| inside(&Forecast::of(counts), **n));
+        Self {
+            money_inside: inside(&Forecast::of(&money), actual),
+            families_inside: held.count() as f64 / FAMILIES.len() as f64,
+            crps: crps(&money, actual),
+        }
+    }
+}
+
+fn inside(forecast: &Forecast, actual: f64) -> bool {
+    forecast.p10 - 1e-9 <= actual && actual <= forecast.p90 + 1e-9
 }
 
 fn score(machines: usize, spread: f64, gauge: Option<f64>, seed: u64) -> Score {
@@ -115,7 +149,6 @@ fn score(machines: usize, spread: f64, gauge: Option<f64>, seed: u64) -> Score {
         .map(|(f, n)| f.1 * n)
         .sum();
     let money = Forecast::of(&outcome.total);
-    let inside = |f: &Forecast, x: f64| f.p10 - 1e-9 <= x && x <= f.p90 + 1e-9;
     let families_inside = outlook
         .in_service
         .lines
@@ -140,6 +173,7 @@ fn score(machines: usize, spread: f64, gauge: Option<f64>, seed: u64) -> Score {
         actual,
         crps: crps(&outcome.total, actual),
         last_season_miss: (before - actual).abs(),
+        best: Best::of(&played.foretold, &played.worn_next, actual),
     }
 }
 
@@ -150,6 +184,8 @@ struct Line {
     bias: f64,
     skill: f64,
     crps: f64,
+    /// Money, families and skill of one who knows the truth.
+    best: [f64; 3],
 }
 
 fn study(machines: usize, spread: f64, gauge: Option<f64>, fleets: u64) -> Line {
@@ -165,6 +201,11 @@ fn study(machines: usize, spread: f64, gauge: Option<f64>, fleets: u64) -> Line 
         bias: sum(|s| s.expected) / sum(|s| s.actual) - 1.0,
         skill: 1.0 - sum(|s| s.crps) / sum(|s| s.last_season_miss),
         crps: sum(|s| s.crps) / n,
+        best: [
+            sum(|s| f64::from(u8::from(s.best.money_inside))) / n,
+            sum(|s| s.best.families_inside) / n,
+            1.0 - sum(|s| s.best.crps) / sum(|s| s.last_season_miss),
+        ],
     }
 }
 
@@ -178,17 +219,28 @@ fn intervals_hold_what_they_promise() {
         .ok()
         .and_then(|n| n.parse().ok());
     let fleets = full.unwrap_or(24);
-    let sizes: &[usize] = if full.is_some() { &[3, 30, 300] } else { &[3] };
-    println!("machines  spread  money in 80 %  pieces in 80 %   bias  skill");
+    let only: Option<usize> = std::env::var("WEARCAST_MACHINES")
+        .ok()
+        .and_then(|n| n.parse().ok());
+    let sizes: &[usize] = match (only, full) {
+        (Some(size), _) => &[size],
+        (None, Some(_)) => &[3, 30, 300],
+        (None, None) => &[3],
+    };
+    println!("                                                         one who knows the truth");
+    println!("machines  spread  money in 80 %  pieces in 80 %   bias  skill  money  pieces  skill");
     for machines in sizes {
         for spread in [0.0, 0.2] {
             let line = study(*machines, spread, None, fleets);
             println!(
-                "{machines:>8}  {spread:>6.1}  {:>11.1} %  {:>12.1} %  {:>+4.1} %  {:>5.2}",
+                "{machines:>8}  {spread:>6.1}  {:>11.1} %  {:>12.1} %  {:>+4.1} %  {:>5.2}  {:>5.1}  {:>6.1}  {:>5.2}",
                 100.0 * line.money,
                 100.0 * line.families,
                 100.0 * line.bias,
-                line.skill
+                line.skill,
+                100.0 * line.best[0],
+                100.0 * line.best[1],
+                line.best[2],
             );
             // Four standard errors of so many fleets; the full table is read, not only passed.
             let error = (0.16 / fleets as f64).sqrt();

@@ -475,7 +475,8 @@ fn to_sheet(path: &Path, sheet: &mut rust_xlsxwriter::Worksheet) {
 }
 
 fn to_parquet(path: &Path, target: &Path) {
-    use polars::prelude::{Column, DataFrame, ParquetWriter};
+    use polars_core::prelude::{Column, DataFrame};
+    use polars_io::parquet::write::ParquetWriter;
     let rows = rows(path);
     let columns: Vec<Column> = rows[0]
         .iter()

@@ -46,6 +46,9 @@ pub(crate) struct Played {
     pub(crate) records: Records,
     /// Worn out in the season after, by family.
     pub(crate) worn_next: Vec<f64>,
+    /// The same, as one would foretell it who knew every life's distribution, every machine and
+    /// every day of work to come: [`FORETOLD`] plays by family.
+    pub(crate) foretold: Vec<Vec<f64>>,
     /// Last day on record.
     pub(crate) as_of: NaiveDate,
 }
@@ -54,6 +57,9 @@ pub(crate) struct Played {
 const WEAR: &str = "[wear]\nmeasure = \"play\"\nunit = \"mm\"\nnew = 2.0\nlimit = 6.0\n";
 
 const FIRST_YEAR: i32 = 2019;
+
+/// Plays of [`Played::foretold`].
+const FORETOLD: usize = 1_000;
 
 impl Fleet {
     /// Model files' worth of families: measured in tons, each piece a life of its own, with the
@@ -79,6 +85,7 @@ impl Fleet {
         let mut played = Played {
             records: self.empty_records(start),
             worn_next: vec![0.0; self.families.len()],
+            foretold: vec![vec![0.0; FORETOLD]; self.families.len()],
             as_of,
         };
         for m in 0..self.machines {
@@ -175,9 +182,16 @@ impl Fleet {
             .collect();
         let mut whole = left.clone();
         let mut plan = std::collections::BTreeMap::new();
+        let (mut begun, mut ahead) = (Vec::new(), Vec::new());
         for year in FIRST_YEAR..=last + 1 {
+            if year == last + 1 {
+                begun = ages(&left, &whole);
+            }
             for date in working_days(year) {
                 let (group, tons) = day_of_work(size, lime, rng);
+                if year == last + 1 {
+                    ahead.push((group, tons));
+                }
                 let amounts = Amounts {
                     acres: Some(if group == 2 { tons / 2.0 } else { tons / 0.15 }),
                     tons: Some(tons),
@@ -216,6 +230,7 @@ impl Fleet {
                 self.read(m, year, (left.as_slice(), whole.as_slice()), played, rng);
             }
         }
+        self.foretell(m, effect, (&begun, &ahead), &mut played.foretold);
         for ((month, group), tons) in plan {
             played.records.plan.push(PlanRow {
                 row: 2,
@@ -234,6 +249,33 @@ impl Fleet {
 }
 
 impl Fleet {
+    /// Plays one machine's season to come again and again, from the ages its parts have.
+    fn foretell(
+        &self,
+        m: usize,
+        effect: f64,
+        (begun, ahead): (&[Vec<f64>], &[(usize, f64)]),
+        foretold: &mut [Vec<f64>],
+    ) {
+        let mut rng = ChaCha8Rng::seed_from_u64(self.seed);
+        rng.set_stream(1 + m as u64);
+        for ((family, ages), counts) in self.families.iter().zip(begun).zip(foretold) {
+            let days: Vec<f64> = ahead.iter().map(|(g, t)| t * family.factors[*g]).collect();
+            for age in ages {
+                for count in counts.iter_mut() {
+                    let mut left = family.life_beyond(*age, effect, &mut rng);
+                    for day in &days {
+                        left -= day;
+                        if left <= 0.0 {
+                            *count += 1.0;
+                            left = family.life(effect, &mut rng);
+                        }
+                    }
+                }
+            }
+        }
+    }
+
     /// Reads every part of a machine at the end of a season.
     fn read(
         &self,
@@ -270,6 +312,23 @@ impl TrueFamily {
         let e: f64 = Exp1.sample(rng);
         effect * self.scale * e.powf(1.0 / self.shape)
     }
+
+    /// What is left of a part of this age.
+    fn life_beyond(&self, age: f64, effect: f64, rng: &mut ChaCha8Rng) -> f64 {
+        let e: f64 = Exp1.sample(rng);
+        let scale = effect * self.scale;
+        let hazard = (age / scale).powf(self.shape) + e;
+        scale * hazard.powf(1.0 / self.shape) - age
+    }
+}
+
+/// Effective use of every part in service.
+fn ages(left: &[Vec<f64>], whole: &[Vec<f64>]) -> Vec<Vec<f64>> {
+    let of = |(left, whole): (&Vec<f64>, &Vec<f64>)| {
+        let each = left.iter().zip(whole);
+        each.map(|(l, w)| w - l).collect()
+    };
+    left.iter().zip(whole).map(of).collect()
 }
 
 pub(crate) fn name(m: usize) -> String {

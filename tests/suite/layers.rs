@@ -27,7 +27,7 @@ const ROOMS: [&str; 18] = [
 ];
 
 /// Crates with one home, so that a change of one is a change in one place.
-const HOMES: [(&str, &str); 14] = [
+const HOMES: [(&str, &str); 15] = [
     ("argmin", "model"),
     ("calamine", "read"),
     ("clap", "cli"),
@@ -37,7 +37,8 @@ const HOMES: [(&str, &str); 14] = [
     ("maud", "report/html"),
     ("nalgebra", "model"),
     ("nuts_rs", "model"),
-    ("polars", "read"),
+    ("polars_core", "read"),
+    ("polars_io", "read"),
     ("roxmltree", "import"),
     ("rust_xlsxwriter", "report/xlsx"),
     ("tempfile", "cli"),

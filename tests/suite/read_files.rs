@@ -2,9 +2,8 @@
 
 use std::io::Write;
 
-use polars::prelude::{
-    Column, DataFrame, DataType, IntoColumn, NamedFrom, ParquetWriter, Series, TimeUnit,
-};
+use polars_core::prelude::{Column, DataFrame, DataType, IntoColumn, NamedFrom, Series, TimeUnit};
+use polars_io::parquet::write::ParquetWriter;
 use rust_xlsxwriter::{Format, Workbook};
 use wearcast::family::Families;
 use wearcast::read::{self, ReadError};
