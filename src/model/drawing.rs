@@ -321,7 +321,7 @@ fn most_draws(lives: f64) -> usize {
 
 /// The same with machines that differ, each draw of which goes through every machine.
 fn most_draws_of_machines(lives: f64, machines: usize) -> usize {
-    /// Effects held of one family: 16 MB of them.
+    /// Effects drawn of one family, about 16 MB of them.
     const EFFECTS: usize = 2_000_000;
     let most = if lives < 250.0 { 4_000 } else { 2_000 };
     most.min((EFFECTS / machines.max(1)).max(250))
@@ -332,4 +332,17 @@ fn longest(lives: &Observations) -> Option<f64> {
         .map(|i| lives.plain_end(i))
         .fold(0.0, f64::max);
     (0.0 < longest).then(|| longest.ln())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::most_draws_of_machines;
+
+    #[test]
+    fn only_fleets_of_over_a_thousand_machines_get_fewer_draws() {
+        assert_eq!(most_draws_of_machines(200.0, 20), 4_000);
+        assert_eq!(most_draws_of_machines(5_000.0, 1_000), 2_000);
+        assert_eq!(most_draws_of_machines(50_000.0, 4_000), 500);
+        assert_eq!(most_draws_of_machines(50_000.0, 1_000_000), 250);
+    }
 }

@@ -46,20 +46,25 @@ pub(crate) struct Played {
     pub(crate) records: Records,
     /// Worn out in the season after, by family.
     pub(crate) worn_next: Vec<f64>,
-    /// The same, as one would foretell it who knew every life's distribution, every machine and
-    /// every day of work to come: [`FORETOLD`] plays by family.
-    pub(crate) foretold: Vec<Vec<f64>>,
+    /// How each machine stood on that day, and the work it then did.
+    stood: Vec<Stood>,
     /// Last day on record.
     pub(crate) as_of: NaiveDate,
+}
+
+/// What only one who knows the truth can see of a machine.
+struct Stood {
+    effect: f64,
+    /// Effective use of every part in service, by family.
+    ages: Vec<Vec<f64>>,
+    /// Group and tons of each day to come.
+    ahead: Vec<(usize, f64)>,
 }
 
 /// The limit that gauges are held to.
 const WEAR: &str = "[wear]\nmeasure = \"play\"\nunit = \"mm\"\nnew = 2.0\nlimit = 6.0\n";
 
 const FIRST_YEAR: i32 = 2019;
-
-/// Plays of [`Played::foretold`].
-const FORETOLD: usize = 1_000;
 
 impl Fleet {
     /// Model files' worth of families: measured in tons, each piece a life of its own, with the
@@ -85,7 +90,7 @@ impl Fleet {
         let mut played = Played {
             records: self.empty_records(start),
             worn_next: vec![0.0; self.families.len()],
-            foretold: vec![vec![0.0; FORETOLD]; self.families.len()],
+            stood: Vec::new(),
             as_of,
         };
         for m in 0..self.machines {
@@ -182,15 +187,19 @@ impl Fleet {
             .collect();
         let mut whole = left.clone();
         let mut plan = std::collections::BTreeMap::new();
-        let (mut begun, mut ahead) = (Vec::new(), Vec::new());
+        let mut stood = Stood {
+            effect,
+            ages: Vec::new(),
+            ahead: Vec::new(),
+        };
         for year in FIRST_YEAR..=last + 1 {
             if year == last + 1 {
-                begun = ages(&left, &whole);
+                stood.ages = ages(&left, &whole);
             }
             for date in working_days(year) {
                 let (group, tons) = day_of_work(size, lime, rng);
                 if year == last + 1 {
-                    ahead.push((group, tons));
+                    stood.ahead.push((group, tons));
                 }
                 let amounts = Amounts {
                     acres: Some(if group == 2 { tons / 2.0 } else { tons / 0.15 }),
@@ -230,7 +239,7 @@ impl Fleet {
                 self.read(m, year, (left.as_slice(), whole.as_slice()), played, rng);
             }
         }
-        self.foretell(m, effect, (&begun, &ahead), &mut played.foretold);
+        played.stood.push(stood);
         for ((month, group), tons) in plan {
             played.records.plan.push(PlanRow {
                 row: 2,
@@ -249,31 +258,25 @@ impl Fleet {
 }
 
 impl Fleet {
-    /// Plays one machine's season to come again and again, from the ages its parts have.
-    fn foretell(
-        &self,
-        m: usize,
-        effect: f64,
-        (begun, ahead): (&[Vec<f64>], &[(usize, f64)]),
-        foretold: &mut [Vec<f64>],
-    ) {
+    /// Worn out in the season after, play by play for each family, as one would foretell it who
+    /// knew every life's distribution, every machine and every day of work to come.
+    pub(crate) fn foretell(&self, played: &Played, plays: usize) -> Vec<Vec<f64>> {
         let mut rng = ChaCha8Rng::seed_from_u64(self.seed);
-        rng.set_stream(1 + m as u64);
-        for ((family, ages), counts) in self.families.iter().zip(begun).zip(foretold) {
-            let days: Vec<f64> = ahead.iter().map(|(g, t)| t * family.factors[*g]).collect();
-            for age in ages {
-                for count in counts.iter_mut() {
-                    let mut left = family.life_beyond(*age, effect, &mut rng);
-                    for day in &days {
-                        left -= day;
-                        if left <= 0.0 {
-                            *count += 1.0;
-                            left = family.life(effect, &mut rng);
-                        }
+        rng.set_stream(1);
+        let mut foretold = vec![vec![0.0; plays]; self.families.len()];
+        for machine in &played.stood {
+            let each = self.families.iter().zip(&machine.ages).zip(&mut foretold);
+            for ((family, ages), counts) in each {
+                let worth = |(group, tons): &(usize, f64)| tons * family.factors[*group];
+                let days: Vec<f64> = machine.ahead.iter().map(worth).collect();
+                for age in ages {
+                    for count in counts.iter_mut() {
+                        *count += family.worn_in(&days, *age, machine.effect, &mut rng);
                     }
                 }
             }
         }
+        foretold
     }
 
     /// Reads every part of a machine at the end of a season.
@@ -311,6 +314,20 @@ impl TrueFamily {
     fn life(&self, effect: f64, rng: &mut ChaCha8Rng) -> f64 {
         let e: f64 = Exp1.sample(rng);
         effect * self.scale * e.powf(1.0 / self.shape)
+    }
+
+    /// Parts worn out on these days at a place whose part has this age now.
+    fn worn_in(&self, days: &[f64], age: f64, effect: f64, rng: &mut ChaCha8Rng) -> f64 {
+        let mut left = self.life_beyond(age, effect, rng);
+        let mut worn = 0.0;
+        for day in days {
+            left -= day;
+            if left <= 0.0 {
+                worn += 1.0;
+                left = self.life(effect, rng);
+            }
+        }
+        worn
     }
 
     /// What is left of a part of this age.
