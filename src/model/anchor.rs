@@ -82,7 +82,8 @@ impl Anchored<'_> {
     /// The value alone.
     #[must_use]
     pub fn height(&self, theta: &[f64]) -> f64 {
-        let value = self.likelihood.value(&self.to_scale(theta)) + self.log_prior(theta);
+        let k = self.anchor.offset(self.likelihood.distribution, theta[0]);
+        let value = self.likelihood.value_at(theta, -k.value) + self.log_prior(theta);
         if value.is_nan() {
             f64::NEG_INFINITY
         } else {
@@ -136,9 +137,7 @@ impl Objective for Anchored<'_> {
     fn evaluate(&self, theta: &[f64], out: &mut Derivatives) {
         let n = theta.len();
         let k = self.anchor.offset(self.likelihood.distribution, theta[0]);
-        let mut inner = theta.to_vec();
-        inner[1] -= k.value;
-        self.likelihood.evaluate(&inner, out);
+        self.likelihood.evaluate_at(theta, -k.value, out);
         if !out.value.is_finite() {
             return;
         }

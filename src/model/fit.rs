@@ -202,8 +202,40 @@ pub(super) fn held(
 /// Log wear factor of a group that wears nothing as far as the records tell.
 pub(super) const NOTHING: f64 = -30.0;
 
-/// Climbs from several shapes; parameters that are not free stay at `held`.
+/// Lives from which a search begins with some of them.
+const MANY: usize = 60_000;
+/// How many those are; they leave the full search a step or two.
+const SOME: usize = 15_000;
+
+/// Climbs; parameters that are not free stay at `held`.
 fn climb(
+    objective: &Anchored<'_>,
+    free: &[bool],
+    held: &[f64],
+) -> Result<newton::Maximum, SearchError> {
+    let Likelihood {
+        distribution,
+        lives,
+    } = objective.likelihood;
+    if lives.len() < MANY {
+        return climb_from_shapes(objective, free, held);
+    }
+    let some = lives.every(lives.len() / SOME);
+    let among_some = Anchored {
+        likelihood: Likelihood {
+            distribution,
+            lives: &some,
+        },
+        ..objective.clone()
+    };
+    // Should some lives tell too little, or lead astray, all of them start afresh.
+    climb_from_shapes(&among_some, free, held)
+        .and_then(|near| newton::maximize(objective, &near.theta, free))
+        .or_else(|_| climb_from_shapes(objective, free, held))
+}
+
+/// Climbs from several shapes.
+fn climb_from_shapes(
     objective: &Anchored<'_>,
     free: &[bool],
     held: &[f64],

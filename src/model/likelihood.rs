@@ -10,6 +10,7 @@
 
 use super::kernel::{Distribution, Jet};
 use super::observations::{End, Observations};
+use super::weibull;
 
 /// A value with gradient and Hessian, row by row.
 #[derive(Clone, Debug, PartialEq)]
@@ -33,7 +34,7 @@ impl Derivatives {
         }
     }
 
-    fn clear(&mut self) {
+    pub(super) fn clear(&mut self) {
         self.value = 0.0;
         self.gradient.fill(0.0);
         self.hessian.fill(0.0);
@@ -114,6 +115,20 @@ impl Likelihood<'_> {
 
     /// Value, gradient and Hessian at `theta`, into `out`.
     pub fn evaluate(&self, theta: &[f64], out: &mut Derivatives) {
+        self.evaluate_at(theta, 0.0, out);
+    }
+
+    /// The same, with `shift` added to the log scale.
+    pub(super) fn evaluate_at(&self, theta: &[f64], shift: f64, out: &mut Derivatives) {
+        if self.distribution == Distribution::Lognormal {
+            self.evaluate_life_by_life(theta, shift, out);
+        } else {
+            weibull::evaluate(self.lives, theta, shift, out);
+        }
+    }
+
+    /// For every distribution; the fast sums of [`weibull`] are held against it.
+    pub(super) fn evaluate_life_by_life(&self, theta: &[f64], shift: f64, out: &mut Derivatives) {
         out.clear();
         let n_groups = self.lives.n_groups;
         let mut scratch = Scratch {
@@ -131,7 +146,7 @@ impl Likelihood<'_> {
         let mut parts = vec![Derivatives::zero(n_groups + 1); self.lives.n_levels];
         for i in 0..self.lives.len() {
             let level = self.lives.level[i];
-            let shift = if level == 0 { 0.0 } else { ratios[level - 1] };
+            let shift = shift + if level == 0 { 0.0 } else { ratios[level - 1] };
             let part = &mut parts[level];
             self.add_life(i, (common[0].exp(), common[1] + shift), &mut scratch, part);
             if !part.value.is_finite() {
@@ -148,8 +163,21 @@ impl Likelihood<'_> {
     /// The value alone, without the work the derivatives take.
     #[must_use]
     pub fn value(&self, theta: &[f64]) -> f64 {
+        self.value_at(theta, 0.0)
+    }
+
+    /// The same, with `shift` added to the log scale.
+    pub(super) fn value_at(&self, theta: &[f64], shift: f64) -> f64 {
+        if self.distribution == Distribution::Lognormal {
+            self.value_life_by_life(theta, shift)
+        } else {
+            weibull::value(self.lives, theta, shift)
+        }
+    }
+
+    fn value_life_by_life(&self, theta: &[f64], shift: f64) -> f64 {
         let n = self.lives.n_groups;
-        let (shape, ln_scale) = (theta[0].exp(), theta[1]);
+        let (shape, ln_scale) = (theta[0].exp(), theta[1] + shift);
         let (factors, ratios) = theta[2..].split_at(n - 1);
         let factors: Vec<f64> = std::iter::once(1.0)
             .chain(factors.iter().map(|w| w.exp()))

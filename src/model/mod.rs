@@ -17,6 +17,7 @@
 
 pub mod anchor;
 pub mod assess;
+mod blocks;
 pub mod chain;
 pub mod conflict;
 mod drawing;
@@ -33,10 +34,13 @@ pub mod multiple;
 pub mod newton;
 pub mod nonparametric;
 pub mod observations;
+mod passes;
 pub mod posterior;
 pub mod profile;
 pub mod ranks;
 mod rises;
+mod vector;
+mod weibull;
 
 pub use kernel::Distribution;
 pub use observations::{Observation, Observations};

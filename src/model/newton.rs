@@ -1,13 +1,9 @@
 //! The search for the most likely parameters: Newton steps on exact derivatives, damped until
-//! they climb, run by argmin's executor.
+//! they climb.
 //!
-//! argmin's own Newton method has no step control and its line searches stop or hang on flat
-//! likelihoods, so the step rule is ours; iteration, limits and the reason for stopping are argmin's.
-
-use argmin::core::{
-    Error, Executor, IterState, KV, Problem, Solver, State, TerminationReason, TerminationStatus,
-};
-use nalgebra::{DMatrix, DVector};
+//! A search allocates when it is made and never on its way: thousands of small fits, such as those of
+//! profiles and resamples, spend their time on lives. That is why neither an optimiser's executor, which keeps an
+//! account of every step, nor a matrix library's own memory stands here.
 
 use super::anchor::Objective;
 use super::likelihood::Derivatives;
@@ -50,6 +46,8 @@ const FLAT: f64 = 1e-2;
 const LONGEST_STEP: f64 = 1.5;
 /// Relative gain below which a search is over, where derivatives are exact.
 pub const PRECISION: f64 = 1e-14;
+/// Where less than this share of that is left to gain, no further step is looked at.
+const NOTHING_LEFT: f64 = 0.1;
 /// Iterations allowed.
 const MAX_ITERATIONS: u64 = 300;
 
@@ -62,98 +60,170 @@ pub fn maximize<O: Objective>(
     start: &[f64],
     free: &[bool],
 ) -> Result<Maximum, SearchError> {
-    let mut solver = DampedNewton::new(start, free);
-    solver.precision = objective.precision();
-    if solver.free.is_empty() {
-        let mut derivatives = Derivatives::zero(start.len());
-        objective.evaluate(start, &mut derivatives);
-        return Ok(Maximum {
-            theta: start.to_vec(),
-            derivatives,
-        });
-    }
-    let result = Executor::new(Borrowed(objective), solver)
-        .configure(|state| state.param(start.to_vec()).max_iters(MAX_ITERATIONS))
-        .timer(false)
-        .ctrlc(false)
-        .run();
-    let result = match result {
-        Ok(result) => result,
-        Err(error) => {
-            return Err(error
-                .downcast::<SearchError>()
-                .unwrap_or_else(|e| SearchError::NotConverged(e.to_string())));
-        }
-    };
-    let reason = result.state().get_termination_reason().cloned();
-    let solver = result.solver();
-    match reason {
-        Some(TerminationReason::SolverConverged) => Ok(Maximum {
-            theta: solver.theta.clone(),
-            derivatives: solver.here.clone(),
-        }),
-        _ => Err(solver.runaway.map_or_else(
-            || SearchError::NotConverged(reason.map_or_else(String::new, |r| r.text().to_owned())),
-            |index| SearchError::Runaway {
-                index,
-                up: solver.start[index] < solver.theta[index],
-            },
-        )),
-    }
+    let mut search = Search::new(start.len());
+    search.climb(objective, start, free)?;
+    Ok(Maximum {
+        theta: search.theta,
+        derivatives: search.here,
+    })
 }
 
-struct Borrowed<'a, O>(&'a O);
-
-/// The state of the climb.
-struct DampedNewton {
-    free: Vec<usize>,
-    start: Vec<f64>,
+/// A search and its memory, to be used again and again.
+#[derive(Clone, Debug)]
+pub struct Search {
     theta: Vec<f64>,
+    tried: Vec<f64>,
     here: Derivatives,
-    trial: Derivatives,
+    there: Derivatives,
+    free: Vec<usize>,
+    step: Vec<f64>,
+    /// Damped curvature over the free parameters, then its Cholesky factor.
+    factor: Vec<f64>,
     damping: f64,
-    precision: f64,
-    converged: bool,
-    runaway: Option<usize>,
 }
 
-type ClimbState = IterState<Vec<f64>, (), (), (), (), f64>;
+/// What became of a step.
+enum Outcome {
+    /// Nothing is left to gain.
+    Converged,
+    /// It goes on.
+    Further,
+}
 
-impl DampedNewton {
-    fn new(start: &[f64], free: &[bool]) -> Self {
-        let n = start.len();
+impl Search {
+    /// For so many parameters.
+    #[must_use]
+    pub fn new(n: usize) -> Self {
         Self {
-            free: (0..n).filter(|i| free[*i]).collect(),
-            start: start.to_vec(),
-            theta: start.to_vec(),
+            theta: vec![0.0; n],
+            tried: vec![0.0; n],
             here: Derivatives::zero(n),
-            trial: Derivatives::zero(n),
+            there: Derivatives::zero(n),
+            free: Vec::with_capacity(n),
+            step: Vec::with_capacity(n),
+            factor: Vec::with_capacity(n * n),
             damping: 0.0,
-            precision: PRECISION,
-            converged: false,
-            runaway: None,
         }
+    }
+
+    /// Where the last climb ended.
+    #[must_use]
+    pub fn theta(&self) -> &[f64] {
+        &self.theta
+    }
+
+    /// Value and derivatives there.
+    #[must_use]
+    pub fn derivatives(&self) -> &Derivatives {
+        &self.here
+    }
+
+    /// Climbs from `start`, which has as many entries as the search was made for; parameters whose
+    /// `free` is false stay where they are.
+    ///
+    /// # Errors
+    /// [`SearchError`] when no maximum was reached, with the reason.
+    pub fn climb<O: Objective>(
+        &mut self,
+        objective: &O,
+        start: &[f64],
+        free: &[bool],
+    ) -> Result<(), SearchError> {
+        self.theta.copy_from_slice(start);
+        self.free.clear();
+        self.free.extend((0..start.len()).filter(|i| free[*i]));
+        self.damping = 0.0;
+        objective.evaluate(&self.theta, &mut self.here);
+        if self.free.is_empty() {
+            return Ok(());
+        }
+        if !self.here.value.is_finite() {
+            return Err(SearchError::Start);
+        }
+        for _ in 0..MAX_ITERATIONS {
+            if matches!(self.advance(objective), Outcome::Converged) {
+                return Ok(());
+            }
+            if let Some(runaway) = self.runaway(start) {
+                return Err(runaway);
+            }
+        }
+        Err(SearchError::NotConverged(format!(
+            "no maximum within {MAX_ITERATIONS} steps"
+        )))
+    }
+
+    /// One step, taken if it climbs.
+    fn advance<O: Objective>(&mut self, objective: &O) -> Outcome {
+        let precision = objective.precision();
+        let gain = self.find_step();
+        let undamped = self.damping == 0.0;
+        let enough = precision * self.here.value.abs().max(1.0);
+        if undamped && gain < NOTHING_LEFT * enough {
+            return Outcome::Converged;
+        }
+        let longest = self.step.iter().fold(0.0_f64, |a, b| a.max(b.abs()));
+        let shrink = (LONGEST_STEP / longest).min(1.0);
+        self.tried.copy_from_slice(&self.theta);
+        for (i, d) in self.free.iter().zip(&self.step) {
+            self.tried[*i] += shrink * d;
+        }
+        objective.evaluate(&self.tried, &mut self.there);
+        let climbed = self.there.value - self.here.value;
+        if self.there.value.is_finite() && 0.0 <= climbed + 10.0 * enough {
+            std::mem::swap(&mut self.here, &mut self.there);
+            std::mem::swap(&mut self.theta, &mut self.tried);
+            if undamped && gain < enough {
+                return Outcome::Converged;
+            }
+            self.damping = if self.damping < 1e-7 {
+                0.0
+            } else {
+                self.damping / 10.0
+            };
+        } else if gain < 10.0 * enough {
+            // No step can be told from rounding any more.
+            if undamped {
+                return Outcome::Converged;
+            }
+            self.damping /= 10.0;
+        } else {
+            self.damping = if undamped { 1e-4 } else { self.damping * 8.0 };
+        }
+        Outcome::Further
+    }
+
+    fn runaway(&self, start: &[f64]) -> Option<SearchError> {
+        let index = self.free.iter().copied().find(|i| {
+            let limit = if *i == 0 { RUNAWAY_SHAPE } else { RUNAWAY };
+            limit < (self.theta[*i] - start[*i]).abs()
+        })?;
+        Some(SearchError::Runaway {
+            index,
+            up: start[index] < self.theta[index],
+        })
     }
 
     /// The damped Newton step over the free parameters, and the gain a quadratic would give.
-    fn step(&mut self) -> (DVector<f64>, f64) {
+    fn find_step(&mut self) -> f64 {
         let n = self.theta.len();
         let m = self.free.len();
-        let gradient = DVector::from_fn(m, |i, _| self.here.gradient[self.free[i]]);
-        let curvature = DMatrix::from_fn(m, m, |i, j| {
-            -self.here.hessian[self.free[i] * n + self.free[j]]
-        });
-        // Each parameter is damped by its own curvature: a flat one must be free to run.
-        let size = curvature.diagonal().map(|c| c.abs().max(FLAT));
         loop {
-            let mut damped = curvature.clone();
-            for i in 0..m {
-                damped[(i, i)] += self.damping * size[i];
+            self.factor.clear();
+            self.step.clear();
+            for i in &self.free {
+                let row = self.free.iter();
+                self.factor
+                    .extend(row.map(|j| -self.here.hessian[i * n + j]));
+                self.step.push(self.here.gradient[*i]);
             }
-            if let Some(factors) = damped.cholesky() {
-                let step = factors.solve(&gradient);
-                let gain = gradient.dot(&step);
-                return (step, gain);
+            // Each parameter is damped by its own curvature: a flat one must be free to run.
+            for i in 0..m {
+                let curvature = &mut self.factor[i * m + i];
+                *curvature += self.damping * curvature.abs().max(FLAT);
+            }
+            if solve(&mut self.factor, &mut self.step) {
+                return self.slope_along_step();
             }
             self.damping = if self.damping == 0.0 {
                 1e-8
@@ -161,91 +231,70 @@ impl DampedNewton {
                 self.damping * 10.0
             };
             if !self.damping.is_finite() || 1e12 < self.damping {
-                return (gradient.component_div(&size), 0.0);
+                self.step.clear();
+                for i in &self.free {
+                    let size = self.here.hessian[i * n + i].abs().max(FLAT);
+                    self.step.push(self.here.gradient[*i] / size);
+                }
+                return 0.0;
             }
         }
     }
+
+    fn slope_along_step(&self) -> f64 {
+        let slopes = self.free.iter().map(|i| self.here.gradient[*i]);
+        slopes.zip(&self.step).map(|(g, s)| g * s).sum()
+    }
 }
 
-impl<O: Objective> Solver<Borrowed<'_, O>, ClimbState> for DampedNewton {
-    fn name(&self) -> &'static str {
-        "damped Newton"
-    }
-
-    fn init(
-        &mut self,
-        problem: &mut Problem<Borrowed<'_, O>>,
-        state: ClimbState,
-    ) -> Result<(ClimbState, Option<KV>), Error> {
-        let (theta, here) = (&self.theta, &mut self.here);
-        problem.problem("evaluations", |o| {
-            o.0.evaluate(theta, here);
-            Ok(())
-        })?;
-        if !self.here.value.is_finite() {
-            return Err(SearchError::Start.into());
-        }
-        let cost = -self.here.value;
-        Ok((state.cost(cost), None))
-    }
-
-    fn next_iter(
-        &mut self,
-        problem: &mut Problem<Borrowed<'_, O>>,
-        state: ClimbState,
-    ) -> Result<(ClimbState, Option<KV>), Error> {
-        let (mut step, gain) = self.step();
-        let undamped = self.damping == 0.0;
-        let longest = step.amax();
-        if LONGEST_STEP < longest {
-            step *= LONGEST_STEP / longest;
-        }
-        let mut theta = self.theta.clone();
-        for (i, d) in self.free.iter().zip(step.iter()) {
-            theta[*i] += d;
-        }
-        let trial = &mut self.trial;
-        problem.problem("evaluations", |o| {
-            o.0.evaluate(&theta, trial);
-            Ok(())
-        })?;
-        let rounding = 10.0 * self.precision * self.here.value.abs().max(1.0);
-        let climbed = self.trial.value - self.here.value;
-        if self.trial.value.is_finite() && 0.0 <= climbed + rounding {
-            std::mem::swap(&mut self.here, &mut self.trial);
-            self.theta = theta;
-            self.converged = undamped && gain < self.precision * self.here.value.abs().max(1.0);
-            self.damping = if self.damping < 1e-7 {
-                0.0
+/// Solves for `x` in place, by Cholesky's factor of the matrix `a`, which it takes the place of; false
+/// where `a` is not positive definite.
+fn solve(a: &mut [f64], x: &mut [f64]) -> bool {
+    let n = x.len();
+    for i in 0..n {
+        for j in 0..=i {
+            let mut rest = a[i * n + j];
+            for k in 0..j {
+                rest -= a[i * n + k] * a[j * n + k];
+            }
+            if i > j {
+                a[i * n + j] = rest / a[j * n + j];
+            } else if 0.0 < rest && rest.is_finite() {
+                a[i * n + i] = rest.sqrt();
             } else {
-                self.damping / 10.0
-            };
-        } else if gain < rounding {
-            // No step can be told from rounding any more.
-            self.converged = undamped;
-            self.damping = if undamped { 0.0 } else { self.damping / 10.0 };
-        } else {
-            self.damping = if self.damping == 0.0 {
-                1e-4
-            } else {
-                self.damping * 8.0
-            };
+                return false;
+            }
         }
-        self.runaway = self.free.iter().copied().find(|i| {
-            let limit = if *i == 0 { RUNAWAY_SHAPE } else { RUNAWAY };
-            limit < (self.theta[*i] - self.start[*i]).abs()
-        });
-        let cost = -self.here.value;
-        Ok((state.param(self.theta.clone()).cost(cost), None))
     }
-
-    fn terminate(&mut self, _state: &ClimbState) -> TerminationStatus {
-        if self.converged {
-            TerminationStatus::Terminated(TerminationReason::SolverConverged)
-        } else if self.runaway.is_some() {
-            TerminationStatus::Terminated(TerminationReason::SolverExit("runaway".to_owned()))
-        } else {
-            TerminationStatus::NotTerminated
+    for i in 0..n {
+        for k in 0..i {
+            x[i] -= a[i * n + k] * x[k];
         }
+        x[i] /= a[i * n + i];
+    }
+    for i in (0..n).rev() {
+        for k in i + 1..n {
+            x[i] -= a[k * n + i] * x[k];
+        }
+        x[i] /= a[i * n + i];
+    }
+    true
+}
+
+#[cfg(test)]
+mod tests {
+    use super::solve;
+
+    #[test]
+    fn a_system_is_solved_and_one_without_a_top_is_refused() {
+        // Solution (1, -2, 3), worked out by hand.
+        let matrix = [4.0, 2.0, 0.6, 2.0, 5.0, 1.0, 0.6, 1.0, 3.0];
+        let mut x = [1.8, -5.0, 7.6];
+        assert!(solve(&mut matrix.clone(), &mut x));
+        for (own, wanted) in x.iter().zip([1.0, -2.0, 3.0]) {
+            assert!((own - wanted).abs() < 1e-14, "{own} for {wanted}");
+        }
+        assert!(!solve(&mut [1.0, 2.0, 2.0, 1.0], &mut [1.0, 1.0]));
+        assert!(!solve(&mut [f64::NAN], &mut [1.0]));
     }
 }

@@ -1,5 +1,7 @@
 //! What a fit sees of lives: exposure by group at entry, when last known good, and at the end.
 
+use super::blocks::Blocks;
+
 /// How the end of a life is known.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
 pub enum End {
@@ -63,6 +65,8 @@ pub struct Observations {
     pub(super) n_levels: usize,
     /// Level of each life; level 0 is what the others are held against.
     pub(super) level: Vec<usize>,
+    /// The same lives as the fast likelihood takes them.
+    pub(super) blocks: Blocks,
 }
 
 impl Observations {
@@ -113,7 +117,13 @@ impl Observations {
             out.level.push(*level);
             last = Some(pair);
         }
-        out
+        out.laid_out()
+    }
+
+    /// With [`Self::blocks`] made of the other columns.
+    fn laid_out(mut self) -> Self {
+        self.blocks = Blocks::new(&self);
+        self
     }
 
     /// The same lives with another reference group: group `group` and the reference change places.
@@ -125,7 +135,7 @@ impl Observations {
                 row.swap(0, group);
             }
         }
-        out
+        out.laid_out()
     }
 
     /// The same lives held against another level: level `level` and level 0 change places.
@@ -139,7 +149,49 @@ impl Observations {
                 l => l,
             };
         }
-        out
+        out.laid_out()
+    }
+
+    /// Every so many of these lives, from the first on: as they are sorted, each kind of life has its
+    /// share among them.
+    #[must_use]
+    pub(super) fn every(&self, stride: usize) -> Self {
+        let n = self.n_groups;
+        let rows = || (0..self.len()).step_by(stride);
+        let wide = |column: &[f64]| {
+            rows()
+                .flat_map(|i| &column[i * n..(i + 1) * n])
+                .copied()
+                .collect()
+        };
+        Self {
+            n_groups: n,
+            entry: wide(&self.entry),
+            low: wide(&self.low),
+            step: wide(&self.step),
+            known: rows().map(|i| self.known[i]).collect(),
+            count: rows().map(|i| self.count[i]).collect(),
+            machine: rows().map(|i| self.machine[i]).collect(),
+            n_levels: self.n_levels,
+            level: rows().map(|i| self.level[i]).collect(),
+            blocks: Blocks::default(),
+        }
+        .laid_out()
+    }
+
+    /// How many lives there are of each different one, in the order of the columns.
+    #[must_use]
+    pub fn counts(&self) -> &[f64] {
+        &self.count
+    }
+
+    /// Counts the same lives anew, as a resample does: in the order of [`Self::counts`].
+    ///
+    /// # Panics
+    /// When there are more or fewer counts than different lives.
+    pub fn recount(&mut self, counts: &[f64]) {
+        self.count.copy_from_slice(counts);
+        self.blocks.recount(counts);
     }
 
     /// Number of different lives.

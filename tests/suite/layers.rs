@@ -27,7 +27,7 @@ const ROOMS: [&str; 18] = [
 ];
 
 /// Crates with one home, so that a change of one is a change in one place.
-const HOMES: [(&str, &str); 15] = [
+const HOMES: [(&str, &str); 16] = [
     ("argmin", "model"),
     ("calamine", "read"),
     ("clap", "cli"),
@@ -39,6 +39,7 @@ const HOMES: [(&str, &str); 15] = [
     ("nuts_rs", "model"),
     ("polars_core", "read"),
     ("polars_io", "read"),
+    ("pulp", "model"),
     ("roxmltree", "import"),
     ("rust_xlsxwriter", "report/xlsx"),
     ("tempfile", "cli"),

@@ -36,6 +36,7 @@ mod read_properties;
 mod readme;
 mod recovery;
 mod reference;
+mod resamples;
 mod samples;
 mod seasons;
 mod snapshots;

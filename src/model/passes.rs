@@ -1,0 +1,541 @@
+//! One pass over Weibull lives: the sums that value, gradient and Hessian of the log-likelihood are
+//! made of.
+//!
+//! With `x` the effective exposure of a life, `z = ln x - ln scale` and `y_g` the share of group
+//! `g` in `x`, the derivatives of `t = shape * z` by `ln shape`, `ln scale` and `ln w_g` are
+//! `shape * (z, -1, y_g)`, and every second derivative of a life's log-likelihood is a quadratic form in them, plus
+//! the first derivatives where `t` itself bends. Where a life wore out between two exposures, `y` is
+//! that at the first and `d` (`reach` for `z`) is what it grows by to the second; `d` is worked out
+//! as a product, never as a difference, so that nothing is lost as the two come together.
+//!
+//! Lives are worked on block by block, each block in plain loops over columns that the compiler turns
+//! into vector instructions; sums are kept in a fixed number of lanes and added in a fixed
+//! order, so that neither the processor nor the number of threads changes a bit.
+#![expect(
+    clippy::inline_always,
+    clippy::needless_range_loop,
+    reason = "loops over several columns at a time, vectorised where they are inlined"
+)]
+
+use super::blocks::{BLOCK, Kind, LANES, Segment};
+use super::vector::{dispatch, exp, exp_m1, exp_moderate, ln, ln_1p};
+
+/// Largest cumulative hazard that is told from infinity: its square still has room, and
+/// survival to it is nothing.
+const ENDLESS: f64 = 1e130;
+
+/// Parameters of the lives of one level.
+#[derive(Clone, Copy)]
+pub(super) struct At<'a> {
+    pub(super) shape: f64,
+    pub(super) ln_scale: f64,
+    /// Of every group; the first is 1.
+    pub(super) factors: &'a [f64],
+}
+
+/// Places of the sums that do not depend on groups.
+pub(super) mod place {
+    /// The value, but for `ln shape` of each life seen to end exactly.
+    pub(in crate::model) const VALUE: usize = 0;
+    /// First derivatives by `t`, and times `z`.
+    pub(in crate::model) const FIRST: usize = 1;
+    pub(in crate::model) const FIRST_Z: usize = 2;
+    /// The quadratic form at `(1, 1)`, `(1, z)`, `(z, z)`.
+    pub(in crate::model) const SECOND: usize = 3;
+    pub(in crate::model) const SECOND_Z: usize = 4;
+    pub(in crate::model) const SECOND_ZZ: usize = 5;
+    /// Lives seen to end exactly.
+    pub(in crate::model) const EXACT: usize = 6;
+    /// How many there are; those of groups follow.
+    pub(in crate::model) const COUNT: usize = 7;
+}
+
+/// Number of sums: those of [`place`]; for each group but the first its first derivative and the
+/// quadratic form with 1 and with `z`; then the form of each two groups.
+pub(super) fn n_sums(n_groups: usize) -> usize {
+    let n = n_groups - 1;
+    place::COUNT + 3 * n + n * (n + 1) / 2
+}
+
+type Lane = [f64; BLOCK];
+
+/// Columns of one block.
+struct Columns {
+    /// Effective exposure, its inverse, what it grows by.
+    x: Lane,
+    inverse: Lane,
+    rise: Lane,
+    /// `1 / (x + rise)`.
+    end: Lane,
+    z: Lane,
+    /// Growth of `z`.
+    reach: Lane,
+    /// First derivatives of the value by the `y` and by their growth.
+    first: Lane,
+    first_d: Lane,
+    /// The quadratic form in `y`, in `y` and `d`, in `d`.
+    yy: Lane,
+    yd: Lane,
+    dd: Lane,
+    /// The form's product with `(z, reach)`.
+    zy: Lane,
+    zd: Lane,
+    /// Anything to be summed.
+    a: Lane,
+    b: Lane,
+    c: Lane,
+}
+
+/// Buffers of a pass, kept from one to the next.
+pub(super) struct Buffers {
+    columns: Box<Columns>,
+    /// Shares and their growth, and the form's product with them; a row a group.
+    y: Vec<Lane>,
+    d: Vec<Lane>,
+    left_y: Vec<Lane>,
+    left_d: Vec<Lane>,
+    lanes: Vec<[f64; LANES]>,
+}
+
+impl Buffers {
+    pub(super) fn new() -> Self {
+        let zero = [0.0; BLOCK];
+        Self {
+            columns: Box::new(Columns {
+                x: zero,
+                inverse: zero,
+                rise: zero,
+                end: zero,
+                z: zero,
+                reach: zero,
+                first: zero,
+                first_d: zero,
+                yy: zero,
+                yd: zero,
+                dd: zero,
+                zy: zero,
+                zd: zero,
+                a: zero,
+                b: zero,
+                c: zero,
+            }),
+            y: Vec::new(),
+            d: Vec::new(),
+            left_y: Vec::new(),
+            left_d: Vec::new(),
+            lanes: Vec::new(),
+        }
+    }
+
+    fn fit(&mut self, n_groups: usize) {
+        let n = n_sums(n_groups);
+        if self.lanes.len() < n {
+            self.lanes.resize(n, [0.0; LANES]);
+            for rows in [&mut self.y, &mut self.d, &mut self.left_y, &mut self.left_d] {
+                rows.resize(n_groups - 1, [0.0; BLOCK]);
+            }
+        }
+    }
+}
+
+/// Adds the sums of some blocks of one segment to `sums`; the value alone where `slopes` is false.
+pub(super) fn add(
+    segment: &Segment,
+    blocks: std::ops::Range<usize>,
+    at: At<'_>,
+    slopes: bool,
+    buffers: &mut Buffers,
+    sums: &mut [f64],
+) {
+    buffers.fit(at.factors.len());
+    dispatch(
+        #[inline(always)]
+        || {
+            if slopes {
+                pass::<true>(segment, blocks, at, buffers, sums);
+            } else {
+                pass::<false>(segment, blocks, at, buffers, sums);
+            }
+        },
+    );
+}
+
+#[inline(always)]
+fn pass<const SLOPES: bool>(
+    segment: &Segment,
+    blocks: std::ops::Range<usize>,
+    at: At<'_>,
+    buffers: &mut Buffers,
+    sums: &mut [f64],
+) {
+    let n_groups = at.factors.len();
+    let used = if SLOPES {
+        n_sums(n_groups)
+    } else {
+        place::COUNT
+    };
+    buffers.lanes[..used].fill([0.0; LANES]);
+    for index in blocks {
+        let (columns, weight) = segment.block(index);
+        let own = &mut buffers.columns;
+        if n_groups == 1 {
+            let (z, reach) = columns.split_at(weight.len());
+            for i in 0..weight.len() {
+                own.z[i] = z[i] - at.ln_scale;
+            }
+            if segment.kind == Kind::Between {
+                own.reach[..weight.len()].copy_from_slice(reach);
+            }
+        } else {
+            expose(own, columns, weight.len(), segment.kind, at);
+        }
+        let lanes = &mut buffers.lanes;
+        match segment.kind {
+            Kind::Entered | Kind::Survived => hazards::<SLOPES>(own, weight, at, lanes),
+            Kind::Exact => exact::<SLOPES>(own, weight, at, lanes),
+            Kind::Fresh => fresh::<SLOPES>(own, weight, at, lanes),
+            Kind::Between => between::<SLOPES>(own, weight, at, lanes),
+        }
+        if SLOPES && 1 < n_groups {
+            if segment.kind == Kind::Between {
+                shares::<true>(buffers, columns, weight.len(), at.factors);
+            } else {
+                shares::<false>(buffers, columns, weight.len(), at.factors);
+            }
+        }
+    }
+    close::<SLOPES>(segment.kind, at, &buffers.lanes[..used], sums);
+}
+
+/// Effective exposure of each life, and what is made of it.
+#[inline(always)]
+fn expose(own: &mut Columns, columns: &[f64], n: usize, kind: Kind, at: At<'_>) {
+    weigh(&mut own.x[..n], columns, at.factors);
+    for i in 0..n {
+        own.inverse[i] = 1.0 / own.x[i];
+        own.z[i] = ln(own.x[i]) - at.ln_scale;
+    }
+    if kind == Kind::Between {
+        weigh(
+            &mut own.rise[..n],
+            &columns[n * at.factors.len()..],
+            at.factors,
+        );
+        for i in 0..n {
+            own.reach[i] = ln_1p(own.rise[i] * own.inverse[i]);
+            own.end[i] = 1.0 / (own.x[i] + own.rise[i]);
+        }
+    }
+}
+
+#[inline(always)]
+fn weigh(x: &mut [f64], columns: &[f64], factors: &[f64]) {
+    let n = x.len();
+    x.copy_from_slice(&columns[..n]);
+    for (factor, column) in factors.iter().zip(columns.chunks_exact(n)).skip(1) {
+        for i in 0..n {
+            x[i] += factor * column[i];
+        }
+    }
+}
+
+/// `weight * H`, whose sums with powers of `z` say everything; [`close`] makes the rest of them.
+#[inline(always)]
+fn hazards<const SLOPES: bool>(
+    own: &mut Columns,
+    weight: &[f64],
+    at: At<'_>,
+    lanes: &mut [[f64; LANES]],
+) {
+    let n = weight.len();
+    moments::<SLOPES>(own, weight, at.shape, lanes);
+    if SLOPES && 1 < at.factors.len() {
+        let (first, yy, zy) = (&mut own.first[..n], &mut own.yy[..n], &mut own.zy[..n]);
+        for i in 0..n {
+            first[i] = at.shape * own.a[i];
+            yy[i] = at.shape * first[i];
+            zy[i] = yy[i] * own.z[i];
+        }
+    }
+}
+
+/// Sums of `weight * H`, and of its products with `z` and `z^2`; `weight * H` into column `a`.
+#[inline(always)]
+fn moments<const SLOPES: bool>(
+    own: &mut Columns,
+    weight: &[f64],
+    shape: f64,
+    lanes: &mut [[f64; LANES]],
+) {
+    let n = weight.len();
+    let (z, a) = (&own.z[..n], &mut own.a[..n]);
+    for i in 0..n {
+        a[i] = weight[i] * exp_moderate(shape * z[i]);
+    }
+    sum(&mut lanes[0], a);
+    if SLOPES {
+        let b = &mut own.b[..n];
+        for i in 0..n {
+            b[i] = a[i] * z[i];
+        }
+        sum(&mut lanes[1], b);
+        sum_of_products(&mut lanes[2], b, z);
+    }
+}
+
+/// `weight * (t + ln shape - ln x - H)`.
+#[inline(always)]
+fn exact<const SLOPES: bool>(
+    own: &mut Columns,
+    weight: &[f64],
+    at: At<'_>,
+    lanes: &mut [[f64; LANES]],
+) {
+    let n = weight.len();
+    moments::<SLOPES>(own, weight, at.shape, lanes);
+    if SLOPES && 1 < at.factors.len() {
+        let (first, yy, zy) = (&mut own.first[..n], &mut own.yy[..n], &mut own.zy[..n]);
+        for i in 0..n {
+            first[i] = at.shape * (weight[i] - own.a[i]) - weight[i];
+            yy[i] = -at.shape * at.shape * own.a[i];
+            // ln x does not bend with the shape: its part of `first` is taken out again.
+            zy[i] = yy[i] * own.z[i] + weight[i];
+        }
+    }
+    sum_of_products(&mut lanes[3], weight, &own.z[..n]);
+    sum(&mut lanes[4], weight);
+}
+
+/// `weight * ln(1 - exp(-H))`.
+#[inline(always)]
+fn fresh<const SLOPES: bool>(
+    own: &mut Columns,
+    weight: &[f64],
+    at: At<'_>,
+    lanes: &mut [[f64; LANES]],
+) {
+    let n = weight.len();
+    let square = at.shape * at.shape;
+    let (z, a, first) = (&own.z[..n], &mut own.a[..n], &mut own.first[..n]);
+    let (yy, zy, c) = (&mut own.yy[..n], &mut own.zy[..n], &mut own.c[..n]);
+    for i in 0..n {
+        let h = bounded(exp(at.shape * z[i]));
+        let worn = exp_m1(-h);
+        a[i] = weight[i] * ln(-worn);
+        if SLOPES {
+            let f = -h * (1.0 + worn) / worn;
+            first[i] = weight[i] * f;
+            yy[i] = square * weight[i] * (f - f * (f + h));
+            zy[i] = yy[i] * z[i];
+            c[i] = zy[i] * z[i];
+        }
+    }
+    sum(&mut lanes[place::VALUE], a);
+    if SLOPES {
+        sum(&mut lanes[place::FIRST], first);
+        sum_of_products(&mut lanes[place::FIRST_Z], first, z);
+        sum(&mut lanes[place::SECOND], yy);
+        sum(&mut lanes[place::SECOND_Z], zy);
+        sum(&mut lanes[place::SECOND_ZZ], c);
+        for i in 0..n {
+            first[i] *= at.shape;
+        }
+    }
+}
+
+/// `weight * (ln(1 - exp(-D)) - H(low))`, with `D` the rise of `H` from low to end.
+#[inline(always)]
+fn between<const SLOPES: bool>(
+    own: &mut Columns,
+    weight: &[f64],
+    at: At<'_>,
+    lanes: &mut [[f64; LANES]],
+) {
+    let n = weight.len();
+    let (shape, square) = (at.shape, at.shape * at.shape);
+    let (z, reach) = (&own.z[..n], &own.reach[..n]);
+    let (first, first_d) = (&mut own.first[..n], &mut own.first_d[..n]);
+    let (yy, yd, dd) = (&mut own.yy[..n], &mut own.yd[..n], &mut own.dd[..n]);
+    let (a, b, c) = (&mut own.a[..n], &mut own.b[..n], &mut own.c[..n]);
+    let (zy, zd) = (&mut own.zy[..n], &mut own.zd[..n]);
+    for i in 0..n {
+        let low = exp(shape * z[i]);
+        let growth = exp_m1(shape * reach[i]);
+        let rise = bounded(low * growth);
+        let worn = exp_m1(-rise);
+        a[i] = weight[i] * (ln(-worn) - low);
+        if SLOPES {
+            // D / (exp(D) - 1), H(end) / D, and what the square of the slope takes.
+            let f = -rise * (1.0 + worn) / worn;
+            let ratio = 1.0 + 1.0 / growth;
+            let bend = f * (f + rise);
+            let (w, far) = (weight[i], weight[i] * ratio);
+            let (e, e_d) = (w * (f - low), far * f);
+            yy[i] = square * (e - w * bend);
+            yd[i] = square * far * (f - bend);
+            dd[i] = square * far * (f - bend * ratio);
+            zy[i] = yy[i] * z[i] + yd[i] * reach[i];
+            zd[i] = yd[i] * z[i] + dd[i] * reach[i];
+            b[i] = e * z[i] + e_d * reach[i];
+            c[i] = zy[i] * z[i] + zd[i] * reach[i];
+            first[i] = e;
+            first_d[i] = e_d;
+        }
+    }
+    sum(&mut lanes[place::VALUE], a);
+    if SLOPES {
+        sum(&mut lanes[place::FIRST], first);
+        sum(&mut lanes[place::FIRST_Z], b);
+        sum(&mut lanes[place::SECOND], yy);
+        sum(&mut lanes[place::SECOND_Z], zy);
+        sum(&mut lanes[place::SECOND_ZZ], c);
+        for i in 0..n {
+            first[i] *= shape;
+            first_d[i] *= shape;
+        }
+    }
+}
+
+#[inline(always)]
+fn bounded(h: f64) -> f64 {
+    if ENDLESS < h { ENDLESS } else { h }
+}
+
+/// Sums by group: first derivatives, and the quadratic form with 1, `z` and every other group.
+#[inline(always)]
+fn shares<const GROWING: bool>(buffers: &mut Buffers, columns: &[f64], n: usize, factors: &[f64]) {
+    let own = &mut buffers.columns;
+    let n_groups = factors.len();
+    let (first, first_d) = (&own.first[..n], &own.first_d[..n]);
+    let (zy, zd) = (&own.zy[..n], &own.zd[..n]);
+    let mut at = place::COUNT;
+    // Shares bend too: y_g by w_h is -y_g y_h, which is the first derivatives' part of the form.
+    let (a, b, c) = (&mut own.a[..n], &mut own.b[..n], &mut own.c[..n]);
+    for i in 0..n {
+        a[i] = own.yy[i] - first[i];
+        if GROWING {
+            b[i] = own.yd[i] - first_d[i];
+            c[i] = own.dd[i] - first_d[i];
+        }
+    }
+    for g in 1..n_groups {
+        let factor = factors[g];
+        let (y, d) = (&mut buffers.y[g - 1][..n], &mut buffers.d[g - 1][..n]);
+        let left_y = &mut buffers.left_y[g - 1][..n];
+        let left_d = &mut buffers.left_d[g - 1][..n];
+        let u = &columns[g * n..(g + 1) * n];
+        let (inverse, rise, end) = (&own.inverse[..n], &own.rise[..n], &own.end[..n]);
+        if GROWING {
+            let step = &columns[(n_groups + g) * n..(n_groups + g + 1) * n];
+            for i in 0..n {
+                let share = factor * u[i] * inverse[i];
+                let grown = (factor * step[i] - share * rise[i]) * end[i];
+                y[i] = share;
+                d[i] = grown;
+                left_y[i] = a[i] * share + b[i] * grown;
+                left_d[i] = b[i] * share + c[i] * grown;
+            }
+        } else {
+            for i in 0..n {
+                let share = factor * u[i] * inverse[i];
+                y[i] = share;
+                left_y[i] = a[i] * share;
+            }
+        }
+        let lanes = &mut buffers.lanes;
+        let (yy, yd) = (&own.yy[..n], &own.yd[..n]);
+        if GROWING {
+            sum_of_two(&mut lanes[at], first, y, first_d, d);
+            sum_of_two(&mut lanes[at + 1], yy, y, yd, d);
+            sum_of_two(&mut lanes[at + 2], zy, y, zd, d);
+        } else {
+            sum_of_products(&mut lanes[at], first, y);
+            sum_of_products(&mut lanes[at + 1], yy, y);
+            sum_of_products(&mut lanes[at + 2], zy, y);
+        }
+        at += 3;
+    }
+    for g in 0..n_groups - 1 {
+        let (left_y, left_d) = (&buffers.left_y[g][..n], &buffers.left_d[g][..n]);
+        for h in 0..=g {
+            let (y, d) = (&buffers.y[h][..n], &buffers.d[h][..n]);
+            if GROWING {
+                sum_of_two(&mut buffers.lanes[at], left_y, y, left_d, d);
+            } else {
+                sum_of_products(&mut buffers.lanes[at], left_y, y);
+            }
+            at += 1;
+        }
+    }
+}
+
+#[inline(always)]
+fn sum(lanes: &mut [f64; LANES], a: &[f64]) {
+    let mut own = *lanes;
+    for a in a.as_chunks::<LANES>().0 {
+        for l in 0..LANES {
+            own[l] += a[l];
+        }
+    }
+    *lanes = own;
+}
+
+#[inline(always)]
+fn sum_of_products(lanes: &mut [f64; LANES], a: &[f64], b: &[f64]) {
+    let mut own = *lanes;
+    let (a, b) = (a.as_chunks::<LANES>().0, b.as_chunks::<LANES>().0);
+    for (a, b) in a.iter().zip(b) {
+        for l in 0..LANES {
+            own[l] += a[l] * b[l];
+        }
+    }
+    *lanes = own;
+}
+
+#[inline(always)]
+fn sum_of_two(lanes: &mut [f64; LANES], a: &[f64], b: &[f64], c: &[f64], d: &[f64]) {
+    let mut own = *lanes;
+    let (a, b) = (a.as_chunks::<LANES>().0, b.as_chunks::<LANES>().0);
+    let (c, d) = (c.as_chunks::<LANES>().0, d.as_chunks::<LANES>().0);
+    for ((a, b), (c, d)) in a.iter().zip(b).zip(c.iter().zip(d)) {
+        for l in 0..LANES {
+            own[l] += a[l] * b[l] + c[l] * d[l];
+        }
+    }
+    *lanes = own;
+}
+
+/// Lanes to sums, always in the same order.
+#[inline(always)]
+fn close<const SLOPES: bool>(kind: Kind, at: At<'_>, lanes: &[[f64; LANES]], sums: &mut [f64]) {
+    let total =
+        |l: &[f64; LANES]| ((l[0] + l[1]) + (l[2] + l[3])) + ((l[4] + l[5]) + (l[6] + l[7]));
+    let groups = if SLOPES { place::COUNT } else { lanes.len() };
+    let power = |i: usize| if SLOPES { total(&lanes[i]) } else { 0.0 };
+    if matches!(kind, Kind::Fresh | Kind::Between) {
+        for i in 0..if SLOPES { place::EXACT } else { 1 } {
+            sums[i] += total(&lanes[i]);
+        }
+    } else {
+        let square = at.shape * at.shape;
+        let sign = if kind == Kind::Exact { -1.0 } else { 1.0 };
+        let (h, hz, hzz) = (sign * total(&lanes[0]), sign * power(1), sign * power(2));
+        sums[place::VALUE] += h;
+        sums[place::FIRST] += h;
+        sums[place::FIRST_Z] += hz;
+        sums[place::SECOND] += square * h;
+        sums[place::SECOND_Z] += square * hz;
+        sums[place::SECOND_ZZ] += square * hzz;
+    }
+    if kind == Kind::Exact {
+        let (linear, count) = (total(&lanes[3]), total(&lanes[4]));
+        // t - ln x = (shape - 1) z - ln scale
+        sums[place::VALUE] += (at.shape - 1.0) * linear - at.ln_scale * count;
+        sums[place::FIRST] += count;
+        sums[place::FIRST_Z] += linear;
+        sums[place::EXACT] += count;
+    }
+    for (sum, lane) in sums.iter_mut().zip(lanes).skip(groups) {
+        *sum += total(lane);
+    }
+}
