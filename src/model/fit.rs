@@ -204,8 +204,8 @@ pub(super) const NOTHING: f64 = -30.0;
 
 /// Lives from which a search begins with some of them.
 const MANY: usize = 60_000;
-/// How many those are; they leave the full search a step or two.
-const SOME: usize = 15_000;
+/// One in so many: near enough for a step or two to do when all of them are looked at.
+const ONE_IN: usize = 8;
 
 /// Climbs; parameters that are not free stay at `held`.
 fn climb(
@@ -213,23 +213,20 @@ fn climb(
     free: &[bool],
     held: &[f64],
 ) -> Result<newton::Maximum, SearchError> {
-    let Likelihood {
-        distribution,
-        lives,
-    } = objective.likelihood;
+    let lives = objective.likelihood.lives;
     if lives.len() < MANY {
         return climb_from_shapes(objective, free, held);
     }
-    let some = lives.every(lives.len() / SOME);
+    let some = lives.every(ONE_IN);
     let among_some = Anchored {
         likelihood: Likelihood {
-            distribution,
+            distribution: objective.likelihood.distribution,
             lives: &some,
         },
         ..objective.clone()
     };
     // Should some lives tell too little, or lead astray, all of them start afresh.
-    climb_from_shapes(&among_some, free, held)
+    climb(&among_some, free, held)
         .and_then(|near| newton::maximize(objective, &near.theta, free))
         .or_else(|_| climb_from_shapes(objective, free, held))
 }

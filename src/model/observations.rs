@@ -157,26 +157,30 @@ impl Observations {
     #[must_use]
     pub(super) fn every(&self, stride: usize) -> Self {
         let n = self.n_groups;
-        let rows = || (0..self.len()).step_by(stride);
-        let wide = |column: &[f64]| {
-            rows()
-                .flat_map(|i| &column[i * n..(i + 1) * n])
-                .copied()
-                .collect()
-        };
-        Self {
+        let mut out = Self {
             n_groups: n,
-            entry: wide(&self.entry),
-            low: wide(&self.low),
-            step: wide(&self.step),
-            known: rows().map(|i| self.known[i]).collect(),
-            count: rows().map(|i| self.count[i]).collect(),
-            machine: rows().map(|i| self.machine[i]).collect(),
             n_levels: self.n_levels,
-            level: rows().map(|i| self.level[i]).collect(),
-            blocks: Blocks::default(),
+            ..Self::default()
+        };
+        let stride = stride as f64;
+        let (mut lives, mut taken) = (0.0, 0.0);
+        for i in 0..self.len() {
+            lives += self.count[i];
+            let due = (lives / stride).ceil();
+            if due <= taken {
+                continue;
+            }
+            let row = i * n..(i + 1) * n;
+            out.entry.extend_from_slice(&self.entry[row.clone()]);
+            out.low.extend_from_slice(&self.low[row.clone()]);
+            out.step.extend_from_slice(&self.step[row]);
+            out.known.push(self.known[i]);
+            out.count.push(due - taken);
+            out.machine.push(self.machine[i]);
+            out.level.push(self.level[i]);
+            taken = due;
         }
-        .laid_out()
+        out.laid_out()
     }
 
     /// How many lives there are of each different one, in the order of the columns.

@@ -1,7 +1,7 @@
 //! How long fits take, and how that grows with the number of lives.
 //!
 //! `cargo bench --bench fit` measures by the clock. `cargo bench --bench fit -- --plain` prints a row a
-//! case, with the log-likelihood reached and, with one thread, processor seconds; `fit.py` beside this
+//! case, with the log-likelihood reached and processor seconds; `fit.py` beside this
 //! file runs it next to general-purpose tools. `-- --passes N` goes over a million lives N times, for
 //! a count of instructions.
 
@@ -86,14 +86,14 @@ fn resampled(lives: &Observations, full: &Fit, seed: u64) -> Vec<[f64; 2]> {
     let which: Vec<usize> = (lives.counts().iter().enumerate())
         .flat_map(|(i, count)| std::iter::repeat_n(i, *count as usize))
         .collect();
-    (0..RESAMPLES as u64)
+    (0..RESAMPLES)
         .into_par_iter()
         .with_min_len(RESAMPLES / 8)
         .map_init(
             || (lives.clone(), Search::new(2), vec![0.0; lives.len()]),
             |(lives, search, counts), number| {
                 let mut rng = ChaCha8Rng::seed_from_u64(seed);
-                rng.set_stream(number);
+                rng.set_stream(number as u64);
                 counts.fill(0.0);
                 for _ in 0..which.len() {
                     let life = rng.random_range(0..which.len() as u32);
@@ -118,7 +118,7 @@ fn resampled(lives: &Observations, full: &Fit, seed: u64) -> Vec<[f64; 2]> {
         .collect()
 }
 
-/// Processor seconds of this thread where the system tells them, else by the clock.
+/// Processor seconds of all threads where the system tells them, else by the clock.
 struct Watch {
     cpu: Option<f64>,
     wall: Instant,
@@ -126,15 +126,17 @@ struct Watch {
 
 impl Watch {
     fn cpu() -> Option<f64> {
-        let text = std::fs::read_to_string("/proc/thread-self/schedstat").ok()?;
-        let nanoseconds: f64 = text.split(' ').next()?.parse().ok()?;
+        let mut nanoseconds = 0.0;
+        for task in std::fs::read_dir("/proc/self/task").ok()? {
+            let text = std::fs::read_to_string(task.ok()?.path().join("schedstat")).ok()?;
+            nanoseconds += text.split(' ').next()?.parse::<f64>().ok()?;
+        }
         Some(nanoseconds * 1e-9)
     }
 
     fn start() -> Self {
-        let alone = rayon::current_num_threads() == 1;
         Self {
-            cpu: Self::cpu().filter(|_| alone),
+            cpu: Self::cpu(),
             wall: Instant::now(),
         }
     }
