@@ -182,7 +182,9 @@ impl Segment {
                             *low = vector::ln(*low);
                         }
                     } else {
-                        block.iter_mut().for_each(|x| *x = vector::ln(*x));
+                        for x in block.iter_mut() {
+                            *x = vector::ln(*x);
+                        }
                     }
                 }
             },
