@@ -1,5 +1,6 @@
 //! Measured wear: paths toward a limit, and what is left of parts that were measured.
 
+mod fatigue;
 mod lasers;
 mod recovery;
 mod rows;
