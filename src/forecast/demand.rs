@@ -9,6 +9,7 @@ use rand_chacha::ChaCha8Rng;
 use rand_distr::{Distribution as _, StandardNormal};
 use rayon::prelude::*;
 
+use super::batch::BATCH;
 use super::plays::{Event, Game, Plays};
 use super::simulate::months;
 
@@ -77,9 +78,6 @@ pub struct Desk {
 const PLAYS: usize = 3_000;
 /// Plays that show when a part is busiest.
 const SCOUTS: usize = 300;
-/// Plays added up by one thread before they are put together, always in the same order.
-const CHUNK: usize = 100;
-
 /// Plays the season and adds up the pieces.
 #[must_use]
 pub fn demands(game: Game<'_>, desk: &Desk) -> Demands {
@@ -96,10 +94,8 @@ pub fn demands(game: Game<'_>, desk: &Desk) -> Demands {
         busiest: teller.scout(),
         ..teller
     };
-    let chunks: Vec<Chunk> = (0..PLAYS / CHUNK)
-        .into_par_iter()
-        .map(|c| teller.chunk(c * CHUNK..(c + 1) * CHUNK))
-        .collect();
+    let batches = (0..PLAYS / BATCH).into_par_iter();
+    let chunks: Vec<Chunk> = batches.map(|b| teller.batch(b)).collect();
     teller.put_together(chunks, PLAYS)
 }
 
@@ -121,8 +117,8 @@ const MONTHS: usize = 3;
 struct Chunk {
     /// One row a play; single precision holds any number of pieces below 16 million exactly.
     rows: Vec<Vec<f32>>,
-    /// Pieces, plays with any, and the last play with any, by customer and line.
-    needs: BTreeMap<(usize, usize), (f64, u32, usize)>,
+    /// Pieces, and a bit for each play with any, by customer and line.
+    needs: BTreeMap<(usize, usize), (f64, u128)>,
 }
 
 impl Teller<'_> {
@@ -137,18 +133,16 @@ impl Teller<'_> {
     /// First day of the stretch of lead time in which most is asked for, by line.
     fn scout(&self) -> Vec<Option<NaiveDate>> {
         let days = ((self.game.season.end - self.first).num_days() + 1).max(1) as usize;
-        let chunks: Vec<Vec<f64>> = (0..SCOUTS / CHUNK)
+        let chunks: Vec<Vec<f64>> = (0..SCOUTS / BATCH)
             .into_par_iter()
-            .map(|c| {
+            .map(|batch| {
                 let mut sums = vec![0.0; self.n_lines() * days];
-                let mut enter = |event: &Event<'_>| {
+                let mut enter = |times: f64, event: &Event<'_>| {
                     let day = (event.date - self.first).num_days().max(0) as usize;
-                    sums[event.line * days + day.min(days - 1)] += event.pieces;
+                    sums[event.line * days + day.min(days - 1)] += times * event.pieces;
                 };
-                for number in c * CHUNK..(c + 1) * CHUNK {
-                    self.plays.scheduled(&mut enter);
-                    self.plays.play(number, &mut enter);
-                }
+                self.plays.scheduled(|event| enter(BATCH as f64, event));
+                self.plays.batch(batch, |_, event| enter(1.0, event));
                 sums
             })
             .collect();
@@ -188,32 +182,25 @@ impl Teller<'_> {
         ends.collect()
     }
 
-    fn chunk(&self, numbers: std::ops::Range<usize>) -> Chunk {
+    fn batch(&self, batch: usize) -> Chunk {
+        let ends: Vec<_> = (0..BATCH)
+            .map(|k| self.lead_ends(batch * BATCH + k))
+            .collect();
         let mut chunk = Chunk {
-            rows: Vec::with_capacity(numbers.len()),
+            rows: vec![vec![0.0_f32; self.n_lines() * self.width()]; BATCH],
             needs: BTreeMap::new(),
         };
-        for number in numbers {
-            let ends = self.lead_ends(number);
-            let mut row = vec![0.0_f32; self.n_lines() * self.width()];
-            let mut enter = |event: &Event<'_>| {
-                self.enter(&mut row, &ends, event);
-                let customer = self.desk.customers[event.machine];
-                let need =
-                    chunk
-                        .needs
-                        .entry((customer, event.line))
-                        .or_insert((0.0, 0, usize::MAX));
-                need.0 += event.pieces;
-                if need.2 != number {
-                    need.1 += 1;
-                    need.2 = number;
-                }
-            };
-            self.plays.scheduled(&mut enter);
-            self.plays.play(number, &mut enter);
-            chunk.rows.push(row);
-        }
+        let mut enter = |k: usize, event: &Event<'_>| {
+            self.enter(&mut chunk.rows[k], &ends[k], event);
+            let customer = self.desk.customers[event.machine];
+            let need = chunk.needs.entry((customer, event.line));
+            let need = need.or_insert((0.0, 0));
+            need.0 += event.pieces;
+            need.1 |= 1 << k;
+        };
+        self.plays
+            .scheduled(|event| (0..BATCH).for_each(|k| enter(k, event)));
+        self.plays.batch(batch, enter);
         chunk
     }
 
@@ -238,10 +225,10 @@ impl Teller<'_> {
     fn put_together(self, chunks: Vec<Chunk>, n: usize) -> Demands {
         let mut by_customer: BTreeMap<(usize, usize), Need> = BTreeMap::new();
         for chunk in &chunks {
-            for (key, (pieces, plays, _)) in &chunk.needs {
+            for (key, (pieces, plays)) in &chunk.needs {
                 let need = by_customer.entry(*key).or_default();
                 need.expected += pieces / n as f64;
-                need.chance += f64::from(*plays) / n as f64;
+                need.chance += f64::from(plays.count_ones()) / n as f64;
             }
         }
         let rows: Vec<Vec<f32>> = chunks.into_iter().flat_map(|c| c.rows).collect();

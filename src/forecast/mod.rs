@@ -1,5 +1,6 @@
 //! The coming season: planned use, what is in service, and what will have to be replaced.
 
+mod batch;
 pub mod damage;
 pub mod demand;
 pub mod measured;

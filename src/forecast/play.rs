@@ -1,5 +1,7 @@
 //! The life of one family's parts on one machine, under one draw of its parameters.
 
+use std::borrow::Cow;
+
 use rand_chacha::ChaCha8Rng;
 use rand_distr::{Distribution as _, Exp1};
 
@@ -9,25 +11,26 @@ use crate::model::Distribution;
 use crate::model::posterior::Draws;
 
 /// One family's life in one play.
-pub(crate) struct Life {
-    distribution: Distribution,
-    shape: f64,
-    ln_scale: f64,
+pub(crate) struct Life<'a> {
+    pub(super) distribution: Distribution,
+    pub(super) shape: f64,
+    pub(super) ln_scale: f64,
     /// Wear factors, the reference first.
-    pub(super) factors: Vec<f64>,
+    pub(super) factors: Cow<'a, [f64]>,
     /// Damage, by its clock.
-    rate: f64,
+    pub(super) rate: f64,
 }
 
-impl Life {
-    pub(super) const NEVER: Self = Self {
-        distribution: Distribution::Weibull,
-        shape: 1.0,
-        ln_scale: 0.0,
-        factors: Vec::new(),
-        rate: 0.0,
-    };
+/// When a part is next changed, as far as chance has settled it.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Next {
+    /// Effective exposure ahead at which it wears out.
+    pub(super) wear_at: f64,
+    /// Use on the clock of damage ahead at which it is struck.
+    pub(super) damage_at: f64,
+}
 
+impl Life<'_> {
     /// The life of one draw on one machine.
     ///
     /// - `machine`: its place among the machines the family has lives of; one without any gets an
@@ -38,27 +41,28 @@ impl Life {
         machine: Option<usize>,
         rng: &mut ChaCha8Rng,
         rate: f64,
-    ) -> Self {
+    ) -> Life<'static> {
         let theta = draws.get(draw);
         let z = if machine.is_none() && draws.spread(draw).is_some() {
             rand_distr::StandardNormal.sample(rng)
         } else {
             0.0
         };
-        Self {
+        Life {
             distribution: draws.distribution,
             shape: theta[0].exp(),
             ln_scale: theta[1] + draws.effect(draw, machine, z),
-            factors: std::iter::once(1.0)
-                .chain(theta[2..].iter().map(|w| w.exp()))
-                .collect(),
+            factors: factors(theta).collect(),
             rate,
         }
     }
 
     /// Effective exposure of use by group.
     pub(crate) fn effective(&self, used: &[f64]) -> f64 {
-        used.iter().zip(&self.factors).map(|(u, w)| u * w).sum()
+        used.iter()
+            .zip(self.factors.iter())
+            .map(|(u, w)| u * w)
+            .sum()
     }
 
     /// Cumulative hazard at an exposure.
@@ -174,18 +178,19 @@ impl Life {
 
     /// Runs one place through the days to come; `event(day, worn)` for each replacement that counts.
     ///
-    /// - `left`: what is left of the part now there, where its readings say; drawn otherwise.
+    /// - `next`: how the part now there ends.
     pub(super) fn run(
         &self,
-        unit: &Unit,
         seen: &SeenPath,
-        left: Option<f64>,
+        next: Next,
         rng: &mut ChaCha8Rng,
         mut event: impl FnMut(usize, bool),
     ) {
         let clock = &seen.path.clock;
-        let mut wear_at = left.unwrap_or_else(|| self.draw_rest(&unit.age, rng));
-        let mut damage_at = self.draw_damage(rng);
+        let Next {
+            mut wear_at,
+            mut damage_at,
+        } = next;
         let mut from = 0;
         loop {
             let worn_on = self.day_of(seen, from, wear_at);
@@ -223,8 +228,13 @@ impl Life {
         low
     }
 
-    fn draw_damage(&self, rng: &mut ChaCha8Rng) -> f64 {
+    pub(super) fn draw_damage(&self, rng: &mut ChaCha8Rng) -> f64 {
         let e: f64 = Exp1.sample(rng);
         e / self.rate
     }
+}
+
+/// Wear factors of one draw, the reference first.
+pub(super) fn factors(theta: &[f64]) -> impl Iterator<Item = f64> + '_ {
+    std::iter::once(1.0).chain(theta[2..].iter().map(|w| w.exp()))
 }

@@ -1,20 +1,26 @@
 //! Plays of a season as they happen: every replacement with its day, its money and whose it is.
 //!
 //! All positions of one play share one draw of their family's parameters, so that totals carry
-//! the uncertainty they have in common. Each play has a random stream of its own: the number of
-//! threads never changes a result.
+//! the uncertainty they have in common. Plays are made a batch at a time, and each machine, bin and family
+//! has a random stream of its own in each batch: neither the number of threads nor what else is in
+//! the fleet changes what happens to a part.
+
+use std::ops::Range;
 
 use chrono::NaiveDate;
 use rand::{RngExt as _, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 use rand_distr::{Distribution as _, Poisson};
 
+pub use super::batch::BATCH as PLAYS_OF_BATCH;
+use super::batch::{BATCH, DrawnLives, FamilyBatch, MachineBatch};
+use super::damage::{EventRate, SinglePieces};
 use super::measured::{self, LeftByDraw};
 use super::plan::Plan;
 use super::play::Life;
 use super::season::Season;
 use super::unit::{InService, SeenPath, Unit};
-use crate::model::assess::Assessment;
+use crate::model::assess::{Assessment, name_hash};
 use crate::units::Measure;
 use crate::wear::Groups;
 
@@ -92,16 +98,31 @@ pub struct Plays<'a> {
     clock_shares: Vec<Vec<f64>>,
     /// Shares of acres by machine and group.
     acre_shares: Vec<Vec<f64>>,
-    /// Place of each path's machine among those its family has lives of.
-    known_machines: Vec<Option<usize>>,
+    /// Draws of each family; `None` of one that has none.
+    lives: Vec<Option<DrawnLives<'a>>>,
+    /// Paths on which something can happen.
+    paths: Vec<PathUnits>,
     /// Place of each family's groups among all.
     group_places: Vec<Vec<Option<usize>>>,
 }
 
-/// Rates of one play, by family.
+/// Rates of one family, play by play of a batch.
 struct Rates {
-    damage: Vec<f64>,
-    singles: Vec<Option<f64>>,
+    damage: [f64; BATCH],
+    singles: Option<[f64; BATCH]>,
+}
+
+/// A path on which something can happen, and the parts that see it.
+#[derive(Debug)]
+struct PathUnits {
+    /// Place among the paths.
+    number: usize,
+    /// Of its random numbers.
+    seed: u64,
+    /// Place of its machine among those its family has lives of.
+    known_machine: Option<usize>,
+    /// Places in [`Plays::order`].
+    units: Range<usize>,
 }
 
 impl<'a> Plays<'a> {
@@ -141,18 +162,41 @@ impl<'a> Plays<'a> {
                 .map(|m| shares(game, Some(m)))
                 .collect(),
             group_places,
-            known_machines: service
-                .paths
+            lives: game
+                .assessments
                 .iter()
-                .map(|p| {
-                    game.assessments[p.family]
-                        .lives
-                        .place_of(&service.machines[p.machine])
-                })
+                .map(|a| a.draws.as_ref().map(DrawnLives::new))
                 .collect(),
+            paths: Vec::new(),
         };
+        plays.paths = plays.path_units();
         plays.clock_shares = service.paths.iter().map(|p| plays.clock_share(p)).collect();
         plays
+    }
+
+    fn path_units(&self) -> Vec<PathUnits> {
+        let service = self.game.in_service;
+        let mut first = 0;
+        let mut found = Vec::new();
+        for units in self.order.chunk_by(|a, b| a.path == b.path) {
+            let range = first..first + units.len();
+            first = range.end;
+            let number = units[0].path;
+            let seen = &service.paths[number];
+            if !seen.path.known || seen.path.dates.is_empty() {
+                continue;
+            }
+            let assessment = &self.game.assessments[seen.family];
+            let machine = &service.machines[seen.machine];
+            let (bin, family) = (seen.bin.as_deref().unwrap_or(""), &assessment.family.name);
+            found.push(PathUnits {
+                number,
+                seed: self.game.seed ^ name_hash(&format!("plays/{machine}/{bin}/{family}")),
+                known_machine: assessment.lives.place_of(machine),
+                units: range,
+            });
+        }
+        found
     }
 
     fn n_groups(&self) -> usize {
@@ -196,79 +240,113 @@ impl<'a> Plays<'a> {
         event_money(self.game, line, pieces, labor)
     }
 
-    fn rates(&self, rng: &mut ChaCha8Rng) -> Rates {
+    /// Rates of damage and of single pieces in the plays of one batch, by family.
+    fn rates(&self, batch: usize) -> Vec<Rates> {
         let service = self.game.in_service;
-        Rates {
-            damage: service.damage.iter().map(|d| d.draw(rng)).collect(),
-            singles: service
-                .singles
-                .iter()
-                .map(|s| s.as_ref().map(|s| s.rate.draw(rng)))
-                .collect(),
+        let families = service.damage.iter().zip(&service.singles);
+        let of = |(family, (damage, singles)): (usize, (&EventRate, &Option<SinglePieces>))| {
+            let name = &self.game.assessments[family].family.name;
+            let mut rng = self.stream(&format!("rates/{name}"), batch);
+            Rates {
+                damage: std::array::from_fn(|_| damage.draw(&mut rng)),
+                singles: singles
+                    .as_ref()
+                    .map(|s| std::array::from_fn(|_| s.rate.draw(&mut rng))),
+            }
+        };
+        families.enumerate().map(of).collect()
+    }
+
+    fn stream(&self, name: &str, batch: usize) -> ChaCha8Rng {
+        let mut rng = ChaCha8Rng::seed_from_u64(self.game.seed ^ name_hash(name));
+        rng.set_stream(batch as u64);
+        rng
+    }
+
+    /// What wears out, is struck or is changed singly in the plays of one batch: `enter(place of the play in
+    /// the batch, replacement)`.
+    pub fn batch(&self, batch: usize, mut enter: impl FnMut(usize, &Event<'_>)) {
+        let rates = self.rates(batch);
+        let families: Vec<Option<FamilyBatch<'_>>> = self
+            .lives
+            .iter()
+            .zip(&rates)
+            .map(|(lives, rates)| {
+                let lives = lives.as_ref()?;
+                Some(FamilyBatch::new(lives, batch * BATCH, rates.damage))
+            })
+            .collect();
+        for path in &self.paths {
+            let seen = &self.game.in_service.paths[path.number];
+            let Some(family) = &families[seen.family] else {
+                continue;
+            };
+            let mut rng = ChaCha8Rng::seed_from_u64(path.seed);
+            rng.set_stream(batch as u64);
+            let days = seen.path.dates.len();
+            let (ahead, clock) = (seen.path.at(days - 1), seen.path.clock[days - 1]);
+            let lives = family.on_machine(path.known_machine, ahead, clock, &mut rng);
+            let singles = rates[seen.family].singles.as_ref();
+            for place in path.units.clone() {
+                self.run(place, seen, &lives, &mut rng, &mut enter);
+                if let Some(singles) = singles {
+                    self.run_singles(place, seen, singles, &mut rng, &mut enter);
+                }
+            }
         }
     }
 
-    /// What wears out, is struck or is changed singly in one play.
-    pub fn play(&self, number: usize, mut enter: impl FnMut(&Event<'_>)) {
-        let mut rng = ChaCha8Rng::seed_from_u64(self.game.seed);
-        rng.set_stream(number as u64);
-        let rates = self.rates(&mut rng);
-        let mut shares: Vec<f64> = Vec::new();
-        let mut current = usize::MAX;
-        let mut known = false;
-        let mut life = Life::NEVER;
-        let units = self.order.iter().zip(&self.numbers);
-        let units = units.zip(&self.money).zip(&self.left);
-        for (((unit, number_of), money), left) in units {
-            let seen = &self.game.in_service.paths[unit.path];
-            if unit.path != current {
-                current = unit.path;
-                known = false;
-                let draws = self.game.assessments[seen.family].draws.as_ref();
-                let Some(draws) = draws.filter(|_| seen.path.known) else {
-                    continue;
-                };
-                let draw = number % draws.len();
-                let machine = self.known_machines[unit.path];
-                life = Life::new(draws, draw, machine, &mut rng, rates.damage[seen.family]);
-                known = !seen.path.dates.is_empty();
-                // Worked out when something wears out, which is seldom.
-                shares.clear();
-            }
-            if !known {
-                continue;
-            }
-            let struck = &self.clock_shares[unit.path];
-            let left = left.as_ref().map(|l| l.of_play(number));
-            life.run(unit, seen, left, &mut rng, |day, worn| {
-                if worn && shares.is_empty() {
-                    self.wear_shares(unit.path, seen, &life, &mut shares);
+    /// Wear and damage of one part and its successors.
+    fn run(
+        &self,
+        place: usize,
+        seen: &SeenPath,
+        lives: &MachineBatch<'_>,
+        rng: &mut ChaCha8Rng,
+        enter: &mut impl FnMut(usize, &Event<'_>),
+    ) {
+        let unit = self.order[place];
+        let struck = &self.clock_shares[unit.path];
+        let mut worn_shares: Vec<f64> = Vec::new();
+        lives.draw(unit, self.left[place].as_ref(), rng, |k, next, rng| {
+            let life = lives.life(k);
+            worn_shares.clear();
+            life.run(seen, next, rng, |day, worn| {
+                if worn && worn_shares.is_empty() {
+                    self.wear_shares(unit.path, seen, &life, &mut worn_shares);
                 }
                 let (cause, shares) = if worn {
-                    (Cause::Worn, &shares)
+                    (Cause::Worn, &worn_shares)
                 } else {
                     (Cause::Damage, struck)
                 };
-                let pieces = unit.pieces;
-                enter(&event(
-                    (unit, seen, *number_of),
-                    day,
-                    cause,
-                    (pieces, *money),
-                    shares,
-                ));
+                let what = (unit.pieces, self.money[place]);
+                let event = event((unit, seen, self.numbers[place]), day, cause, what, shares);
+                enter(k, &event);
             });
-            if let Some(rate) = rates.singles[seen.family] {
-                for (day, pieces) in self.singles(unit, seen, rate, &mut rng) {
-                    let money = self.money(unit.line, pieces, true);
-                    enter(&event(
-                        (unit, seen, *number_of),
-                        day,
-                        Cause::Single,
-                        (pieces, money),
-                        struck,
-                    ));
-                }
+        });
+    }
+
+    fn run_singles(
+        &self,
+        place: usize,
+        seen: &SeenPath,
+        rates: &[f64; BATCH],
+        rng: &mut ChaCha8Rng,
+        enter: &mut impl FnMut(usize, &Event<'_>),
+    ) {
+        let unit = self.order[place];
+        for (k, rate) in rates.iter().enumerate() {
+            for (day, pieces) in self.singles(unit, seen, *rate, rng) {
+                let money = self.money(unit.line, pieces, true);
+                let event = event(
+                    (unit, seen, self.numbers[place]),
+                    day,
+                    Cause::Single,
+                    (pieces, money),
+                    &self.clock_shares[unit.path],
+                );
+                enter(k, &event);
             }
         }
     }
@@ -304,7 +382,7 @@ impl<'a> Plays<'a> {
     }
 
     /// Shares of the season's effective exposure by group.
-    fn wear_shares(&self, path: usize, seen: &SeenPath, life: &Life, shares: &mut Vec<f64>) {
+    fn wear_shares(&self, path: usize, seen: &SeenPath, life: &Life<'_>, shares: &mut Vec<f64>) {
         shares.clear();
         shares.resize(self.n_groups(), 0.0);
         let used = &self.season_use[path];
@@ -312,7 +390,7 @@ impl<'a> Plays<'a> {
         for ((place, use_), factor) in self.group_places[seen.family]
             .iter()
             .zip(used)
-            .zip(&life.factors)
+            .zip(life.factors.iter())
         {
             if let Some(place) = place {
                 shares[*place] += use_ * factor;

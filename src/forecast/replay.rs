@@ -7,6 +7,7 @@ use std::collections::BTreeMap;
 
 use rayon::prelude::*;
 
+use super::batch::BATCH;
 use super::plays::{Cause, Event, Game, Plays};
 use super::summary::quantile;
 use super::unit::{InService, Unit};
@@ -92,10 +93,7 @@ pub struct Replay {
     pub down_hours: Vec<f64>,
 }
 
-/// Plays added up by one thread before they are put together, always in the same order.
-const CHUNK: usize = 250;
-
-/// Plays the season `n` times: the same plays, by number, that a budget rests on.
+/// Plays the season `n` times, or a few times more: the same plays, by number, that a budget rests on.
 #[must_use]
 pub fn replay(game: Game<'_>, places: &Places, n: usize) -> Replay {
     let plays = Plays::new(game);
@@ -105,20 +103,20 @@ pub fn replay(game: Game<'_>, places: &Places, n: usize) -> Replay {
         plays.scheduled(|event| teller.enter(&mut tally, event));
         tally
     };
-    let numbers: Vec<usize> = (0..n).step_by(CHUNK).collect();
-    let chunks: Vec<Chunk> = numbers
+    let batches = n.div_ceil(BATCH);
+    let chunks: Vec<Chunk> = (0..batches)
         .into_par_iter()
-        .map(|first| {
+        .map(|batch| {
+            let mut tallies = vec![scheduled.clone(); BATCH];
+            plays.batch(batch, |k, event| teller.enter(&mut tallies[k], event));
             let mut chunk = Chunk::new(places.len());
-            for number in first..n.min(first + CHUNK) {
-                let mut tally = scheduled.clone();
-                plays.play(number, |event| teller.enter(&mut tally, event));
+            for tally in tallies {
                 chunk.add(tally);
             }
             chunk
         })
         .collect();
-    put_together(&chunks, n, places.len(), game.in_service)
+    put_together(&chunks, batches * BATCH, places.len(), game.in_service)
 }
 
 /// One play: counts by place, pieces and jobs by line.

@@ -1,9 +1,11 @@
 //! The season, played many times: every part in service wears on, is changed when it is worn or
-//! struck, and its successor wears on from new. //! `plays` makes what happens in a play; here it is added up as a budget needs it.
+//! struck, and its successor wears on from new. `plays` makes what happens in a play; here it is
+//! added up as a budget needs it.
 
 use chrono::NaiveDate;
 use rayon::prelude::*;
 
+use super::batch::BATCH;
 use super::plays::{Cause, Event, Game, Plays};
 use super::season::{month_of, months_later};
 
@@ -41,12 +43,12 @@ pub struct Outcome {
     pub total: Vec<f64>,
 }
 
-/// Plays a batch holds.
-const BATCH: usize = 4_000;
-/// Batches played at least where the parts in service are few.
-const FEW_BATCHES: usize = 5;
-/// Batches played at most.
-const MOST_BATCHES: usize = 20;
+/// Plays until the result is looked at.
+const ROUND: usize = 4_000;
+/// Rounds played at least where the parts in service are few.
+const FEW_ROUNDS: usize = 5;
+/// Rounds played at most.
+const MOST_ROUNDS: usize = 20;
 /// Parts in service that count as few.
 const FEW_UNITS: usize = 2_000;
 /// Relative standard error of the total's mean that is good enough: well below the half percent that anybody could see.
@@ -57,12 +59,12 @@ const GOOD_ENOUGH: f64 = 0.004;
 pub fn play(game: Game<'_>) -> Outcome {
     let table = Table::new(game);
     let few = game.in_service.units.len() < FEW_UNITS;
-    let least = if few { FEW_BATCHES } else { 1 };
+    let least = if few { FEW_ROUNDS } else { 1 };
     let mut plays: Vec<Vec<f64>> = Vec::new();
-    for batch in 0..MOST_BATCHES {
-        let numbers = batch * BATCH..(batch + 1) * BATCH;
-        plays.par_extend(numbers.into_par_iter().map(|s| table.one_play(s)));
-        if least <= batch + 1 && table.error(&plays) < GOOD_ENOUGH {
+    for round in 0..MOST_ROUNDS {
+        let batches = round * ROUND / BATCH..(round + 1) * ROUND / BATCH;
+        plays.par_extend(batches.into_par_iter().flat_map(|b| table.batch(b)));
+        if least <= round + 1 && table.error(&plays) < GOOD_ENOUGH {
             break;
         }
     }
@@ -147,11 +149,11 @@ impl<'a> Table<'a> {
         record[self.total_at()] += event.money;
     }
 
-    fn one_play(&self, number: usize) -> Vec<f64> {
-        let mut record = self.scheduled.clone();
+    fn batch(&self, batch: usize) -> Vec<Vec<f64>> {
+        let mut records = vec![self.scheduled.clone(); BATCH];
         self.plays
-            .play(number, |event| self.enter(&mut record, event));
-        record
+            .batch(batch, |k, event| self.enter(&mut records[k], event));
+        records
     }
 
     /// Relative standard error of the mean of the money, or of the pieces where no money is known.

@@ -9,7 +9,7 @@ use super::health::{Sampler, Trouble};
 use super::kernel::Distribution;
 use super::likelihood::{Derivatives, Likelihood};
 use super::machines::{Machines, SPREAD_PRIOR};
-use super::newton::Maximum;
+use super::newton::{Maximum, SearchError};
 use super::observations::Observations;
 use super::posterior::{self, Draws, Request};
 
@@ -194,7 +194,7 @@ fn draw_machines(
     let mut free = free.to_vec();
     free.push(true);
     let near: Vec<Maximum> = alike.iter().map(with_spread).collect();
-    let mode = posterior::numeric_mode(machines, &near[0].theta, &free);
+    let mode = mode_of_machines(machines, &near[0].theta, &free);
     let request = Request {
         chains: request.chains && machines.base.likelihood.lives.lives() <= CHAIN_LIVES_OF_MACHINES,
         ..request
@@ -211,6 +211,23 @@ fn draw_machines(
         Err(_) => return None,
     };
     Some(Draws::of_machines(machines, &sample, request.seed))
+}
+
+/// The most probable point; where machines are many, the search begins with some of them.
+fn mode_of_machines(
+    machines: &Machines<'_>,
+    start: &[f64],
+    free: &[bool],
+) -> Result<Maximum, SearchError> {
+    /// Machines from which it pays.
+    const MANY: usize = 800;
+    const ONE_IN: usize = 8;
+    if machines.machines().count() < MANY {
+        return posterior::numeric_mode(machines, start, free);
+    }
+    posterior::numeric_mode(&machines.one_in(ONE_IN), start, free)
+        .and_then(|near| posterior::numeric_mode(machines, &near.theta, free))
+        .or_else(|_| posterior::numeric_mode(machines, start, free))
 }
 
 /// A peak with machines alike as a place to start with machines that differ: the prior of the spread

@@ -43,6 +43,8 @@ pub struct Machines<'a> {
     pub base: Anchored<'a>,
     /// First life of each machine, and one past the last life.
     starts: Vec<usize>,
+    /// Heights look at one machine in so many, which stands for them all.
+    one_in: usize,
 }
 
 /// One life under one set of parameters, as a function of its machine's effect.
@@ -137,7 +139,20 @@ impl<'a> Machines<'a> {
         let mut starts = vec![0];
         starts.extend((1..machine.len()).filter(|i| machine[*i] != machine[*i - 1]));
         starts.push(machine.len());
-        (3 <= starts.len()).then_some(Self { base, starts })
+        (3 <= starts.len()).then_some(Self {
+            base,
+            starts,
+            one_in: 1,
+        })
+    }
+
+    /// The same, heights told by one machine in so many: where a search may begin.
+    #[must_use]
+    pub(super) fn one_in(&self, one_in: usize) -> Self {
+        Self {
+            one_in,
+            ..self.clone()
+        }
     }
 
     /// The machines with lives, in the order of [`Self::effects`].
@@ -160,7 +175,8 @@ impl<'a> Machines<'a> {
         let gap = (ln_spread - SPREAD_PRIOR.mean) / SPREAD_PRIOR.sd;
         let mut total = self.base.log_prior(theta) - gap * gap / 2.0;
         let mut terms = Terms::default();
-        for window in self.starts.windows(2) {
+        let weight = self.one_in as f64;
+        for window in self.starts.windows(2).step_by(self.one_in) {
             self.terms(&scale, window[0]..window[1], &mut terms);
             let machine = Machine {
                 terms: &terms,
@@ -168,7 +184,7 @@ impl<'a> Machines<'a> {
                 spread,
                 distribution: self.base.likelihood.distribution,
             };
-            total += terms.constant + machine.log_integral();
+            total += weight * (terms.constant + machine.log_integral());
             if !total.is_finite() {
                 return f64::NEG_INFINITY;
             }

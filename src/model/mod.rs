@@ -24,6 +24,7 @@ mod drawing;
 pub mod family_lives;
 pub mod fit;
 pub mod goodness;
+pub(crate) mod hazards;
 pub mod health;
 pub mod importance;
 pub mod kernel;

@@ -77,7 +77,7 @@ pub struct Draws {
     values: Vec<f64>,
     /// Spread of machines, draw by draw; empty where machines are taken as alike.
     spreads: Vec<f64>,
-    /// Effects on log life, machine by machine within each draw.
+    /// Effects on log life, draw by draw within each machine.
     effects: Vec<f64>,
     /// How they were made and what their own checks say.
     pub health: Health,
@@ -87,10 +87,16 @@ impl Draws {
     /// Parameters that are known: `(ln shape, ln scale, ln w_1, ..)` as the only draw.
     #[must_use]
     pub fn known(distribution: Distribution, theta: Vec<f64>) -> Self {
+        Self::given(distribution, theta.len(), theta)
+    }
+
+    /// Draws made elsewhere, one after the other; machines are taken as alike.
+    #[must_use]
+    pub fn given(distribution: Distribution, n_parameters: usize, values: Vec<f64>) -> Self {
         Self {
             distribution,
-            n_parameters: theta.len(),
-            values: theta,
+            n_parameters,
+            values,
             spreads: Vec::new(),
             effects: Vec::new(),
             health: Health::exact(),
@@ -117,12 +123,14 @@ impl Draws {
     /// Of points in the coordinates of `machines`, the spread last; effects are drawn for each.
     #[must_use]
     pub fn of_machines(machines: &Machines<'_>, sample: &Sample, seed: u64) -> Self {
-        let effects: Vec<Vec<f64>> = sample
+        let by_draw: Vec<Vec<f64>> = sample
             .points
             .par_iter()
             .enumerate()
             .map(|(i, point)| machines.effects(point, &mut stream(seed, EFFECTS, i)))
             .collect();
+        let n_machines = by_draw.first().map_or(0, Vec::len);
+        let effects = (0..n_machines).flat_map(|m| by_draw.iter().map(move |d| d[m]));
         let n_parameters = machines.base.likelihood.n_parameters();
         let own = |point: &Vec<f64>| machines.base.to_scale(&point[..n_parameters]);
         Self {
@@ -134,7 +142,7 @@ impl Draws {
                 .iter()
                 .map(|p| p[n_parameters].exp())
                 .collect(),
-            effects: effects.concat(),
+            effects: effects.collect(),
             health: sample.health,
         }
     }
@@ -177,8 +185,15 @@ impl Draws {
         let Some(spread) = self.spread(index) else {
             return 0.0;
         };
-        let n_machines = self.effects.len() / self.spreads.len();
-        machine.map_or(spread * z, |m| self.effects[index * n_machines + m])
+        machine.map_or(spread * z, |m| self.effects_of(m)[index])
+    }
+
+    /// Effects of one machine with lives on log life, draw by draw; empty where machines are taken
+    /// as alike.
+    #[must_use]
+    pub fn effects_of(&self, machine: usize) -> &[f64] {
+        let n = self.spreads.len();
+        &self.effects[machine * n..(machine + 1) * n]
     }
 
     /// A quantity of each draw, sorted.
@@ -192,9 +207,7 @@ impl Draws {
     /// The effects of one machine, sorted; empty where machines are taken as alike.
     #[must_use]
     pub fn sorted_effects(&self, machine: usize) -> Vec<f64> {
-        let mut values: Vec<f64> = (0..self.spreads.len())
-            .map(|i| self.effect(i, Some(machine), 0.0))
-            .collect();
+        let mut values = self.effects_of(machine).to_vec();
         values.sort_by(f64::total_cmp);
         values
     }
@@ -331,26 +344,24 @@ impl Objective for Differenced<'_> {
         if !out.value.is_finite() {
             return;
         }
-        let pairs: Vec<(usize, usize)> =
-            (0..n).flat_map(|i| (0..=i).map(move |j| (i, j))).collect();
-        let values: Vec<(f64, f64)> = pairs
-            .par_iter()
-            .map(|(i, j)| {
-                if i == j {
-                    let (up, down) = (at(&[(*i, 1.0)]), at(&[(*i, -1.0)]));
-                    let curve = (up - 2.0 * out.value + down) / (STEP * STEP);
-                    return ((up - down) / (2.0 * STEP), curve);
-                }
-                let corner = |a: f64, b: f64| at(&[(*i, a), (*j, b)]);
-                let mixed =
-                    corner(1.0, 1.0) - corner(1.0, -1.0) - corner(-1.0, 1.0) + corner(-1.0, -1.0);
-                (0.0, mixed / (4.0 * STEP * STEP))
-            })
+        let alone: Vec<(f64, f64)> = (0..n)
+            .into_par_iter()
+            .map(|i| (at(&[(i, 1.0)]), at(&[(i, -1.0)])))
             .collect();
-        for ((i, j), (slope, curve)) in pairs.into_iter().zip(values) {
-            if i == j {
-                out.gradient[i] = slope;
-            }
+        let pairs: Vec<(usize, usize)> = (0..n).flat_map(|i| (0..i).map(move |j| (i, j))).collect();
+        let together: Vec<f64> = pairs
+            .par_iter()
+            .map(|(i, j)| at(&[(*i, 1.0), (*j, 1.0)]) + at(&[(*i, -1.0), (*j, -1.0)]))
+            .collect();
+        let square = STEP * STEP;
+        for (i, (up, down)) in alone.iter().enumerate() {
+            out.gradient[i] = (up - down) / (2.0 * STEP);
+            out.hessian[i * n + i] = (up - 2.0 * out.value + down) / square;
+        }
+        // Both moved one way and the other, less what each does alone.
+        for ((i, j), both) in pairs.into_iter().zip(together) {
+            let (i_alone, j_alone) = (alone[i].0 + alone[i].1, alone[j].0 + alone[j].1);
+            let curve = (both + 2.0 * out.value - i_alone - j_alone) / (2.0 * square);
             out.hessian[i * n + j] = curve;
             out.hessian[j * n + i] = curve;
         }

@@ -161,7 +161,12 @@ impl Study {
         advised
     }
 
-    fn programmes(&self, outlook: &Outlook, unit: &Unit, costs: Costs) -> Vec<(Life, Programme)> {
+    fn programmes(
+        &self,
+        outlook: &Outlook,
+        unit: &Unit,
+        costs: Costs,
+    ) -> Vec<(Life<'static>, Programme)> {
         let assessment: &Assessment = &outlook.assessments[unit.family];
         let Some(draws) = &assessment.draws else {
             return Vec::new();

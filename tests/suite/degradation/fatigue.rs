@@ -93,7 +93,6 @@ fn two_thirds_of_a_path_tell_which_cracks_reach_the_limit() {
         })
         .collect();
     let family = FamilyPath::of(&parts, 1).expect("readings");
-    let n = family.draws.len() as f64;
     let chance_of = |path: &Vec<(f64, f64)>| {
         let chances = family.draws.iter().map(|draw| {
             let crossing = Crossing::new(&prior, draw, &seen(path), NOW);
@@ -135,7 +134,7 @@ fn a_lognormal_rate_makes_a_lognormal_life() {
     for (t, expected) in check.numbers("t").iter().zip(expected) {
         let failed = crossing.worn_after(*t);
         assert!(
-            (failed - expected).abs() < 0.004,
+            (failed - expected).abs() < 0.006,
             "{t}: {failed}, {expected}"
         );
     }

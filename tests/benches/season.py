@@ -1,0 +1,67 @@
+"""A season beside general-purpose tools, in one run: the ratio of seconds on one thread, median of the rounds.
+
+  python3 -m venv /tmp/venv && /tmp/venv/bin/pip install numpy numba
+  cargo bench --bench season --no-run       # prints the path of the program to give as --bench
+  /tmp/venv/bin/python tests/benches/season.py --baselines FOLDER --bench target/release/deps/season-HASH
+
+FOLDER holds d_season.py and make_data.py, which time the general-purpose tools and write their fleet: 10,000
+machines of 12 positions, parameters of life drawn anew for each play. Each round runs the tools and then our program on
+the same fleet. The mean number of changes of a play is printed of each: ours changes parts at the end of a day of work, sixty
+of them a season, which puts off a few of the second changes.
+"""
+
+import argparse
+import csv
+import json
+import os
+import statistics
+import subprocess
+import sys
+
+import numpy as np
+
+ONE_THREAD = dict(OPENBLAS_NUM_THREADS="1", OMP_NUM_THREADS="1", RAYON_NUM_THREADS="1")
+POSITIONS = 120_000
+
+
+def output(command, folder=None, **environment):
+    done = subprocess.run(command, cwd=folder, env=dict(os.environ, **environment), text=True, stdout=subprocess.PIPE, check=True)
+    return done.stdout
+
+
+def main():
+    a = argparse.ArgumentParser()
+    a.add_argument("--baselines", required=True)
+    a.add_argument("--bench", required=True)
+    a.add_argument("--data", default="/tmp/wearcast-bench-data")
+    a.add_argument("--plays", type=int, default=200)
+    a.add_argument("--rounds", type=int, default=5)
+    a = a.parse_args()
+    data = os.path.abspath(a.data)
+    os.makedirs(data, exist_ok=True)
+    if not os.path.exists(os.path.join(data, "fleet.npz")):
+        none = [x for name in ("usage", "lives", "weibull", "cumexp") for x in ("--" + name, "")]
+        output([sys.executable, os.path.join(a.baselines, "make_data.py"), "--out", data, *none])
+    fleet = np.load(os.path.join(data, "fleet.npz"))
+    for name in ("age", "season", "log_scale", "log_shape", "sd"):
+        fleet[name].astype("<f8").tofile(os.path.join(data, name + ".f64"))
+    tools = ["numpy", "numba-threshold"]
+    ns = {tool: [] for tool in [*tools, "own"]}
+    changes = {}
+    for _ in range(a.rounds):
+        for tool in tools:
+            text = output([sys.executable, "d_season.py", "--data", data, "--tool", tool, "--reps", str(a.plays)], a.baselines, **ONE_THREAD)
+            found = json.loads(text.strip().splitlines()[-1])
+            ns[tool].append(1e9 * found["inner_s"] / (POSITIONS * a.plays))
+            changes[tool] = found["check"].split("mean ")[1].split(",")[0]
+        row = next(csv.DictReader(output([a.bench, "--plain", data, str(a.plays)], **ONE_THREAD).splitlines()))
+        ns["own"].append(float(row["nanoseconds"]))
+        changes["own"] = row["changes"]
+    middle = statistics.median
+    print("tool,ns_a_position_season,ratio,ratio_min,ratio_max,changes_a_play")
+    for tool, times in ns.items():
+        ratios = [t / own for t, own in zip(times, ns["own"])]
+        print(f"{tool},{middle(times):.2f},{middle(ratios):.2f},{min(ratios):.2f},{max(ratios):.2f},{changes[tool]}")
+
+
+main()
