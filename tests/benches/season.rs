@@ -31,7 +31,7 @@ use wearcast::forecast::unit::{Age, InService, Line, SeenPath, Unit};
 use wearcast::model::Distribution;
 use wearcast::model::assess::{Assessment, Wanted, assess};
 use wearcast::model::posterior::Draws;
-use wearcast::record::{Product, usage::UsageLog};
+use wearcast::record::{Extra, Product, UsageLog};
 use wearcast::units::Measure;
 use wearcast::wear::Groups;
 
@@ -142,6 +142,8 @@ impl LaidOut {
         let products = [Product {
             name: "potash".to_owned(),
             group: "dry fertilizer".to_owned(),
+            row: 0,
+            extra: Extra::default(),
         }];
         let groups = Groups::new(&products, &UsageLog::default(), None).expect("one group");
         let season = Season::ending_in(2027, (11, 1));
