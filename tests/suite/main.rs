@@ -46,4 +46,5 @@ mod taskdata;
 mod telematics;
 mod terminal;
 mod traps;
+mod whole;
 mod workbook;
