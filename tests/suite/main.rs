@@ -15,6 +15,7 @@ mod degradation;
 mod fleet;
 mod forecast;
 mod goodness;
+mod hostile;
 mod kits;
 mod layers;
 mod lives;
