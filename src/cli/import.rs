@@ -5,6 +5,7 @@ use std::path::{Path, PathBuf};
 
 use super::args::{ImportArgs, ImportKind, TwoBinsChoice};
 use super::output::{self, Forms};
+use super::whole::Whole;
 use super::{CliError, ExitStatus};
 use crate::import::usage::{self, Imported, TwoBins};
 use crate::import::{Kept, meters, taskdata, telematics};
@@ -163,17 +164,16 @@ fn finish(
     err: Out<'_>,
 ) -> Result<ExitStatus, CliError> {
     let Imported { report, table } = imported;
+    // Names go first: without rows they are harmless, and the next import adds the rows.
+    let mut files = Whole::default();
     if args.dry_run {
         writeln!(err, "nothing is written: `--dry-run`")?;
     } else {
         for (name, bytes) in kept.files() {
-            let file = args.into.join(name);
-            output::replace(&file, &bytes)?;
-            writeln!(err, "wrote {}", file.display())?;
+            files.add(args.into.join(name), bytes, true);
         }
         if let Some(bytes) = table {
-            output::replace(path, &bytes)?;
-            writeln!(err, "wrote {}", path.display())?;
+            files.add(path, bytes, true);
         }
     }
     let forms = Forms {
@@ -182,7 +182,7 @@ fn finish(
         csv: &|| csv::imports(&report),
         xlsx: None,
     };
-    output::give(&forms, &args.target, out, err)?;
+    output::give_with(files, &forms, &args.target, out, err)?;
     tell(&report, err)?;
     let aside = report.count(|fate| matches!(fate, Fate::SetAside(_)));
     Ok(

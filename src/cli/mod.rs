@@ -8,6 +8,8 @@ mod pages;
 mod run;
 mod start;
 mod waiting;
+mod whole;
+mod write_error;
 
 use std::ffi::OsString;
 use std::io::Write;
@@ -58,7 +60,9 @@ enum CliError {
     Study(#[from] StudyError),
     #[error("the workbook cannot be written: {0}")]
     Workbook(#[from] XlsxError),
-    #[error(transparent)]
+    #[error(
+        "the result cannot be printed ({0}); check what it is written to, or name a file with `--out`"
+    )]
     Print(#[from] std::io::Error),
 }
 

@@ -1,16 +1,15 @@
-//! Results to the screen or to a file that is written whole or not at all.
+//! Results to the screen or to a file.
 #![expect(
     clippy::disallowed_methods,
-    reason = "this is where the screen is measured and results are written"
+    reason = "this is where the screen is measured and folders for results are looked at"
 )]
 
 use std::io::Write;
-use std::path::{Path, PathBuf};
-
-use tempfile::NamedTempFile;
+use std::path::Path;
 
 use super::CliError;
 use super::args::{Format, Target};
+use super::whole::{self, Whole};
 use crate::plot::Picture;
 
 /// A result in every form it has.
@@ -35,39 +34,62 @@ pub(super) fn give(
     out: &mut dyn Write,
     err: &mut dyn Write,
 ) -> Result<(), CliError> {
+    give_with(Whole::default(), forms, target, out, err)
+}
+
+/// The same, after files that belong together are written; the file of `--out` is one of them.
+pub(super) fn give_with(
+    mut files: Whole,
+    forms: &Forms<'_>,
+    target: &impl AsRef<Target>,
+    out: &mut dyn Write,
+    err: &mut dyn Write,
+) -> Result<(), CliError> {
     let target = target.as_ref();
-    let Some(path) = &target.out else {
-        out.write_all(&bytes(forms, target.format, width())?)?;
-        return Ok(out.flush()?);
+    let printed = match &target.out {
+        Some(path) => {
+            files.add(path, file_bytes(forms, path)?, target.force);
+            None
+        }
+        None => Some(bytes(forms, target.format, width())?),
     };
+    let paths = files.paths();
+    files.write()?;
+    for path in paths {
+        writeln!(err, "wrote {}", path.display())?;
+    }
+    if let Some(bytes) = printed {
+        out.write_all(&bytes)?;
+        out.flush()?;
+    }
+    Ok(())
+}
+
+/// The result in the form that the extension of its file says.
+fn file_bytes(forms: &Forms<'_>, path: &Path) -> Result<Vec<u8>, CliError> {
     let extension = path
         .extension()
         .and_then(|e| e.to_str())
         .unwrap_or("")
         .to_lowercase();
-    let bytes = match (extension.as_str(), forms.xlsx) {
-        ("xlsx", Some(xlsx)) => xlsx()?,
-        ("json", _) => bytes(forms, Format::Json, 80)?,
-        ("csv", _) => bytes(forms, Format::Csv, 80)?,
-        ("txt", _) => bytes(forms, Format::Table, 80)?,
+    match (extension.as_str(), forms.xlsx) {
+        ("xlsx", Some(xlsx)) => xlsx(),
+        ("json", _) => bytes(forms, Format::Json, 80),
+        ("csv", _) => bytes(forms, Format::Csv, 80),
+        ("txt", _) => bytes(forms, Format::Table, 80),
         (_, xlsx) => {
             let known = if xlsx.is_some() {
                 ".xlsx, .csv, .json or .txt"
             } else {
                 ".csv, .json or .txt"
             };
-            return Err(CliError::Usage(format!(
+            Err(CliError::Usage(format!(
                 "`--out {}`: this result can be written as {known}",
                 path.display()
-            )));
+            )))
         }
-    };
-    write_whole(path, &bytes, target.force)?;
-    writeln!(err, "wrote {}", path.display())?;
-    Ok(())
+    }
 }
-
-const IN_THE_WAY: &str = "it is there already; name another file, or add `--force` to replace it";
 
 const NOTHING_TO_FORCE: &str = "`--force` needs a file to replace: name it with `--out`";
 
@@ -75,10 +97,7 @@ const NOTHING_TO_FORCE: &str = "`--force` needs a file to replace: name it with 
 pub(super) fn check(target: &impl AsRef<Target>) -> Result<(), CliError> {
     let target = target.as_ref();
     match &target.out {
-        Some(path) if path.exists() && !target.force => Err(CliError::Write {
-            path: path.display().to_string(),
-            why: IN_THE_WAY.to_owned(),
-        }),
+        Some(path) => whole::check(path, target.force),
         None if target.force => Err(CliError::Usage(NOTHING_TO_FORCE.to_owned())),
         _ => Ok(()),
     }
@@ -143,13 +162,23 @@ pub(super) fn give_page(
     out: &mut dyn Write,
     err: &mut dyn Write,
 ) -> Result<(), CliError> {
+    let mut files = Whole::default();
     if let Some((folder, pictures)) = figures {
-        write_pictures(folder, pictures, target.force)?;
+        whole::make_folder(folder)?;
+        for picture in pictures {
+            let path = folder.join(format!("{}.svg", picture.caption.name));
+            files.add(path, picture.svg().into_bytes(), target.force);
+        }
+    }
+    if let Some(path) = &target.out {
+        files.add(path, page().into_bytes(), target.force);
+    }
+    files.write()?;
+    if let Some((folder, pictures)) = figures {
         let count = pictures.len();
         writeln!(err, "wrote {count} pictures into {}", folder.display())?;
     }
     if let Some(path) = &target.out {
-        write_whole(path, page().as_bytes(), target.force)?;
         writeln!(err, "wrote {}", path.display())?;
     } else if figures.is_none() {
         out.write_all(page().as_bytes())?;
@@ -158,96 +187,18 @@ pub(super) fn give_page(
     Ok(())
 }
 
-/// Every picture in a file of its own.
-fn write_pictures(folder: &Path, pictures: &[Picture], force: bool) -> Result<(), CliError> {
-    let file = |p: &Picture| (format!("{}.svg", p.caption.name), p.svg().into_bytes());
-    let files: Vec<(String, Vec<u8>)> = pictures.iter().map(file).collect();
-    give_files(folder, &files, force)
-}
-
-/// Files by name into one folder: all are written beside their places before any is moved there.
+/// Files by name into one folder, which is made where there is none.
 pub(super) fn give_files(
     folder: &Path,
-    files: &[(String, Vec<u8>)],
+    files: Vec<(String, Vec<u8>)>,
     force: bool,
 ) -> Result<(), CliError> {
-    let wrong = |path: &Path, why: &dyn std::fmt::Display| CliError::Write {
-        path: path.display().to_string(),
-        why: why.to_string(),
-    };
-    std::fs::create_dir_all(folder).map_err(|e| wrong(folder, &e))?;
-    let paths: Vec<PathBuf> = files.iter().map(|(name, _)| folder.join(name)).collect();
-    if let Some(there) = paths.iter().find(|path| !force && path.exists()) {
-        return Err(wrong(there, &IN_THE_WAY));
+    let mut whole = Whole::default();
+    for (name, bytes) in files {
+        whole.add(folder.join(name), bytes, force);
     }
-    let mut staged = Vec::new();
-    for ((_, bytes), path) in files.iter().zip(&paths) {
-        staged.push((stage(path, bytes)?, path));
+    for path in whole.paths() {
+        whole::make_folder(whole::folder_of(&path))?;
     }
-    staged
-        .into_iter()
-        .try_for_each(|(file, path)| place(file, path, force))
+    whole.write()
 }
-
-/// Puts new bytes in the place of a file, or makes it.
-pub(super) fn replace(path: &Path, bytes: &[u8]) -> Result<(), CliError> {
-    write_whole(path, bytes, true)
-}
-
-/// Makes a folder, and those above it, where they are not there.
-pub(super) fn make_folder(path: &Path) -> Result<(), CliError> {
-    std::fs::create_dir_all(path).map_err(|e| CliError::Write {
-        path: path.display().to_string(),
-        why: e.to_string(),
-    })
-}
-
-/// Writes beside the target, then moves into its place.
-fn write_whole(path: &Path, bytes: &[u8], force: bool) -> Result<(), CliError> {
-    place(stage(path, bytes)?, path, force)
-}
-
-fn stage(path: &Path, bytes: &[u8]) -> Result<NamedTempFile, CliError> {
-    let wrong = |why: String| CliError::Write {
-        path: path.display().to_string(),
-        why,
-    };
-    let folder = match path.parent() {
-        Some(parent) if !parent.as_os_str().is_empty() => parent,
-        _ => Path::new("."),
-    };
-    let mut file = tempfile::Builder::new()
-        .prefix(".wearcast-")
-        .tempfile_in(folder)
-        .map_err(|e| wrong(e.to_string()))?;
-    file.write_all(bytes)
-        .and_then(|()| file.as_file().sync_all())
-        .map_err(|e| wrong(e.to_string()))?;
-    share(file.as_file());
-    Ok(file)
-}
-
-fn place(file: NamedTempFile, path: &Path, force: bool) -> Result<(), CliError> {
-    let wrong = |why: String| CliError::Write {
-        path: path.display().to_string(),
-        why,
-    };
-    if force {
-        file.persist(path).map_err(|e| wrong(e.error.to_string()))?;
-    } else {
-        file.persist_noclobber(path)
-            .map_err(|e| wrong(e.error.to_string()))?;
-    }
-    Ok(())
-}
-
-/// A temporary file is its owner's alone; a result is to be read like any other file.
-#[cfg(unix)]
-fn share(file: &std::fs::File) {
-    use std::os::unix::fs::PermissionsExt;
-    // A file that stays private is still a whole file, so a refusal is no error.
-    let _ = file.set_permissions(std::fs::Permissions::from_mode(0o644));
-}
-
-#[cfg(not(unix))]
-fn share(_file: &std::fs::File) {}

@@ -31,13 +31,9 @@ pub(super) fn man(args: &ManArgs, err: &mut dyn Write) -> Result<ExitStatus, Cli
         let name = format!("{NAME}-{}.1", command.get_name());
         pages.push((name, page(command.clone())?));
     }
-    output::give_files(&args.dir, &pages, args.force)?;
-    writeln!(
-        err,
-        "wrote {} pages into {}",
-        pages.len(),
-        args.dir.display()
-    )?;
+    let count = pages.len();
+    output::give_files(&args.dir, pages, args.force)?;
+    writeln!(err, "wrote {count} pages into {}", args.dir.display())?;
     Ok(ExitStatus::Done)
 }
 

@@ -12,6 +12,7 @@ pub mod taskdata;
 pub mod telematics;
 mod text;
 pub mod usage;
+mod xml;
 
 pub use names::{Kind, Names, NamesError};
 

@@ -174,12 +174,16 @@ fn quoted_field(inner: &str) -> Result<(Cow<'_, str>, &str), Quotes> {
     }
 }
 
-/// Joins the lines of a cell that spans several; hands all but the first back if it never ends.
+/// Joins the lines of a cell that spans several, up to the length of the longest row; hands all but
+/// the first back if it never ends.
 fn complete(lines: &mut Lines<'_>, first: Vec<u8>) -> Result<(Vec<u8>, Quotes), ReadError> {
     let mut taken = Vec::new();
     let mut whole = first.clone();
     let mut quotes = Quotes::Open;
-    while quotes == Quotes::Open && taken.len() < LONGEST_CELL {
+    while quotes == Quotes::Open
+        && taken.len() < LONGEST_CELL
+        && (whole.len() as u64) < LONGEST_LINE
+    {
         let Some(line) = lines.next()? else { break };
         whole.push(b'\n');
         whole.extend_from_slice(&line);

@@ -1,9 +1,15 @@
 //! Header texts to columns: names without regard to case, spaces, `-` and `_`, and units in the header.
 
+use std::collections::BTreeMap;
+
 use crate::record::ProblemKind;
 use crate::units::{HEADER_UNITS, Measure};
 
 use super::cell::{Wrong, quoted};
+
+/// Most columns of a table: far more than any has, and few enough that each may be compared with
+/// every other.
+pub(super) const MOST_COLUMNS: usize = 2_000;
 
 /// How a table's amounts of use are named.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -185,7 +191,7 @@ impl Spec {
 /// Columns that say the same thing as an earlier one.
 fn twice(columns: &Columns, names: &[String]) -> Vec<(Option<String>, Wrong)> {
     let mut wrong = Vec::new();
-    let mut seen: Vec<(String, usize)> = Vec::new();
+    let mut seen: BTreeMap<String, usize> = BTreeMap::new();
     for (index, header) in columns.headers.iter().enumerate() {
         let amount = columns.amounts.iter().find(|a| a.index == index);
         let key = match amount {
@@ -195,8 +201,8 @@ fn twice(columns: &Columns, names: &[String]) -> Vec<(Option<String>, Wrong)> {
         if key.is_empty() {
             continue;
         }
-        match seen.iter().find(|(known, _)| *known == key) {
-            Some((_, first)) => wrong.push((
+        match seen.get(&key) {
+            Some(first) => wrong.push((
                 Some(header.clone()),
                 Wrong::new(
                     ProblemKind::ColumnTwice,
@@ -208,7 +214,7 @@ fn twice(columns: &Columns, names: &[String]) -> Vec<(Option<String>, Wrong)> {
                     "one column for one thing; delete or rename one of the two",
                 ),
             )),
-            None => seen.push((key, index)),
+            None => drop(seen.insert(key, index)),
         }
     }
     wrong

@@ -10,6 +10,7 @@
 
 mod bare;
 mod bundle;
+mod caught;
 mod cell;
 mod csv;
 mod error;
@@ -147,6 +148,7 @@ pub fn folder(
         counts.extend(rules.counts(*table, touched));
     }
     problems.extend(outcomes.into_values().flat_map(|outcome| outcome.problems));
+    problems.iter_mut().for_each(shorten);
     problems.sort();
     problems.dedup();
     Ok(Reading {
@@ -155,6 +157,16 @@ pub fn folder(
         accounts,
         mapping: counts,
     })
+}
+
+/// Longest account of what was found; a name can be as long as a row.
+const LONGEST_FOUND: usize = 2_000;
+
+fn shorten(problem: &mut Problem) {
+    if let Some((end, _)) = problem.found.char_indices().nth(LONGEST_FOUND) {
+        problem.found.truncate(end);
+        problem.found.push('…');
+    }
 }
 
 /// Problems found after reading name the column of the records: puts the user's own header there.

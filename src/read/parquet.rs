@@ -2,25 +2,33 @@
 
 use std::borrow::Cow;
 use std::fs::File;
-use std::panic::{AssertUnwindSafe, catch_unwind};
+use std::io::{BufReader, Seek, SeekFrom};
 use std::path::Path;
 
 use chrono::DateTime;
 use polars_core::prelude::{
-    BooleanChunked, DataFrame, DataType, Float64Chunked, Int32Chunked, Int64Chunked, PolarsResult,
-    Series, StringChunked, TimeUnit,
+    BooleanChunked, DataFrame, DataType, Float64Chunked, Int32Chunked, Int64Chunked, PolarsError,
+    PolarsResult, Series, StringChunked, TimeUnit,
 };
 use polars_io::SerReader;
-use polars_io::parquet::read::ParquetReader;
+use polars_io::parquet::read::{FileMetadata, ParquetReader};
+use polars_parquet_format::PageHeader;
+use polars_parquet_format::thrift::protocol::TCompactInputProtocol;
 
+use super::caught::caught;
 use super::cell::Cell;
 use super::error::ReadError;
+use super::header::MOST_COLUMNS;
 use super::sink::Sink;
 
 /// Rows held at a time.
 const BATCH: usize = 1 << 19;
 /// Most bytes that one column of one row group may unpack to.
 const LARGEST_CHUNK: i64 = 4 << 30;
+/// Most bytes that one page may unpack to. Usual ones hold one megabyte.
+const LARGEST_PAGE: i32 = 128 << 20;
+/// Most bytes that a page's header may take.
+const LONGEST_HEADER: usize = 1 << 20;
 /// Whole numbers up to this are exact as floating point numbers.
 const EXACT: i64 = 1 << 53;
 /// Days from the first day of the common era to 1970-01-01, which is day 719,163.
@@ -31,18 +39,20 @@ pub(super) fn read(path: &Path, sink: &mut dyn Sink) -> Result<(), ReadError> {
     let file = File::open(path).map_err(|e| ReadError::io(path, &e))?;
     let length = file.metadata().map_err(|e| ReadError::io(path, &e))?.len();
     let corrupt = |e: &dyn std::fmt::Display| ReadError::corrupt(path, "Parquet file", e);
-    let caught = |f: &mut dyn FnMut() -> PolarsResult<(DataFrame, usize)>| {
-        // Damaged files make the decoder panic now and then; for the user that is the same thing.
-        catch_unwind(AssertUnwindSafe(f))
-            .map_err(|_| corrupt(&"its pages cannot be decoded"))?
+    let decoded = |f: &mut dyn FnMut() -> PolarsResult<(DataFrame, usize)>| {
+        caught(f)
+            .ok_or_else(|| corrupt(&"its pages cannot be decoded"))?
             .map_err(|e| corrupt(&e))
     };
     let mut offset = 0;
     loop {
-        let (batch, total) = caught(&mut || {
+        let (batch, total) = decoded(&mut || {
             let file = File::open(path)?;
             let mut reader = ParquetReader::new(file).with_slice(Some((offset, BATCH)));
             let total = plausible_rows(&mut reader, length)?;
+            if offset == 0 {
+                pages_fit(File::open(path)?, reader.get_metadata()?)?;
+            }
             Ok((reader.finish()?, total))
         })?;
         if offset == 0 {
@@ -84,17 +94,71 @@ fn plausible_rows(reader: &mut ParquetReader<File>, length: u64) -> PolarsResult
             )
         })
     });
+    // Chunks do not share bytes.
+    let mut packed = 0_u64;
+    for group in &footer.row_groups {
+        for chunk in group.parquet_columns() {
+            let bytes = u64::try_from(chunk.compressed_size()).unwrap_or(u64::MAX);
+            packed = packed.saturating_add(bytes);
+        }
+    }
+    let columns = footer.schema_descr.columns().len();
+    if length < packed || MOST_COLUMNS < columns {
+        return Err(refused(&format!(
+            "its footer does not fit the file, or names over {MOST_COLUMNS} columns"
+        )));
+    }
     let sum = footer
         .row_groups
         .iter()
         .try_fold(0_usize, |sum, group| sum.checked_add(group.num_rows()));
     if !chunks_fit || sum != Some(footer.num_rows) || u32::try_from(footer.num_rows).is_err() {
-        return Err(std::io::Error::other(
+        return Err(refused(
             "its footer does not fit the file, or counts over 4 billion rows",
-        )
-        .into());
+        ));
     }
     Ok(footer.num_rows)
+}
+
+fn refused(why: &str) -> PolarsError {
+    std::io::Error::other(why).into()
+}
+
+/// Goes through the headers of all pages without unpacking any: room is made for a page by what its
+/// header says.
+fn pages_fit(file: File, footer: &FileMetadata) -> PolarsResult<()> {
+    let mut file = BufReader::new(file);
+    for group in &footer.row_groups {
+        for chunk in group.parquet_columns() {
+            let range = chunk.byte_range();
+            file.seek(SeekFrom::Start(range.start))?;
+            let mut left = range.end.saturating_sub(range.start);
+            while 0 < left {
+                left = left.saturating_sub(page_fits(&mut file)?);
+            }
+        }
+    }
+    Ok(())
+}
+
+/// Goes past one page; the bytes it takes.
+fn page_fits(file: &mut BufReader<File>) -> PolarsResult<u64> {
+    let before = file.stream_position()?;
+    let mut header = TCompactInputProtocol::new(&mut *file, LONGEST_HEADER);
+    let page = PageHeader::read_from_in_protocol(&mut header);
+    let page = page.map_err(|e| refused(&e.to_string()))?;
+    let claims = [page.compressed_page_size, page.uncompressed_page_size];
+    if claims
+        .into_iter()
+        .any(|size| !(0..=LARGEST_PAGE).contains(&size))
+    {
+        let most = LARGEST_PAGE >> 20;
+        return Err(refused(&format!(
+            "a page that unpacks to more than {most} MB"
+        )));
+    }
+    file.seek_relative(i64::from(page.compressed_page_size))?;
+    Ok(file.stream_position()?.saturating_sub(before))
 }
 
 fn rows(batch: &DataFrame, offset: usize, sink: &mut dyn Sink) -> PolarsResult<()> {

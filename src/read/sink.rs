@@ -3,7 +3,7 @@
 use crate::record::{Place, Problem, ProblemKind, Severity};
 
 use super::cell::{Cell, DateForm, Wrong};
-use super::header::{Columns, Spec};
+use super::header::{Columns, MOST_COLUMNS, Spec};
 use super::mapping::{Mapper, Rules};
 use super::row::{Fault, Row};
 
@@ -144,6 +144,14 @@ impl Sink for TableSink<'_> {
     fn header(&mut self, headers: &[String]) -> bool {
         let used = headers.iter().rposition(|h| !h.trim().is_empty());
         let used = used.map_or(0, |last| last + 1);
+        if MOST_COLUMNS < used {
+            self.bad_table(Wrong::new(
+                ProblemKind::ColumnTwice,
+                format!("{used} columns"),
+                format!("at most {MOST_COLUMNS}; delete those that are no records"),
+            ));
+            return false;
+        }
         self.own = headers[..used]
             .iter()
             .map(|h| h.trim().to_owned())

@@ -6,8 +6,7 @@
 
 use std::borrow::Cow;
 use std::fs::File;
-use std::io::{BufReader, Read};
-use std::panic::{AssertUnwindSafe, catch_unwind};
+use std::io::{BufReader, Read, Write};
 use std::path::{Path, PathBuf};
 
 use calamine::{DataRef, Reader, SheetType, Xlsx};
@@ -15,6 +14,7 @@ use chrono::NaiveDateTime;
 
 use crate::record::ProblemKind;
 
+use super::caught::caught;
 use super::cell::{Cell, Wrong};
 use super::error::ReadError;
 use super::sink::Sink;
@@ -22,11 +22,13 @@ use super::sink::Sink;
 /// Most bytes a sheet may unpack to; sheets are streamed and never held.
 const LARGEST_SHEET: u64 = 2 << 30;
 /// Most bytes anything else in a workbook may unpack to: texts and formats are held.
-const LARGEST_OTHER: u64 = 256 << 20;
+const LARGEST_OTHER: u64 = 128 << 20;
 /// Most bytes in all.
 const LARGEST_BOOK: u64 = 4 << 30;
 /// Most files in a workbook.
 const MOST_ENTRIES: usize = 10_000;
+/// Most sheets of a workbook.
+const MOST_SHEETS: usize = 1_000;
 /// Columns and rows that a sheet can have.
 const MOST_COLUMNS: u32 = 16_384;
 const MOST_ROWS: u32 = 1_048_576;
@@ -41,10 +43,13 @@ impl Book {
     pub(super) fn open(path: &Path) -> Result<Self, ReadError> {
         guard(path)?;
         let file = File::open(path).map_err(|e| ReadError::io(path, &e))?;
-        let opened = catch_unwind(AssertUnwindSafe(|| Xlsx::new(BufReader::new(file))));
-        let inner = opened
-            .map_err(|_| ReadError::corrupt(path, "workbook", "its parts do not fit together"))?
+        let inner = caught(|| Xlsx::new(BufReader::new(file)))
+            .ok_or_else(|| ReadError::corrupt(path, "workbook", "its parts do not fit together"))?
             .map_err(|e| ReadError::corrupt(path, "workbook", e))?;
+        if MOST_SHEETS < inner.sheets_metadata().len() {
+            let over = format!("more than {MOST_SHEETS} sheets");
+            return Err(ReadError::too_large(path, over));
+        }
         Ok(Self {
             path: path.to_path_buf(),
             inner,
@@ -63,7 +68,7 @@ impl Book {
     /// Reads a sheet into a sink.
     pub(super) fn read(&mut self, sheet: &str, sink: &mut dyn Sink) -> Result<(), ReadError> {
         let Self { path, inner } = self;
-        catch_unwind(AssertUnwindSafe(|| stream(path, inner, sheet, sink))).unwrap_or_else(|_| {
+        caught(|| stream(path, inner, sheet, sink)).unwrap_or_else(|| {
             Err(ReadError::corrupt(
                 path,
                 "workbook",
@@ -97,9 +102,18 @@ fn guard(path: &Path) -> Result<(), ReadError> {
         } else {
             LARGEST_OTHER
         };
-        let unpacked = std::io::copy(&mut entry.take(limit + 1), &mut std::io::sink())
-            .map_err(|e| corrupt(&e))?;
+        let mut claims = Claims::default();
+        let unpacked =
+            std::io::copy(&mut entry.take(limit + 1), &mut claims).map_err(|e| corrupt(&e))?;
+        claims.look(0);
         total += unpacked;
+        if unpacked / SHORTEST_TEXT < claims.largest {
+            let found = format!(
+                "a list that counts {} texts and holds fewer",
+                claims.largest
+            );
+            return Err(corrupt(&found));
+        }
         if limit < unpacked || LARGEST_BOOK < total {
             return Err(ReadError::too_large(
                 path,
@@ -108,6 +122,55 @@ fn guard(path: &Path) -> Result<(), ReadError> {
         }
     }
     Ok(())
+}
+
+/// Bytes of the shortest text in a list of texts: `<si/>`.
+const SHORTEST_TEXT: u64 = 5;
+/// The attribute that says how many texts there are; room for them is made before any is read.
+const COUNT: &[u8] = b"uniqueCount";
+/// Bytes in which the attribute and its value stand.
+const CLAIM: usize = 64;
+
+/// Looks through bytes for the largest number of texts that they claim to hold.
+#[derive(Default)]
+struct Claims {
+    seen: Vec<u8>,
+    largest: u64,
+}
+
+impl Claims {
+    /// Looks at what was seen and has that many bytes behind it.
+    fn look(&mut self, behind: usize) {
+        let end = self.seen.len().saturating_sub(behind);
+        let mut from = 0;
+        while let Some(at) = memchr::memmem::find(&self.seen[from..], COUNT).map(|at| from + at) {
+            from = at + COUNT.len();
+            if end <= at {
+                break;
+            }
+            let value = self.seen[from..].iter().take(CLAIM - COUNT.len());
+            let value = value.skip_while(|b| b"='\" \t\r\n+".contains(b));
+            let digits = value.take_while(|b| b.is_ascii_digit());
+            let claim = digits.fold(0_u64, |sum, digit| {
+                sum.saturating_mul(10)
+                    .saturating_add(u64::from(digit - b'0'))
+            });
+            self.largest = self.largest.max(claim);
+        }
+        self.seen.drain(..end);
+    }
+}
+
+impl Write for Claims {
+    fn write(&mut self, bytes: &[u8]) -> std::io::Result<usize> {
+        self.seen.extend_from_slice(bytes);
+        self.look(CLAIM);
+        Ok(bytes.len())
+    }
+
+    fn flush(&mut self) -> std::io::Result<()> {
+        Ok(())
+    }
 }
 
 /// Where in a sheet the reading is.

@@ -27,7 +27,7 @@ const ROOMS: [&str; 18] = [
 ];
 
 /// Crates with one home, so that a change of one is a change in one place.
-const HOMES: [(&str, &str); 16] = [
+const HOMES: [(&str, &str); 18] = [
     ("argmin", "model"),
     ("calamine", "read"),
     ("clap", "cli"),
@@ -37,8 +37,10 @@ const HOMES: [(&str, &str); 16] = [
     ("maud", "report/html"),
     ("nalgebra", "model"),
     ("nuts_rs", "model"),
+    ("memchr", "read"),
     ("polars_core", "read"),
     ("polars_io", "read"),
+    ("polars_parquet_format", "read"),
     ("pulp", "model"),
     ("roxmltree", "import"),
     ("rust_xlsxwriter", "report/xlsx"),

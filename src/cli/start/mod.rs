@@ -41,14 +41,11 @@ pub(super) fn run(args: &StartArgs, out: Out<'_>) -> Result<ExitStatus, CliError
         ]
     };
     refuse(args, &files)?;
-    output::make_folder(&args.dir)?;
-    for (name, bytes) in &files {
-        let path = args.dir.join(name);
-        if let Some(folder) = path.parent() {
-            output::make_folder(folder)?;
-        }
-        output::replace(&path, bytes)?;
-        writeln!(out, "wrote {}", path.display())?;
+    let names: Vec<&str> = files.iter().map(|(name, _)| *name).collect();
+    let named = |(name, bytes): &(&str, Vec<u8>)| ((*name).to_owned(), bytes.clone());
+    output::give_files(&args.dir, files.iter().map(named).collect(), args.force)?;
+    for name in names {
+        writeln!(out, "wrote {}", args.dir.join(name).display())?;
     }
     next(args, out)?;
     Ok(ExitStatus::Done)

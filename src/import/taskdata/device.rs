@@ -4,13 +4,16 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use roxmltree::Node;
 
-use super::{attribute, children, owned};
+use super::{TaskDataError, attribute, children, owned};
 
 /// Trigger bit of process data: the value is a total.
 const TOTAL: u8 = 16;
 /// Property bit of process data: the value can be set, so it starts at 0 with every task.
 const SETABLE: u8 = 2;
 
+/// Most machines, and most elements of all of them.
+const MOST_MACHINES: usize = 1_000;
+const MOST_ELEMENTS: usize = 50_000;
 /// Most levels of elements followed.
 const DEEPEST: usize = 32;
 
@@ -49,6 +52,8 @@ pub(super) struct Devices {
     pub(super) machines: Vec<Machine>,
     /// By id, which is unique in the file.
     elements: BTreeMap<String, Element>,
+    /// Ids of bins by machine.
+    bins: BTreeMap<usize, Vec<String>>,
     /// Ids by machine and object id.
     objects: BTreeMap<(usize, String), String>,
 }
@@ -93,6 +98,29 @@ impl Devices {
         });
     }
 
+    /// Ends the list of machines; with it their bins are known.
+    ///
+    /// # Errors
+    /// When there are more than any fleet has: what belongs together is looked for among them.
+    pub(super) fn finish(&mut self) -> Result<(), TaskDataError> {
+        let limits = [
+            (self.machines.len(), MOST_MACHINES, "machines"),
+            (self.elements.len(), MOST_ELEMENTS, "parts of machines"),
+        ];
+        for (count, most, what) in limits {
+            if most < count {
+                return Err(TaskDataError::TooMany(format!("{count} {what}")));
+            }
+        }
+        for (id, element) in &self.elements {
+            if element.kind == Kind::Bin {
+                let bins = self.bins.entry(element.machine).or_default();
+                bins.push(id.clone());
+            }
+        }
+        Ok(())
+    }
+
     pub(super) fn element(&self, id: &str) -> Option<&Element> {
         self.elements.get(id)
     }
@@ -104,12 +132,8 @@ impl Devices {
     }
 
     /// Bins of a machine, by id.
-    pub(super) fn bins(&self, machine: usize) -> Vec<&str> {
-        self.elements
-            .iter()
-            .filter(|(_, e)| e.machine == machine && e.kind == Kind::Bin)
-            .map(|(id, _)| id.as_str())
-            .collect()
+    pub(super) fn bins(&self, machine: usize) -> &[String] {
+        self.bins.get(&machine).map_or(&[], Vec::as_slice)
     }
 
     /// Whether `element` is `above` or lies below it.

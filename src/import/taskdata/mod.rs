@@ -12,15 +12,16 @@ mod timelog;
 mod totals;
 mod work;
 
-use chrono::{NaiveDate, NaiveDateTime};
-use roxmltree::{Document, Node, ParsingOptions};
+use std::collections::BTreeMap;
 
+use chrono::{NaiveDate, NaiveDateTime};
+use roxmltree::{Document, Node};
+
+use super::xml;
 use crate::read::NamedFile;
 
 /// Name of the main file; letter case does not matter.
 pub const MAIN: &str = "TASKDATA.XML";
-/// Most elements of one XML file.
-const MOST_NODES: u32 = 4_000_000;
 
 /// Work of one bin with one product on one day of one task, in the words of the file.
 #[derive(Clone, Debug, PartialEq)]
@@ -80,6 +81,9 @@ pub enum TaskDataError {
         /// What is wrong, with line and column.
         why: String,
     },
+    /// More than any machine writes.
+    #[error("{0}: more than any machine writes; copy it from the machine again")]
+    TooMany(String),
     /// XML of another kind.
     #[error("`{file}` begins with `{root}` and not with `ISO11783_TaskData`: no task data")]
     OtherRoot {
@@ -92,7 +96,8 @@ pub enum TaskDataError {
 
 /// The files of one set, found by name without regard to case.
 struct Set<'a> {
-    files: Vec<&'a NamedFile>,
+    /// By name in lower case; of several that differ in case only, the first.
+    files: BTreeMap<String, &'a NamedFile>,
 }
 
 impl<'a> Set<'a> {
@@ -101,9 +106,13 @@ impl<'a> Set<'a> {
         let mains: Vec<&NamedFile> = files.iter().filter(main).collect();
         match mains.as_slice() {
             [] => Err(TaskDataError::NoMainFile),
-            [one] => Ok(Self {
-                files: files.iter().filter(|f| f.folder == one.folder).collect(),
-            }),
+            [one] => {
+                let mut set = BTreeMap::new();
+                for file in files.iter().filter(|f| f.folder == one.folder) {
+                    set.entry(file.name.to_ascii_lowercase()).or_insert(file);
+                }
+                Ok(Self { files: set })
+            }
             several => {
                 let list: Vec<String> = several
                     .iter()
@@ -115,10 +124,13 @@ impl<'a> Set<'a> {
     }
 
     fn get(&self, name: &str) -> Option<&'a NamedFile> {
-        self.files
-            .iter()
-            .find(|f| f.name.eq_ignore_ascii_case(name))
-            .copied()
+        self.files.get(&name.to_ascii_lowercase()).copied()
+    }
+
+    /// Bytes of a time log.
+    fn log_length(&self, name: &str) -> u64 {
+        let file = self.get(&format!("{name}.bin"));
+        file.map_or(0, |file| file.bytes.len() as u64)
     }
 }
 
@@ -131,16 +143,10 @@ fn text(file: &NamedFile) -> Result<&str, TaskDataError> {
     Ok(text.trim_start_matches('\u{feff}'))
 }
 
-/// Document type definitions are refused, and with them entities that expand without end.
 fn parse<'a>(file: &str, text: &'a str) -> Result<Document<'a>, TaskDataError> {
-    let options = ParsingOptions {
-        allow_dtd: false,
-        nodes_limit: MOST_NODES,
-        ..ParsingOptions::default()
-    };
-    Document::parse_with_options(text, options).map_err(|e| TaskDataError::Xml {
+    xml::parse(text).map_err(|why| TaskDataError::Xml {
         file: file.to_owned(),
-        why: e.to_string(),
+        why,
     })
 }
 
@@ -190,7 +196,7 @@ pub fn read(files: &[NamedFile]) -> Result<TaskData, TaskDataError> {
                 .to_owned(),
         );
     }
-    let data = work::Data::new(&roots, &set);
+    let data = work::Data::new(&roots, &set)?;
     Ok(data.works(notes))
 }
 

@@ -3,6 +3,7 @@
 mod change;
 mod mass;
 
+use std::cell::OnceCell;
 use std::collections::{BTreeMap, BTreeSet};
 
 use chrono::NaiveDate;
@@ -12,7 +13,7 @@ use super::device::{Devices, Kind};
 use super::split::{Logs, Shares};
 use super::task::{Allocation, Task};
 use super::totals::Growth;
-use super::{Set, TaskData, Work, attribute, children, owned};
+use super::{Set, TaskData, TaskDataError, Work, attribute, children, owned};
 
 /// Numbers of the data dictionary: applied total mass in kilograms and in grams.
 const KILOGRAMS: u16 = 0x0051;
@@ -23,6 +24,11 @@ const MILLILITRES: u16 = 0x015f;
 /// Total area in square metres; effective total time in seconds.
 const AREA: u16 = 0x0074;
 const SECONDS: u16 = 0x0077;
+
+/// Most products, and most machines, that one task names.
+const MOST_PLACES: usize = 2_000;
+/// Most bytes of time logs, each counted as often as it may be gone through.
+const MOST_LOGGED: u64 = 32 << 30;
 
 /// A product: its name, and its density in milligrams a litre.
 struct Product {
@@ -40,10 +46,14 @@ pub(super) struct Data<'a> {
 
 impl<'a> Data<'a> {
     /// `roots`: the main file's root, and those of the files that hold parts of it.
-    pub(super) fn new(roots: &[Node<'_, '_>], set: &'a Set<'a>) -> Self {
+    ///
+    /// # Errors
+    /// When something is there more often than any machine writes it.
+    pub(super) fn new(roots: &[Node<'_, '_>], set: &'a Set<'a>) -> Result<Self, TaskDataError> {
         let top = |name| roots.iter().flat_map(move |root| children(*root, name));
         let mut devices = Devices::default();
         top("DVC").for_each(|node| devices.add(node));
+        devices.finish()?;
         let density = |p| {
             attribute(p, "H")
                 .and_then(|t| t.parse::<f64>().ok())
@@ -59,7 +69,7 @@ impl<'a> Data<'a> {
                 },
             ))
         };
-        Self {
+        let data = Self {
             set,
             devices,
             products: top("PDT").filter_map(product).collect(),
@@ -67,7 +77,29 @@ impl<'a> Data<'a> {
                 .enumerate()
                 .map(|(i, t)| Task::new(t, i))
                 .collect(),
+        };
+        data.limits()?;
+        Ok(data)
+    }
+
+    /// A file of a few megabytes could name a thousand places in each of a thousand tasks, and the
+    /// same large time log in all of them.
+    fn limits(&self) -> Result<(), TaskDataError> {
+        let mut logged = 0_u64;
+        for task in &self.tasks {
+            let places = task.allocations.len();
+            if MOST_PLACES < places.max(task.machines.len()) {
+                let many = format!("{places} products and {} machines", task.machines.len());
+                return Err(TaskDataError::TooMany(format!("task {}: {many}", task.id)));
+            }
+            let bytes: u64 = task.logs.iter().map(|name| self.set.log_length(name)).sum();
+            logged = logged.saturating_add(bytes.saturating_mul(places as u64 + 4));
         }
+        if MOST_LOGGED < logged {
+            let many = "time logs that are gone through over and over".to_owned();
+            return Err(TaskDataError::TooMany(many));
+        }
+        Ok(())
     }
 
     /// The work of every task that was at work.
@@ -215,10 +247,11 @@ impl<'a, 't> TaskWork<'a, 't> {
     /// Bins in the order of the products allocated to them; without any, those with a mass.
     fn spots(&self) -> Vec<Spot<'t>> {
         let mut spots: Vec<Spot<'t>> = Vec::new();
+        let only = OnceCell::new();
         for allocation in &self.task.allocations {
             let (machine, element) = match &allocation.element {
                 Some(id) => (self.machine_of(id), Some(id.clone())),
-                None => self.only_bin(),
+                None => only.get_or_init(|| self.only_bin()).clone(),
             };
             match spots
                 .iter_mut()
@@ -280,8 +313,8 @@ impl<'a, 't> TaskWork<'a, 't> {
             ([one], _) | ([], [one]) => Some(*one),
             _ => None,
         };
-        let bin = machine.and_then(|m| match devices.bins(m).as_slice() {
-            [one] => Some((*one).to_owned()),
+        let bin = machine.and_then(|m| match devices.bins(m) {
+            [one] => Some(one.clone()),
             _ => None,
         });
         (machine, bin)

@@ -1,13 +1,12 @@
 //! A page as a tree of names and texts, whether it is XML or JSON.
 
-use roxmltree::{Document, Node, ParsingOptions};
+use roxmltree::Node;
 use serde_json::Value;
 
 use super::FeedError;
+use crate::import::xml;
 use crate::read::NamedFile;
 
-/// Most elements of one page.
-const MOST_NODES: u32 = 4_000_000;
 /// Levels that are looked at; pages have five.
 const DEEPEST: usize = 10;
 
@@ -66,13 +65,7 @@ pub(super) fn page(file: &NamedFile) -> Result<Tree, FeedError> {
         .map_err(|_| unsound("text", "not UTF-8".to_owned()))?
         .trim_start_matches('\u{feff}');
     if text.trim_start().starts_with('<') {
-        let options = ParsingOptions {
-            allow_dtd: false,
-            nodes_limit: MOST_NODES,
-            ..ParsingOptions::default()
-        };
-        let document = Document::parse_with_options(text, options)
-            .map_err(|e| unsound("XML", e.to_string()))?;
+        let document = xml::parse(text).map_err(|why| unsound("XML", why))?;
         let mut top = Tree::default();
         top.below.push(of_xml(document.root_element(), DEEPEST));
         return Ok(top);

@@ -1,7 +1,7 @@
 //! The rules of one table at work: cells of a user to cells of the records, row by row.
 
 use std::borrow::Cow;
-use std::collections::HashMap;
+use std::collections::{BTreeSet, HashMap};
 
 use super::{Rules, plain, season};
 use crate::read::cell::{Cell, DateForm, Wrong};
@@ -126,27 +126,30 @@ impl Mapper {
         spec: &Spec,
         headers: &[String],
     ) -> Result<(Self, Columns), Wrongs> {
-        let same = |a: &str, b: &str| normal(a) == normal(b);
+        let there: BTreeSet<String> = headers.iter().map(|h| normal(h)).collect();
+        let mut of_header: HashMap<String, Vec<&super::ColumnRule>> = HashMap::new();
+        for rule in &rules.columns {
+            of_header.entry(normal(&rule.own)).or_default().push(rule);
+        }
+        let words = words(rules);
         let mut wrong: Wrongs = rules
             .columns
             .iter()
-            .filter(|c| !headers.iter().any(|h| same(h, &c.own)))
+            .filter(|c| !there.contains(&normal(&c.own)))
             .map(|c| (None, no_header(rules, c, headers)))
             .collect();
         let mut slots = Vec::new();
         for (index, header) in headers.iter().enumerate() {
-            let mut named = rules
-                .columns
-                .iter()
-                .filter(|c| same(header, &c.own))
-                .peekable();
-            if named.peek().is_none() {
-                slots.push(Slot::new(From::Cell(index), header, header, spec, rules));
+            let named = of_header
+                .get(&normal(header))
+                .map_or(&[][..], Vec::as_slice);
+            if named.is_empty() {
+                slots.push(Slot::new(From::Cell(index), header, header, spec, &words));
             }
             for rule in named {
                 let to = &rule.to;
                 let shown = if to.kept { &to.column } else { header };
-                let mut slot = Slot::new(From::Cell(index), &to.column, shown, spec, rules);
+                let mut slot = Slot::new(From::Cell(index), &to.column, shown, spec, &words);
                 if to.kept {
                     slot.holds = Holds::Text;
                 }
@@ -166,7 +169,7 @@ impl Mapper {
         for constant in &rules.constants {
             let shown = format!("{} (constant of {})", constant.column, super::FILE);
             let from = From::Constant(constant.value.clone());
-            let mut slot = Slot::new(from, &constant.column, &shown, spec, rules);
+            let mut slot = Slot::new(from, &constant.column, &shown, spec, &words);
             slot.rule = Some(constant.rule);
             slots.push(slot);
         }
@@ -370,11 +373,7 @@ impl Mapper {
 }
 
 impl Slot {
-    fn new(from: From, name: &str, shown: &str, spec: &Spec, rules: &Rules) -> Self {
-        let values = rules
-            .values
-            .iter()
-            .filter(|v| normal(&v.column) == normal(name));
+    fn new(from: From, name: &str, shown: &str, spec: &Spec, words: &Words) -> Self {
         Self {
             from,
             name: name.to_owned(),
@@ -383,17 +382,31 @@ impl Slot {
             factor: 1.0,
             season: None,
             rule: None,
-            values: values
-                .map(|v| (plain(&v.from), (v.to.clone(), v.rule)))
-                .collect(),
+            values: words.get(&normal(name)).cloned().unwrap_or_default(),
         }
     }
 }
+
+/// Words of the user and what they are, by column.
+type Words = HashMap<String, HashMap<String, (String, usize)>>;
+
+fn words(rules: &Rules) -> Words {
+    let mut words = Words::new();
+    for rule in &rules.values {
+        let of_column = words.entry(normal(&rule.column)).or_default();
+        of_column.insert(plain(&rule.from), (rule.to.clone(), rule.rule));
+    }
+    words
+}
+
+/// Headers that a message names.
+const MOST_NAMED: usize = 40;
 
 fn no_header(rules: &Rules, rule: &super::ColumnRule, headers: &[String]) -> Wrong {
     let there: Vec<String> = headers
         .iter()
         .filter(|h| !h.is_empty())
+        .take(MOST_NAMED)
         .map(|h| crate::read::cell::quoted(h))
         .collect();
     Wrong::new(
@@ -406,8 +419,13 @@ fn no_header(rules: &Rules, rule: &super::ColumnRule, headers: &[String]) -> Wro
             rule.to.column
         ),
         format!(
-            "one of its headers: {}; mend or delete the line",
-            there.join(", ")
+            "one of its headers: {}{}; mend or delete the line",
+            there.join(", "),
+            if headers.len() <= MOST_NAMED {
+                ""
+            } else {
+                ", .."
+            }
         ),
     )
 }

@@ -203,6 +203,7 @@ impl Draft<'_> {
 
     fn headers(&mut self) {
         let headers: Vec<String> = self.seen.columns.iter().map(|c| c.header.clone()).collect();
+        let mut taken = self.taken();
         for header in headers {
             if header.is_empty()
                 || self.has_rule(&header)
@@ -210,7 +211,6 @@ impl Draft<'_> {
             {
                 continue;
             }
-            let taken = self.taken();
             let is_free = |column: &str| {
                 let key = self
                     .measure(column)
@@ -246,8 +246,8 @@ impl Draft<'_> {
                 to,
                 rule,
             });
+            taken = self.taken();
         }
-        let taken = self.taken();
         for (name, _) in self
             .spec
             .columns

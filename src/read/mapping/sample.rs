@@ -6,10 +6,13 @@ use crate::read::cell::{Cell, Wrong};
 use crate::read::csv;
 use crate::read::error::ReadError;
 use crate::read::find::{Found, Home};
+use crate::read::header::MOST_COLUMNS;
 use crate::read::parquet;
 use crate::read::sink::Sink;
 use crate::read::xlsx::Book;
 
+/// Longer texts are no words that a rule could be about.
+const LONGEST: usize = 400;
 /// Different texts that are kept of a column.
 const MOST: usize = 500;
 
@@ -35,7 +38,7 @@ impl Sink for Sample {
             header: h.trim().to_owned(),
             texts: BTreeSet::new(),
         };
-        self.columns = headers.iter().map(column).collect();
+        self.columns = headers.iter().take(MOST_COLUMNS).map(column).collect();
         self.rows
     }
 
@@ -44,6 +47,7 @@ impl Sink for Sample {
             if let Cell::Text(_) | Cell::Number(_) = cell
                 && column.texts.len() < MOST
                 && let Some(text) = cell.as_text()
+                && text.len() < LONGEST
                 && !column.texts.contains(text.as_ref())
             {
                 column.texts.insert(text.into_owned());

@@ -8,7 +8,7 @@ use toml::de::{DeTable, DeValue};
 
 use super::target::{TARGET, canonical, kind, literal, read_target};
 use super::{ColumnRule, ConstantRule, Mapping, OwnName, Rules, ValueRule, plain};
-use crate::read::header::{Spec, normal};
+use crate::read::header::{MOST_COLUMNS, Spec, normal};
 use crate::read::tables::spec;
 use crate::record::Table;
 
@@ -28,7 +28,7 @@ type Entry<'a, 'i> = (&'a str, Range<usize>, &'a Spanned<DeValue<'i>>);
 /// Reads the text; rules that are sound are kept beside complaints about others.
 pub(super) fn parse(text: &str) -> (Mapping, Vec<Complaint>) {
     let mut parser = Parser {
-        text,
+        ends: text.match_indices('\n').map(|(at, _)| at).collect(),
         wrong: Vec::new(),
     };
     let mut mapping = Mapping::default();
@@ -64,8 +64,9 @@ pub(super) fn toml_text(text: &str) -> String {
     toml::Value::String(text.to_owned()).to_string()
 }
 
-struct Parser<'t> {
-    text: &'t str,
+struct Parser {
+    /// Where lines end.
+    ends: Vec<usize>,
     wrong: Vec<Complaint>,
 }
 
@@ -84,10 +85,9 @@ impl Home<'_> {
     }
 }
 
-impl Parser<'_> {
+impl Parser {
     fn line(&self, at: &Range<usize>) -> usize {
-        let before = self.text.get(..at.start).unwrap_or_default();
-        before.matches('\n').count() + 1
+        self.ends.partition_point(|end| *end < at.start) + 1
     }
 
     fn complain(
@@ -265,7 +265,12 @@ impl Parser<'_> {
     }
 
     fn columns(&mut self, columns: &DeTable<'_>, home: &mut Home<'_>) {
-        for (own, at, value) in entries(columns) {
+        for (index, (own, at, value)) in entries(columns).into_iter().enumerate() {
+            if MOST_COLUMNS <= index {
+                let expected = format!("rules for at most {MOST_COLUMNS} columns");
+                self.complain(&at, Some(own), "one column too many", expected);
+                break;
+            }
             let targets: Vec<&DeValue<'_>> = match value.get_ref() {
                 DeValue::Array(list) => list.iter().map(Spanned::get_ref).collect(),
                 one => vec![one],
@@ -347,6 +352,8 @@ impl Parser<'_> {
             );
             return;
         };
+        let known = home.rules.values.iter().filter(|v| v.column == name);
+        let mut known: BTreeSet<String> = known.map(|v| plain(&v.from)).collect();
         for (from, at, to) in entries(words) {
             let Some(to) = literal(to.get_ref()) else {
                 self.complain(
@@ -357,8 +364,7 @@ impl Parser<'_> {
                 );
                 continue;
             };
-            let known = |v: &&ValueRule| v.column == name && plain(&v.from) == plain(from);
-            if home.rules.values.iter().any(|v| known(&v)) {
+            if !known.insert(plain(from)) {
                 continue;
             }
             let text = format!("{} = {}", toml_text(from), toml_text(&to));
