@@ -9,6 +9,7 @@ use super::cell::quoted;
 use super::error::ReadError;
 use super::header::normal;
 use super::mapping::{self, Mapping};
+use super::parts;
 use super::xlsx::Book;
 
 /// Where a table is.
@@ -16,7 +17,20 @@ use super::xlsx::Book;
 pub(super) enum Home {
     Csv(PathBuf),
     Parquet(PathBuf),
+    /// A folder of Parquet files, for the usage log only.
+    Parts(Vec<Part>),
     Sheet(String),
+}
+
+/// One file of a table that is kept in a folder, such as `usage/season=2026/part.parquet`.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub(super) struct Part {
+    pub(super) path: PathBuf,
+    /// Its path from the records folder on, with `/`.
+    pub(super) source: String,
+    /// What the names of its folders say, such as `season` and `2026`: columns that are left out
+    /// of the file.
+    pub(super) constants: Vec<(String, String)>,
 }
 
 /// A table and the words for where it is.
@@ -24,6 +38,31 @@ pub(super) enum Home {
 pub(super) struct Found {
     pub(super) source: String,
     pub(super) home: Home,
+}
+
+impl Found {
+    /// The files the table is in, each with columns that its folders stand for.
+    pub(super) fn files(&self) -> Vec<(Self, Vec<(String, String)>)> {
+        let Home::Parts(parts) = &self.home else {
+            return vec![(self.clone(), Vec::new())];
+        };
+        let file = |part: &Part| Self {
+            source: part.source.clone(),
+            home: Home::Parquet(part.path.clone()),
+        };
+        parts
+            .iter()
+            .map(|part| (file(part), part.constants.clone()))
+            .collect()
+    }
+
+    /// Whether a problem that names this place is one of the table.
+    pub(super) fn is_source_of(&self, source: &str) -> bool {
+        match &self.home {
+            Home::Parts(parts) => parts.iter().any(|part| part.source == source),
+            _ => self.source == source,
+        }
+    }
 }
 
 /// What a folder holds.
@@ -140,6 +179,10 @@ pub(super) fn folder(dir: &Path) -> Result<Folder, ReadError> {
             None if KEPT_BESIDE.contains(&source.to_lowercase().as_str()) => {}
             None => problems.push(no_table(&source)),
         }
+    }
+    let parts = parts::usage(dir)?;
+    if !parts.is_empty() {
+        homes.entry(Table::Usage).or_default().extend(parts);
     }
     let several_books = 1 < books.len();
     let book = workbook(&books, &mapping, &mut homes, &mut problems)?;

@@ -18,6 +18,7 @@ mod header;
 mod home;
 mod mapping;
 mod parquet;
+mod parts;
 mod row;
 mod sink;
 mod tables;
@@ -30,7 +31,7 @@ use std::path::Path;
 use chrono::NaiveDate;
 
 use crate::family::{Counted, Families};
-use crate::record::check::{self, Context, FamilyFacts};
+use crate::record::check::{self, Context, FamilyFacts, LogCheck};
 use crate::record::{
     Account, Problem, ProblemKind, Records, Replacement, RuleCount, Severity, Table,
 };
@@ -40,7 +41,7 @@ use find::{Found, Home};
 use header::Spec;
 use mapping::{Mapping, Rules};
 use row::Row;
-use sink::{Outcome, Sink, TableSink};
+use sink::{Outcome, Sink, TableSink, Take};
 use xlsx::Book;
 
 pub use bare::{BareReading, RowCounts, bare_ages, bare_lives};
@@ -112,8 +113,7 @@ pub fn folder(
         mapping: &mapping,
         outcomes: BTreeMap::new(),
     };
-    let (mut records, marks) = reader.records()?;
-    let outcomes = reader.outcomes;
+    let mut records = reader.records()?;
     records.settings = settings;
     records.sources = tables
         .iter()
@@ -121,10 +121,10 @@ pub fn folder(
         .collect();
     let context = Context {
         as_of,
-        usage_marks: &marks,
         family: &|name| facts(families, name),
     };
-    let mut checked = check::check(records, &context);
+    let mut checked = check::check(records, &context, |log| reader.usage(log))?;
+    let outcomes = reader.outcomes;
     own_headers(&mut checked.problems, &tables, &mapping);
     problems.extend(checked.problems);
     let accounts = Table::ALL.into_iter().map(|table| {
@@ -162,7 +162,7 @@ fn own_headers(problems: &mut [Problem], tables: &BTreeMap<Table, Found>, mappin
     for problem in problems {
         let home = tables
             .iter()
-            .find(|(_, f)| f.source == problem.place.source);
+            .find(|(_, f)| f.is_source_of(&problem.place.source));
         let rules = home.and_then(|(table, _)| mapping.tables.get(table));
         let own = rules.zip(problem.place.column.as_deref());
         if let Some(header) = own.and_then(|(rules, column)| rules.own_header(column)) {
@@ -190,7 +190,8 @@ struct Reader<'a> {
 }
 
 impl Reader<'_> {
-    fn records(&mut self) -> Result<(Records, Vec<u64>), ReadError> {
+    /// Every table but the usage log.
+    fn records(&mut self) -> Result<Records, ReadError> {
         let machines = self.table(Table::Machines, tables::machine)?;
         let in_service = machines
             .iter()
@@ -210,11 +211,21 @@ impl Reader<'_> {
             ..Records::default()
         };
         self.cancel_credits(&mut records.replacements);
-        let mut marks = Vec::new();
-        self.feed(Table::Usage, &mut |row| {
-            tables::usage(row, &mut records.usage, &mut marks);
-        })?;
-        Ok((records, marks))
+        Ok(records)
+    }
+
+    /// The usage log, row by row.
+    fn usage(&mut self, log: &mut LogCheck) -> Result<(), ReadError> {
+        let Some(found) = self.tables.get(&Table::Usage) else {
+            return Ok(());
+        };
+        let mut sum = Outcome::default();
+        for (file, constants) in found.files() {
+            let mut take = tables::UsageTake::new(log, &file.source);
+            sum.join(self.read(Table::Usage, &file, &constants, &mut take)?);
+        }
+        self.outcomes.insert(Table::Usage, sum);
+        Ok(())
     }
 
     /// Takes out replacements that a credit takes back.
@@ -239,7 +250,7 @@ impl Reader<'_> {
         parse: impl Fn(&mut Row<'_>) -> T,
     ) -> Result<Vec<T>, ReadError> {
         let mut rows = Vec::new();
-        self.feed(table, &mut |row| {
+        self.feed(table, &mut |row: &mut Row<'_>| {
             let typed = parse(row);
             if row.is_sound() {
                 rows.push(typed);
@@ -248,10 +259,22 @@ impl Reader<'_> {
         Ok(rows)
     }
 
-    fn feed(&mut self, table: Table, take: &mut dyn FnMut(&mut Row<'_>)) -> Result<(), ReadError> {
-        let Some(found) = self.tables.get(&table) else {
-            return Ok(());
-        };
+    fn feed(&mut self, table: Table, take: &mut dyn Take) -> Result<(), ReadError> {
+        if let Some(found) = self.tables.get(&table) {
+            let outcome = self.read(table, found, &[], take)?;
+            self.outcomes.insert(table, outcome);
+        }
+        Ok(())
+    }
+
+    /// Reads one file of a table.
+    fn read(
+        &mut self,
+        table: Table,
+        found: &Found,
+        constants: &[(String, String)],
+        take: &mut dyn Take,
+    ) -> Result<Outcome, ReadError> {
         let rules = self.mapping.tables.get(&table);
         let own = rules
             .and_then(|r| r.date_format.as_ref())
@@ -259,25 +282,19 @@ impl Reader<'_> {
                 format: Some(f.clone()),
             });
         let dates = own.as_ref().unwrap_or(self.dates);
-        let outcome = feed(
-            found,
-            self.book.as_mut(),
-            (tables::spec(table), rules),
-            dates,
-            take,
-        )?;
-        self.outcomes.insert(table, outcome);
-        Ok(())
+        let book = self.book.as_mut();
+        let columns = (tables::spec(table), rules);
+        feed((found, constants), book, columns, dates, take)
     }
 }
 
-/// Reads one table from wherever it is.
+/// Reads one file of a table from wherever it is.
 fn feed(
-    found: &Found,
+    (found, constants): (&Found, &[(String, String)]),
     book: Option<&mut Book>,
     (spec, rules): (&Spec, Option<&Rules>),
     dates: &DateForm,
-    take: &mut dyn FnMut(&mut Row<'_>),
+    take: &mut dyn Take,
 ) -> Result<Outcome, ReadError> {
     let mut sink = TableSink::new(&found.source, spec, dates, take).with_rules(rules);
     let mark = rules
@@ -285,9 +302,15 @@ fn feed(
         .map_or(',', |(mark, _)| mark);
     match (&found.home, book) {
         (Home::Csv(path), _) => csv::read(path, mark, &mut sink)?,
-        (Home::Parquet(path), _) => parquet::read(path, &mut sink)?,
+        (Home::Parquet(path), _) => {
+            // What the names of folders say beside the table's own columns is of use to rules
+            // only; it tells no rows apart.
+            let of_use = |(name, _): &&(String, String)| rules.is_some() || spec.has(name);
+            let constants: Vec<_> = constants.iter().filter(of_use).cloned().collect();
+            parquet::read(path, &constants, &mut sink)?;
+        }
         (Home::Sheet(sheet), Some(book)) => book.read(sheet, &mut sink)?,
-        (Home::Sheet(_), None) => sink.bad_table(cell::Wrong::new(
+        (Home::Sheet(_) | Home::Parts(_), _) => sink.bad_table(cell::Wrong::new(
             ProblemKind::MissingTable,
             "a sheet without its workbook",
             "a workbook that stays in place while it is read",

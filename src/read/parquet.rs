@@ -4,6 +4,7 @@ use std::borrow::Cow;
 use std::fs::File;
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::path::Path;
+use std::sync::mpsc::sync_channel;
 
 use chrono::DateTime;
 use polars_core::prelude::{
@@ -15,6 +16,7 @@ use polars_io::parquet::read::ParquetReader;
 
 use super::cell::Cell;
 use super::error::ReadError;
+use super::header::normal;
 use super::sink::Sink;
 
 /// Rows held at a time.
@@ -24,43 +26,88 @@ const LARGEST_CHUNK: i64 = 4 << 30;
 /// Whole numbers up to this are exact as floating point numbers.
 const EXACT: i64 = 1 << 53;
 /// Days from the first day of the common era to 1970-01-01, which is day 719,163.
-const EPOCH: i32 = 719_163;
+pub(super) const EPOCH: i32 = 719_163;
 
-/// Reads a file into a sink.
-pub(super) fn read(path: &Path, sink: &mut dyn Sink) -> Result<(), ReadError> {
+/// Rows in columns.
+pub(super) struct Batch<'b> {
+    /// Row of the first, the header being row 1.
+    pub(super) first: u32,
+    pub(super) height: usize,
+    pub(super) values: &'b [Values],
+}
+
+/// Reads a file into a sink. `constants` are columns with one value in every row, which the file
+/// itself need not have.
+pub(super) fn read(
+    path: &Path,
+    constants: &[(String, String)],
+    sink: &mut dyn Sink,
+) -> Result<(), ReadError> {
     let file = File::open(path).map_err(|e| ReadError::io(path, &e))?;
     let length = file.metadata().map_err(|e| ReadError::io(path, &e))?.len();
     let corrupt = |e: &dyn std::fmt::Display| ReadError::corrupt(path, "Parquet file", e);
-    let caught = |f: &mut dyn FnMut() -> PolarsResult<(DataFrame, usize)>| {
-        // Damaged files make the decoder panic now and then; for the user that is the same thing.
-        catch_unwind(AssertUnwindSafe(f))
-            .map_err(|_| corrupt(&"its pages cannot be decoded"))?
-            .map_err(|e| corrupt(&e))
-    };
-    let mut offset = 0;
-    loop {
-        let (batch, total) = caught(&mut || {
-            let file = File::open(path)?;
-            let mut reader = ParquetReader::new(file).with_slice(Some((offset, BATCH)));
-            let total = plausible_rows(&mut reader, length)?;
-            Ok((reader.finish()?, total))
-        })?;
-        if offset == 0 {
-            let names: Vec<String> = batch
-                .get_column_names()
-                .iter()
-                .map(ToString::to_string)
-                .collect();
-            if !sink.header(&names) {
+    let mut reader = caught(|| {
+        let mut reader = ParquetReader::new(file);
+        plausible_rows(&mut reader, length)?;
+        Ok(reader)
+    })
+    .map_err(|e| corrupt(&e))?;
+    let footer = caught(|| reader.get_metadata().cloned()).map_err(|e| corrupt(&e))?;
+    let pieces = pieces(footer.row_groups.iter().map(|group| group.num_rows()));
+    // The next batch is unpacked while this one is gone through, and no more than that.
+    std::thread::scope(|scope| {
+        let (send, batches) = sync_channel(0);
+        let footer = &footer;
+        let unpack = move || {
+            for piece in pieces {
+                let batch = caught(|| {
+                    let mut reader = ParquetReader::new(File::open(path)?);
+                    reader.set_metadata(footer.clone());
+                    reader.with_slice(Some(piece)).finish()
+                });
+                let is_bad = batch.is_err();
+                if send.send((piece.0, batch)).is_err() || is_bad {
+                    return;
+                }
+            }
+        };
+        scope.spawn(unpack);
+        for (offset, batch) in batches {
+            let batch = batch.map_err(|e| corrupt(&e))?;
+            let (names, values) = columns(&batch, constants).map_err(|e| corrupt(&e))?;
+            if offset == 0 && !sink.header(&names) {
                 return Ok(());
             }
+            rows(&values, (offset, batch.height()), sink);
         }
-        rows(&batch, offset, sink).map_err(|e| corrupt(&e))?;
-        offset += batch.height();
-        if total <= offset || batch.height() == 0 {
-            return Ok(());
+        Ok(())
+    })
+}
+
+/// Damaged files make the decoder panic now and then; for the user that is the same thing.
+fn caught<T>(f: impl FnOnce() -> PolarsResult<T>) -> Result<T, String> {
+    catch_unwind(AssertUnwindSafe(f))
+        .map_err(|_| "its pages cannot be decoded".to_owned())?
+        .map_err(|e| e.to_string())
+}
+
+/// Where batches begin, and how long they are: none reaches over the end of a row group, and there
+/// is one even where there is no row, for its header.
+fn pieces(groups: impl Iterator<Item = usize>) -> Vec<(usize, usize)> {
+    let mut pieces = Vec::new();
+    let mut from = 0;
+    for rows in groups {
+        let end = from + rows;
+        while from < end {
+            let len = BATCH.min(end - from);
+            pieces.push((from, len));
+            from += len;
         }
     }
+    if pieces.is_empty() {
+        pieces.push((0, BATCH));
+    }
+    pieces
 }
 
 /// Number of rows, if the footer fits the file: memory is reserved by what the footer says, and a
@@ -97,23 +144,51 @@ fn plausible_rows(reader: &mut ParquetReader<File>, length: u64) -> PolarsResult
     Ok(footer.num_rows)
 }
 
-fn rows(batch: &DataFrame, offset: usize, sink: &mut dyn Sink) -> PolarsResult<()> {
-    let mut columns = Vec::new();
+/// Names and values of the columns.
+fn columns(
+    batch: &DataFrame,
+    constants: &[(String, String)],
+) -> PolarsResult<(Vec<String>, Vec<Values>)> {
+    let names = batch.get_column_names();
+    let mut names: Vec<String> = names.iter().map(ToString::to_string).collect();
+    let mut values = Vec::new();
     for column in batch.columns() {
-        columns.push(Values::new(&column.as_materialized_series().rechunk())?);
+        values.push(Values::new(&column.as_materialized_series().rechunk())?);
     }
-    for index in 0..batch.height() {
-        let cells: Vec<Cell<'_>> = columns.iter().map(|column| column.cell(index)).collect();
-        if cells.iter().any(|cell| !cell.is_empty()) {
-            // The header is row 1.
-            sink.row((offset + index + 2) as u32, &cells);
+    for (name, value) in constants {
+        if !names.iter().any(|known| normal(known) == normal(name)) {
+            names.push(name.clone());
+            values.push(Values::Constant(value.clone()));
         }
     }
-    Ok(())
+    Ok((names, values))
+}
+
+fn rows(values: &[Values], (offset, height): (usize, usize), sink: &mut dyn Sink) {
+    // The header is row 1.
+    let first = (offset + 2) as u32;
+    let batch = Batch {
+        first,
+        height,
+        values,
+    };
+    let left = sink.batch(&batch);
+    let mut one = |index: u32| {
+        let cells: Vec<Cell<'_>> = values.iter().map(|v| v.cell(index as usize)).collect();
+        let is_constant = |v: &Values| matches!(v, Values::Constant(_));
+        let mut own = cells.iter().zip(values).filter(|(_, v)| !is_constant(v));
+        if own.any(|(cell, _)| !cell.is_empty()) {
+            sink.row(first + index, &cells);
+        }
+    };
+    match left {
+        Some(places) => places.into_iter().for_each(&mut one),
+        None => (0..height as u32).for_each(&mut one),
+    }
 }
 
 /// The values of a column, by what they can mean.
-enum Values {
+pub(super) enum Values {
     Nothing,
     Text(StringChunked),
     Number(Float64Chunked),
@@ -122,6 +197,8 @@ enum Values {
     Moment(Int64Chunked, TimeUnit),
     Truth(BooleanChunked),
     Other(String),
+    /// The same text in every row.
+    Constant(String),
 }
 
 impl Values {
@@ -148,7 +225,7 @@ impl Values {
         })
     }
 
-    fn cell(&self, index: usize) -> Cell<'_> {
+    pub(super) fn cell(&self, index: usize) -> Cell<'_> {
         let cell = match self {
             Self::Nothing => None,
             Self::Text(values) => values.get(index).map(Cell::text),
@@ -160,6 +237,7 @@ impl Values {
                 .get(index)
                 .map(|v| Cell::Text(Cow::Borrowed(if v { "true" } else { "false" }))),
             Self::Other(what) => Some(Cell::Text(Cow::Borrowed(what))),
+            Self::Constant(text) => Some(Cell::text(text)),
         };
         cell.unwrap_or(Cell::Empty)
     }
@@ -178,6 +256,16 @@ fn day(days: i32) -> Cell<'static> {
         .checked_add(EPOCH)
         .and_then(chrono::NaiveDate::from_num_days_from_ce_opt);
     date.map_or_else(|| Cell::owned(format!("day {days}")), Cell::Date)
+}
+
+/// Units of time in a day.
+pub(super) fn in_a_day(unit: TimeUnit) -> i64 {
+    let seconds = 24 * 60 * 60;
+    match unit {
+        TimeUnit::Milliseconds => seconds * 1_000,
+        TimeUnit::Microseconds => seconds * 1_000_000,
+        TimeUnit::Nanoseconds => seconds * 1_000_000_000,
+    }
 }
 
 fn moment(value: i64, unit: TimeUnit) -> Cell<'static> {

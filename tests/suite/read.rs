@@ -346,7 +346,7 @@ fn units_of_the_header_are_converted_on_the_way_in() {
         "Date,MACHINE,Product,Hectares,kg,Bin\n2024-04-01,M1,lime,40.468564224,907184.74,rear\n",
     );
     let reading = folder.read();
-    let amounts = reading.records.usage.get(0).amounts;
+    let amounts = reading.records.usage.iter().next().expect("a row").amounts;
     assert!((amounts.acres.expect("given") - 100.0).abs() < 1e-9);
     assert!((amounts.tons.expect("given") - 1000.0).abs() < 1e-9);
     assert_eq!(amounts.hours, None);

@@ -2,6 +2,7 @@
 
 mod machines;
 mod meters;
+mod narrow;
 mod parts;
 mod plan;
 mod positions;
@@ -25,7 +26,7 @@ pub(super) use positions::row as position;
 pub(super) use products::row as product;
 pub(super) use replacements::{inspection, replacement};
 pub(super) use shelf::row as stock;
-pub(super) use usage::row as usage;
+pub(super) use usage::UsageTake;
 
 /// Date first used, by machine.
 pub(super) type InService = BTreeMap<String, NaiveDate>;

@@ -45,7 +45,7 @@ pub fn known_on(records: &Records, as_of: NaiveDate) -> Records {
         usage: records
             .usage
             .known_on(as_of)
-            .filtered(|row| begun(row.machine)),
+            .of_machines(begun),
         replacements: replacements
             .filter(|r| r.date <= as_of && begun(&r.machine))
             .cloned()
