@@ -16,6 +16,7 @@ mod error;
 mod find;
 mod header;
 mod home;
+mod log_columns;
 mod mapping;
 mod parquet;
 mod parts;
@@ -41,6 +42,7 @@ use find::{Found, Home};
 use header::Spec;
 use mapping::{Mapping, Rules};
 use row::Row;
+use tables::{Spread, UsageTake};
 use sink::{Outcome, Sink, TableSink, Take};
 use xlsx::Book;
 
@@ -48,6 +50,7 @@ pub use bare::{BareReading, RowCounts, bare_ages, bare_lives};
 pub use bundle::{NamedFile, bundle};
 pub use error::ReadError;
 pub(crate) use header::normal as header_name;
+pub use log_columns::log_columns;
 pub use home::{TableHome, kept_file, records_held, table_home};
 pub use mapping::proposal;
 pub use text::{ModelFile, ModelFileError, families, model_files};
@@ -95,12 +98,28 @@ pub fn folder(
     as_of: Option<NaiveDate>,
     families: &Families,
 ) -> Result<Reading, ReadError> {
+    folder_with(dir, None, as_of, families)
+}
+
+/// Reads a records folder, with daily sums of use in a file of their own in place of the usage log.
+///
+/// - `usage_sums`: `.csv` or `.parquet` with the columns `date`, `machine`, `group` (of products),
+///   `bin` where it matters, and amounts as in the usage log.
+///
+/// # Errors
+/// [`ReadError`] when the folder or one of the files cannot be read at all.
+pub fn folder_with(
+    dir: &Path,
+    usage_sums: Option<&Path>,
+    as_of: Option<NaiveDate>,
+    families: &Families,
+) -> Result<Reading, ReadError> {
     let find::Folder {
         tables,
         mut book,
         mapping,
         mut problems,
-    } = find::folder(dir)?;
+    } = find::folder_with(dir, usage_sums)?;
     let (settings, wrong) = text::settings(dir)?;
     problems.extend(wrong);
     let dates = DateForm {
@@ -111,6 +130,11 @@ pub fn folder(
         book: &mut book,
         dates: &dates,
         mapping: &mapping,
+        what: if usage_sums.is_some() {
+            Spread::Group
+        } else {
+            Spread::Product
+        },
         outcomes: BTreeMap::new(),
     };
     let mut records = reader.records()?;
@@ -186,6 +210,8 @@ struct Reader<'a> {
     book: &'a mut Option<Book>,
     dates: &'a DateForm,
     mapping: &'a Mapping,
+    /// What the rows of the usage table say was spread.
+    what: Spread,
     outcomes: BTreeMap<Table, Outcome>,
 }
 
@@ -221,7 +247,7 @@ impl Reader<'_> {
         };
         let mut sum = Outcome::default();
         for (file, constants) in found.files() {
-            let mut take = tables::UsageTake::new(log, &file.source);
+            let mut take = UsageTake::new(log, self.what, &file.source);
             sum.join(self.read(Table::Usage, &file, &constants, &mut take)?);
         }
         self.outcomes.insert(Table::Usage, sum);
@@ -275,7 +301,9 @@ impl Reader<'_> {
         constants: &[(String, String)],
         take: &mut dyn Take,
     ) -> Result<Outcome, ReadError> {
-        let rules = self.mapping.tables.get(&table);
+        let sums = table == Table::Usage && self.what == Spread::Group;
+        // Rules are for the log, and daily sums are none.
+        let rules = self.mapping.tables.get(&table).filter(|_| !sums);
         let own = rules
             .and_then(|r| r.date_format.as_ref())
             .map(|(f, _)| DateForm {
@@ -283,7 +311,12 @@ impl Reader<'_> {
             });
         let dates = own.as_ref().unwrap_or(self.dates);
         let book = self.book.as_mut();
-        let columns = (tables::spec(table), rules);
+        let spec = if sums {
+            tables::sums_spec()
+        } else {
+            tables::spec(table)
+        };
+        let columns = (spec, rules);
         feed((found, constants), book, columns, dates, take)
     }
 }

@@ -46,4 +46,6 @@ mod taskdata;
 mod telematics;
 mod terminal;
 mod traps;
+mod usage_files;
+mod usage_sums;
 mod workbook;

@@ -13,7 +13,7 @@ use crate::read::parquet::{Batch, EPOCH, Values, in_a_day};
 use crate::record::check::LogCheck;
 use crate::units::Measure;
 
-use super::usage::mark;
+use super::usage::{Spread, mark};
 
 /// A name that is missing or blank.
 const NONE: u32 = u32::MAX;
@@ -60,6 +60,7 @@ impl Narrow {
     pub(super) fn take(
         &mut self,
         log: &mut LogCheck,
+        what: Spread,
         columns: &Columns,
         batch: &Batch<'_>,
     ) -> Option<Vec<u32>> {
@@ -72,10 +73,10 @@ impl Narrow {
             &mut |name| log.machine(name),
         )?;
         let products = numbers(
-            column("product")?,
+            column(what.column())?,
             batch.height,
             &mut self.products,
-            &mut |name| log.product(name),
+            &mut |name| what.number(log, name),
         )?;
         let bins = match column("bin") {
             Some(bins) => Some(numbers(bins, batch.height, &mut self.bins, &mut |name| {

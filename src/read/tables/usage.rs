@@ -24,18 +24,32 @@ pub(super) const SPEC: Spec = Spec {
     amounts: AmountColumns::Use { needed: true },
 };
 
-/// Takes the rows of one file of the usage log.
+/// Daily sums in place of the log.
+pub(super) const SUMS: Spec = Spec {
+    name: "usage sums",
+    columns: &[
+        ("date", true),
+        ("machine", true),
+        ("group", true),
+        ("bin", false),
+    ],
+    amounts: AmountColumns::Use { needed: true },
+};
+
+/// Takes the rows of one file of the usage log, or of daily sums.
 pub(in crate::read) struct UsageTake<'a> {
     log: &'a mut LogCheck,
+    what: Spread,
     source: &'a str,
     begun: bool,
     narrow: Narrow,
 }
 
 impl<'a> UsageTake<'a> {
-    pub(in crate::read) fn new(log: &'a mut LogCheck, source: &'a str) -> Self {
+    pub(in crate::read) fn new(log: &'a mut LogCheck, what: Spread, source: &'a str) -> Self {
         Self {
             log,
+            what,
             source,
             begun: false,
             narrow: Narrow::default(),
@@ -46,6 +60,29 @@ impl<'a> UsageTake<'a> {
         if !self.begun {
             self.log.file(self.source, columns.factors());
             self.begun = true;
+        }
+    }
+}
+
+/// What rows of use say was spread.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(in crate::read) enum Spread {
+    Product,
+    Group,
+}
+
+impl Spread {
+    pub(super) fn column(self) -> &'static str {
+        match self {
+            Self::Product => "product",
+            Self::Group => "group",
+        }
+    }
+
+    pub(super) fn number(self, log: &mut LogCheck, name: &str) -> u32 {
+        match self {
+            Self::Product => log.product(name),
+            Self::Group => log.group(name),
         }
     }
 }
@@ -68,14 +105,14 @@ impl Take for UsageTake<'_> {
         self.begin(row.columns());
         let date = row.needed_date("date");
         let machine = row.needed_str("machine");
-        let product = row.needed_str("product");
+        let product = row.needed_str(self.what.column());
         let bin = row.str("bin");
         let amounts = row.amounts_as_written();
         if !row.is_sound() {
             return;
         }
         let machine = self.log.machine(&machine);
-        let product = self.log.product(&product);
+        let product = self.what.number(self.log, &product);
         let bin = bin.map(|bin| self.log.bin(&bin));
         let pair = self.log.pair(bin, product);
         let mark = mark(row.columns(), |index| row.at(index).clone());
@@ -85,6 +122,6 @@ impl Take for UsageTake<'_> {
 
     fn batch(&mut self, columns: &Columns, batch: &Batch<'_>) -> Option<Vec<u32>> {
         self.begin(columns);
-        self.narrow.take(self.log, columns, batch)
+        self.narrow.take(self.log, self.what, columns, batch)
     }
 }

@@ -10,6 +10,8 @@ use crate::record::{Machine, ProblemKind, Records, Table};
 
 /// Equal rows told one by one; the rest are told as a number.
 const TOLD: usize = 20;
+/// Begins the name of a group that no product has: no text of a table begins so.
+const NO_GROUP: char = '\n';
 
 /// Days on which use of a machine may be recorded; none where the machine is not known.
 #[derive(Clone, Copy, Debug)]
@@ -26,6 +28,8 @@ pub struct LogCheck {
     machines: BTreeMap<String, Machine>,
     /// Products there may be; `None`: any.
     products: Option<BTreeSet<String>>,
+    /// A product of each group, to stand for the group where use is given by it.
+    of_groups: BTreeMap<String, String>,
     times: Vec<Time>,
     /// By pair of bin and product: whether its product is known.
     known: Vec<bool>,
@@ -48,6 +52,13 @@ impl LogCheck {
     /// Against the machines and products that have passed their own checks.
     pub(super) fn new(records: &Records, as_of: Option<NaiveDate>) -> Self {
         let machines = records.machines.iter();
+        let mut of_groups = BTreeMap::new();
+        for product in &records.products {
+            // The product of the group's own name, where there is one, or else the first.
+            if product.name == product.group || !of_groups.contains_key(&product.group) {
+                of_groups.insert(product.group.clone(), product.name.clone());
+            }
+        }
         let products = records.products.iter().map(|p| p.name.clone());
         Self {
             gather: Gather::default(),
@@ -56,6 +67,7 @@ impl LogCheck {
                 .sources
                 .contains_key(&Table::Products)
                 .then(|| products.collect()),
+            of_groups,
             times: Vec::new(),
             known: Vec::new(),
             as_of: as_of.map_or(u32::MAX, number),
@@ -95,6 +107,17 @@ impl LogCheck {
     /// The number of a product.
     pub fn product(&mut self, name: &str) -> u32 {
         self.gather.product(name)
+    }
+
+    /// The number of a product that stands for a product group.
+    pub fn group(&mut self, name: &str) -> u32 {
+        if self.products.is_none() {
+            return self.gather.product(name);
+        }
+        match self.of_groups.get(name) {
+            Some(product) => self.gather.product(product),
+            None => self.gather.product(&format!("{NO_GROUP}{name}")),
+        }
     }
 
     /// The number of a bin.
@@ -151,7 +174,10 @@ impl LogCheck {
         }
         if !self.known[pair as usize] {
             let product = self.gather.product_name(self.gather.product_of(pair));
-            findings.push(unknown("product", "product", product, Table::Products));
+            findings.push(match product.strip_prefix(NO_GROUP) {
+                Some(group) => unknown("group", "product group", group, Table::Products),
+                None => unknown("product", "product", product, Table::Products),
+            });
         }
         self.notes.passes(Table::Usage, row, findings);
     }
