@@ -86,13 +86,7 @@ impl DaySizes {
         sizes
     }
 
-    fn add(
-        &mut self,
-        machine: &str,
-        bin: Option<&str>,
-        group: usize,
-        amounts: [Option<f64>; 3],
-    ) {
+    fn add(&mut self, machine: &str, bin: Option<&str>, group: usize, amounts: [Option<f64>; 3]) {
         for (i, amount) in amounts.into_iter().enumerate() {
             let Some(amount) = amount else { continue };
             for machine in [Some(machine.to_owned()), None] {

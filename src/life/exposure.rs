@@ -156,7 +156,9 @@ impl<'a> Iterator for MachineSums<'a> {
             given
         } else {
             let (sums, machine) = (self.sums, self.machine);
-            let rates = self.rates.get_or_insert_with(|| sums.rates().of_machine(machine));
+            let rates = self
+                .rates
+                .get_or_insert_with(|| sums.rates().of_machine(machine));
             rates.filled(group, given)
         };
         Some(DaySum {

@@ -72,10 +72,11 @@ fn columns(usage: &[String], products: Option<&[String]>) -> Result<LogColumns, 
         let header = headers.iter().find(|h| normal(h) == normal(name));
         header.cloned()
     };
-    let needed = |name: &str| of(usage, name).ok_or_else(|| format!("`usage` has no column `{name}`"));
-    let found = tables::spec(Table::Usage)
-        .columns(usage)
-        .map_err(|_| "the headers of `usage` cannot be used; `wearcast check` says why".to_owned())?;
+    let needed =
+        |name: &str| of(usage, name).ok_or_else(|| format!("`usage` has no column `{name}`"));
+    let found = tables::spec(Table::Usage).columns(usage).map_err(|_| {
+        "the headers of `usage` cannot be used; `wearcast check` says why".to_owned()
+    })?;
     let amounts = found.amounts.iter().map(|a| found.headers[a.index].clone());
     let products = products.and_then(|headers| {
         Some(ProductColumns {

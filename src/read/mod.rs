@@ -42,16 +42,16 @@ use find::{Found, Home};
 use header::Spec;
 use mapping::{Mapping, Rules};
 use row::Row;
-use tables::{Spread, UsageTake};
 use sink::{Outcome, Sink, TableSink, Take};
+use tables::{Spread, UsageTake};
 use xlsx::Book;
 
 pub use bare::{BareReading, RowCounts, bare_ages, bare_lives};
 pub use bundle::{NamedFile, bundle};
 pub use error::ReadError;
 pub(crate) use header::normal as header_name;
-pub use log_columns::log_columns;
 pub use home::{TableHome, kept_file, records_held, table_home};
+pub use log_columns::log_columns;
 pub use mapping::proposal;
 pub use text::{ModelFile, ModelFileError, families, model_files};
 

@@ -109,7 +109,10 @@ mod tests {
     fn a_folder_name_with_a_value_is_a_column() {
         let pair = |a: &str, b: &str| Some((a.to_owned(), b.to_owned()));
         assert_eq!(constant("season=2026"), pair("season", "2026"));
-        assert_eq!(constant("product=ag%20lime%2Ffine"), pair("product", "ag lime/fine"));
+        assert_eq!(
+            constant("product=ag%20lime%2Ffine"),
+            pair("product", "ag lime/fine")
+        );
         assert_eq!(constant("bin=__HIVE_DEFAULT_PARTITION__"), pair("bin", ""));
         assert_eq!(constant("site=50%"), pair("site", "50%"));
         assert_eq!(constant("old"), None);

@@ -227,7 +227,10 @@ impl Sink for TableSink<'_> {
 
     fn batch(&mut self, batch: &Batch<'_>) -> Option<Vec<u32>> {
         // Rules look at cells, and so does the search for cells under no header.
-        if self.mapper.is_some() || self.own.len() < batch.values.len() || self.own.iter().any(String::is_empty) {
+        if self.mapper.is_some()
+            || self.own.len() < batch.values.len()
+            || self.own.iter().any(String::is_empty)
+        {
             return None;
         }
         let left = self.take.batch(self.columns.as_ref()?, batch)?;

@@ -76,10 +76,13 @@ pub fn usage_sums(columns: &LogColumns) -> String {
     }
     let to: Vec<&str> = keys.iter().map(|(_, to)| to.as_str()).collect();
     let to = to.join(", ");
-    let join = columns.products.as_ref().map_or_else(String::new, |products| {
-        let key = name(&products.product);
-        format!("  LEFT JOIN \"products\" AS p ON p.{key} = {product}\n")
-    });
+    let join = columns
+        .products
+        .as_ref()
+        .map_or_else(String::new, |products| {
+            let key = name(&products.product);
+            format!("  LEFT JOIN \"products\" AS p ON p.{key} = {product}\n")
+        });
     format!(
         "-- Daily sums of use by machine, bin and product group, for `--usage-sums`.\n\
          -- Save the result as CSV with a header, or as Parquet.\n\
@@ -105,7 +108,10 @@ mod tests {
             ..LogColumns::default()
         };
         let sql = usage_sums(&columns);
-        assert!(sql.contains("u.\"a \"\"product\"\"\" AS \"group\""), "{sql}");
+        assert!(
+            sql.contains("u.\"a \"\"product\"\"\" AS \"group\""),
+            "{sql}"
+        );
         assert!(sql.contains("SUM(u.\"hectares\") AS \"hectares\""), "{sql}");
         assert!(!sql.contains("JOIN") && !sql.contains("\"bin\""), "{sql}");
     }

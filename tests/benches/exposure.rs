@@ -15,7 +15,10 @@ use std::fs::{self, File};
 use std::path::{Path, PathBuf};
 use std::time::Instant;
 
-use polars::prelude::{Column, DataFrame, DataType, ParquetReader, ParquetWriter, SerReader};
+use polars_core::prelude::{Column, DataFrame, DataType};
+use polars_io::SerReader;
+use polars_io::parquet::read::ParquetReader;
+use polars_io::parquet::write::ParquetWriter;
 use rayon::prelude::*;
 use wearcast::family::Families;
 use wearcast::life::exposure::UseSums;
@@ -116,11 +119,15 @@ impl Mixed {
 fn make(dir: &Path, rows: usize, lives: usize) {
     let mut random = Mixed(20_260_101);
     let machine = |m: usize| format!("M{:05}", m + 1);
-    let dates: Vec<i32> = (0..rows).map(|i| FIRST + (i * DAYS as usize / rows) as i32).collect();
+    let dates: Vec<i32> = (0..rows)
+        .map(|i| FIRST + (i * DAYS as usize / rows) as i32)
+        .collect();
     let machines: Vec<String> = (0..rows).map(|_| machine(random.below(MACHINES))).collect();
     let products: Vec<String> = (0..rows).map(|_| product(random.below(PRODUCTS))).collect();
     let mut tenths = |most: usize| -> Vec<f64> {
-        (0..rows).map(|_| (10 + random.below(most)) as f64 / 10.0).collect()
+        (0..rows)
+            .map(|_| (10 + random.below(most)) as f64 / 10.0)
+            .collect()
     };
     let (acres, tons, hours) = (tenths(3_000), tenths(2_000), tenths(90));
     let usage = vec![
@@ -133,7 +140,12 @@ fn make(dir: &Path, rows: usize, lives: usize) {
     ];
     write(&usage_file(dir, rows), usage);
     let mut ends: Vec<(usize, i32)> = (0..lives)
-        .map(|_| (random.below(12 * MACHINES), 1 + random.below(DAYS as usize - 1) as i32))
+        .map(|_| {
+            (
+                random.below(12 * MACHINES),
+                1 + random.below(DAYS as usize - 1) as i32,
+            )
+        })
         .collect();
     ends.sort_unstable();
     let fitted: Vec<i32> = (0..lives)
@@ -165,7 +177,9 @@ fn write(path: &Path, columns: Vec<Column>) {
     let height = columns[0].len();
     let mut frame = DataFrame::new(height, columns).expect("columns of one length");
     let file = File::create(path).expect("a new file");
-    ParquetWriter::new(file).finish(&mut frame).expect("written");
+    ParquetWriter::new(file)
+        .finish(&mut frame)
+        .expect("written");
 }
 
 /// A records folder of 10,000 machines around a usage log.
@@ -197,12 +211,21 @@ fn lives(path: &Path) -> (Lives, usize) {
     let file = File::open(path).expect("the lives");
     let frame = ParquetReader::new(file).finish().expect("a table");
     let days = |name: &str| {
-        let column = frame.column(name).expect("a column").as_materialized_series();
+        let column = frame
+            .column(name)
+            .expect("a column")
+            .as_materialized_series();
         let days = column.to_physical_repr().i32().expect("days").clone();
-        days.iter().map(|d| d.expect("a day") + EPOCH).collect::<Vec<_>>()
+        days.iter()
+            .map(|d| d.expect("a day") + EPOCH)
+            .collect::<Vec<_>>()
     };
     let (fitted, removed) = (days("install"), days("removal"));
-    let machines = frame.column("machine").expect("a column").str().expect("text");
+    let machines = frame
+        .column("machine")
+        .expect("a column")
+        .str()
+        .expect("text");
     let mut lives = Lives::new();
     let mut list: Vec<(usize, i32, i32)> = Vec::new();
     let mut current = "";
@@ -210,13 +233,19 @@ fn lives(path: &Path) -> (Lives, usize) {
         let machine = machine.expect("a name");
         if machine != current {
             if !list.is_empty() {
-                lives.entry(current.to_owned()).or_default().append(&mut list);
+                lives
+                    .entry(current.to_owned())
+                    .or_default()
+                    .append(&mut list);
             }
             current = machine;
         }
         list.push((i, fitted[i], removed[i]));
     }
-    lives.entry(current.to_owned()).or_default().append(&mut list);
+    lives
+        .entry(current.to_owned())
+        .or_default()
+        .append(&mut list);
     (lives, frame.height())
 }
 
@@ -247,7 +276,10 @@ fn exposures(folder: &Path, of_lives: &Path, measures: &[Measure]) -> f64 {
             let path = sums.path(machine, None);
             let mut table = Vec::with_capacity(lives.len() * n_groups * measures.len());
             for (_, fitted, removed) in lives {
-                let (from, to) = (path.days_until(date(*fitted)), path.days_until(date(*removed)));
+                let (from, to) = (
+                    path.days_until(date(*fitted)),
+                    path.days_until(date(*removed)),
+                );
                 for measure in measures {
                     table.extend(path.recorded(*measure, from, to));
                 }
@@ -265,7 +297,11 @@ fn exposures(folder: &Path, of_lives: &Path, measures: &[Measure]) -> f64 {
                 [_] => row,
                 _ => &row[n_groups..2 * n_groups],
             };
-            check += tons.iter().zip(1..).map(|(t, g)| t * f64::from(g)).sum::<f64>();
+            check += tons
+                .iter()
+                .zip(1..)
+                .map(|(t, g)| t * f64::from(g))
+                .sum::<f64>();
         }
     }
     assert_eq!(cells, count * n_groups * measures.len());

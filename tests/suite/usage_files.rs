@@ -3,7 +3,8 @@
 
 use std::fmt::Write;
 
-use polars::prelude::{Column, DataFrame, DataType, ParquetWriter};
+use polars_core::prelude::{Column, DataFrame, DataType};
+use polars_io::parquet::write::ParquetWriter;
 use proptest::prelude::*;
 use wearcast::read::Reading;
 use wearcast::record::{ProblemKind, Severity};
@@ -191,26 +192,51 @@ fn a_log_divided_into_folders_is_read_as_it_lies() {
     folder.remove("usage.csv");
     let first = rows(&[("2024-04-01", "M1", 12.5), ("2024-04-02", "M1", 3.5)]);
     let second = rows(&[("2024-04-01", "M1", 12.5), ("2024-05-01", "nobody", 4.0)]);
-    write_parquet(&folder, "usage/season=2024/a.parquet", frame(&first, false), 9);
-    write_parquet(&folder, "usage/season=2025/b.parquet", frame(&second, false), 9);
+    write_parquet(
+        &folder,
+        "usage/season=2024/a.parquet",
+        frame(&first, false),
+        9,
+    );
+    write_parquet(
+        &folder,
+        "usage/season=2025/b.parquet",
+        frame(&second, false),
+        9,
+    );
     folder.write("usage/_SUCCESS", "");
     let reading = folder.read();
     assert_accounted(&reading);
     let usage = reading.accounts.iter().find(|a| a.table.name() == "usage");
     let usage = usage.expect("an account");
-    assert_eq!((usage.source.as_deref(), usage.read, usage.used), (Some("usage/"), 4, 3));
+    assert_eq!(
+        (usage.source.as_deref(), usage.read, usage.used),
+        (Some("usage/"), 4, 3)
+    );
     assert_eq!(reading.records.usage.iter().count(), 2);
     let places: Vec<_> = reading
         .problems
         .iter()
         .filter(|p| p.place.source.starts_with("usage/"))
-        .map(|p| (p.severity, p.place.source.as_str(), p.place.row, p.found.as_str()))
+        .map(|p| {
+            (
+                p.severity,
+                p.place.source.as_str(),
+                p.place.row,
+                p.found.as_str(),
+            )
+        })
         .collect();
     let file = "usage/season=2025/b.parquet";
     assert_eq!(
         places,
         [
-            (Severity::Problem, file, Some(3), "the unknown machine `nobody`"),
+            (
+                Severity::Problem,
+                file,
+                Some(3),
+                "the unknown machine `nobody`"
+            ),
             (
                 Severity::Remark,
                 file,
@@ -238,6 +264,9 @@ fn a_folder_may_stand_for_the_product() {
     assert_eq!(both.records.usage.iter().count(), 2);
     folder.write("usage.csv", "date,machine,product,tons\n");
     both = folder.read();
-    let twice = both.problems.iter().any(|p| p.kind == ProblemKind::TwoPlaces);
+    let twice = both
+        .problems
+        .iter()
+        .any(|p| p.kind == ProblemKind::TwoPlaces);
     assert!(twice, "{:?}", both.problems);
 }

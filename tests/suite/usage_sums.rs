@@ -33,14 +33,24 @@ fn sums(dir: &Path) -> String {
     let group = |product: &str| {
         let row = products.iter().find(|p| p["product"] == product);
         let group = row.map_or("", |p| p["group"].as_str());
-        if group.is_empty() { product.to_owned() } else { group.to_owned() }
+        if group.is_empty() {
+            product.to_owned()
+        } else {
+            group.to_owned()
+        }
     };
     let measures = ["acres", "tons", "hours"];
     let mut by_product: BTreeMap<[String; 5], [Option<f64>; 3]> = BTreeMap::new();
     for row in table(&dir.join("usage.csv")) {
         let cell = |name: &str| row.get(name).cloned().unwrap_or_default();
         let product = cell("product");
-        let key = [cell("date"), cell("machine"), cell("bin"), group(&product), product];
+        let key = [
+            cell("date"),
+            cell("machine"),
+            cell("bin"),
+            group(&product),
+            product,
+        ];
         let sum = by_product.entry(key).or_default();
         for (sum, measure) in sum.iter_mut().zip(measures) {
             if let Ok(amount) = cell(measure).parse::<f64>() {
@@ -79,10 +89,14 @@ fn daily_sums_take_the_place_of_the_log() {
 #[test]
 fn sums_of_a_group_that_no_product_has_are_set_aside() {
     let folder = Folder::good();
-    folder.write("sums.csv", "date,machine,group,tons\n2024-04-01,M1,abrasive,5\n2024-04-01,M1,lime,5\n");
+    folder.write(
+        "sums.csv",
+        "date,machine,group,tons\n2024-04-01,M1,abrasive,5\n2024-04-01,M1,lime,5\n",
+    );
     let path = folder.path().join("sums.csv");
     let dir = folder.path().to_str().expect("a path");
-    let (status, out, _) = wearcast(&["check", dir, "--usage-sums", path.to_str().expect("a path")]);
+    let (status, out, _) =
+        wearcast(&["check", dir, "--usage-sums", path.to_str().expect("a path")]);
     assert_eq!(status, wearcast::cli::ExitStatus::Problems);
     // `lime` is a product; its group is `abrasive`.
     assert!(out.contains("the unknown product group `lime`"), "{out}");
@@ -109,7 +123,11 @@ fn the_query_makes_the_sums_in_other_engines() {
     let python = std::env::var("WEARCAST_PYTHON").unwrap_or_else(|_| "python3".to_owned());
     // In the larger samples some days leave hours out for one product of a group only, and hours
     // are then filled in from rates for all of the group: close, and known to be filled in.
-    let samples = [(OWNER, 1e-9), ("sample-data/fleet", 0.02), ("sample-data/desk", 0.02)];
+    let samples = [
+        (OWNER, 1e-9),
+        ("sample-data/fleet", 0.02),
+        ("sample-data/desk", 0.02),
+    ];
     for (sample, tolerance) in samples {
         let folder = Folder::empty();
         let (_, sql, _) = wearcast(&["lives", sample, "--print-sql"]);
@@ -120,7 +138,10 @@ fn the_query_makes_the_sums_in_other_engines() {
             let status = std::process::Command::new(&python)
                 .args(["tests/reference/run_sql.py", engine])
                 .arg(folder.path().join("query.sql"))
-                .args([format!("{sample}/usage.csv"), format!("{sample}/products.csv")])
+                .args([
+                    format!("{sample}/usage.csv"),
+                    format!("{sample}/products.csv"),
+                ])
                 .arg(&out)
                 .status()
                 .expect("the interpreter");
@@ -128,7 +149,10 @@ fn the_query_makes_the_sums_in_other_engines() {
             // An engine may write a folder of files.
             let file = if out.is_dir() {
                 let files = std::fs::read_dir(&out).expect("its folder");
-                files.map(|f| f.expect("a file").path()).next().expect("a file")
+                files
+                    .map(|f| f.expect("a file").path())
+                    .next()
+                    .expect("a file")
             } else {
                 out
             };
@@ -154,7 +178,8 @@ fn assert_alike(a: &str, b: &str, tolerance: f64) {
             }
             (Value::Object(a), Value::Object(b)) => {
                 a.len() == b.len()
-                    && a.iter().all(|(key, a)| b.get(key).is_some_and(|b| alike(a, b, tolerance)))
+                    && a.iter()
+                        .all(|(key, a)| b.get(key).is_some_and(|b| alike(a, b, tolerance)))
             }
             _ => a == b,
         }

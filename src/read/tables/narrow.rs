@@ -85,7 +85,11 @@ impl Narrow {
             None => None,
         };
         let mut amounts: [Option<Vec<f64>>; 3] = Default::default();
-        for of in columns.amounts.iter().filter(|a| a.measure != Measure::Days) {
+        for of in columns
+            .amounts
+            .iter()
+            .filter(|a| a.measure != Measure::Days)
+        {
             amounts[of.measure.index()] = Some(numeric(&batch.values[of.index], batch.height)?);
         }
         let mut left = Vec::new();
@@ -178,7 +182,11 @@ fn numbers(
                 numbers.push(NONE);
                 continue;
             }
-            let memo = if view.is_inline() { &mut *memo } else { &mut long };
+            let memo = if view.is_inline() {
+                &mut *memo
+            } else {
+                &mut long
+            };
             let of_name = memo
                 .entry(view.as_u128())
                 .or_insert_with(|| named(array.value(i)));
@@ -202,10 +210,7 @@ fn numeric(values: &Values, height: usize) -> Option<Vec<f64>> {
         sound(value as f64)
     };
     Some(match values {
-        Values::Number(values) => values
-            .iter()
-            .map(|v| v.map_or(f64::NAN, sound))
-            .collect(),
+        Values::Number(values) => values.iter().map(|v| v.map_or(f64::NAN, sound)).collect(),
         Values::Whole(values) => values.iter().map(|v| v.map_or(f64::NAN, whole)).collect(),
         Values::Nothing => vec![f64::NAN; height],
         _ => return None,

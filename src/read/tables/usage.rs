@@ -117,7 +117,8 @@ impl Take for UsageTake<'_> {
         let pair = self.log.pair(bin, product);
         let mark = mark(row.columns(), |index| row.at(index).clone());
         let day = u32::try_from(date.num_days_from_ce()).unwrap_or(0);
-        self.log.row(row.number, day, (machine, pair), amounts, mark);
+        self.log
+            .row(row.number, day, (machine, pair), amounts, mark);
     }
 
     fn batch(&mut self, columns: &Columns, batch: &Batch<'_>) -> Option<Vec<u32>> {

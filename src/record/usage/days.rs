@@ -102,9 +102,7 @@ impl<'a> Days<'a> {
         let mut add = |pair: u32, exact: Option<Exact>| {
             if let Some(exact) = exact {
                 let product = store.pairs[pair as usize].product;
-                sums[product as usize]
-                    .get_or_insert_default()
-                    .add(exact);
+                sums[product as usize].get_or_insert_default().add(exact);
             }
         };
         for cell in self.cells {
@@ -122,7 +120,12 @@ impl<'a> Days<'a> {
         self.last.1
     }
 
-    fn day(&mut self, store: &'a Store, (day, pair): (u32, u32), amounts: [Option<f64>; 3]) -> DayUse<'a> {
+    fn day(
+        &mut self,
+        store: &'a Store,
+        (day, pair): (u32, u32),
+        amounts: [Option<f64>; 3],
+    ) -> DayUse<'a> {
         let pair = store.pairs[pair as usize];
         let [acres, tons, hours] = amounts;
         DayUse {

@@ -141,9 +141,7 @@ impl Heap {
     fn together(&self, cells: &[Cell], others: &mut Others) -> Cell {
         let mut sum = |measure: usize| {
             let mut codes = cells.iter().map(|c| c.codes[measure]);
-            let plain = codes
-                .clone()
-                .try_fold(UNKNOWN, amount::plain_sum);
+            let plain = codes.clone().try_fold(UNKNOWN, amount::plain_sum);
             plain.unwrap_or_else(|| {
                 let known = codes.by_ref().filter_map(|c| self.others.exact(c));
                 let mut sum = Exact::default();
@@ -161,9 +159,7 @@ impl Heap {
     /// Rows equal to an earlier one of the same day, with that one.
     fn twins(&mut self) -> Vec<(u32, u32)> {
         self.prints.sort_unstable();
-        let alike = self
-            .prints
-            .chunk_by(|a, b| a.fingerprint == b.fingerprint);
+        let alike = self.prints.chunk_by(|a, b| a.fingerprint == b.fingerprint);
         let mut twins = Vec::new();
         for group in alike.filter(|g| 1 < g.len()) {
             twins.extend(group[1..].iter().map(|p| (p.row, group[0].row)));

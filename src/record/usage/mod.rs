@@ -106,7 +106,9 @@ impl UsageLog {
 
     fn place(&self, machine: &str) -> Option<usize> {
         let names = &self.store.machines;
-        let place = names.binary_search_by(|name| name.as_str().cmp(machine)).ok()?;
+        let place = names
+            .binary_search_by(|name| name.as_str().cmp(machine))
+            .ok()?;
         (!self.is_hidden(place)).then_some(place)
     }
 

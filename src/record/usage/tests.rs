@@ -13,7 +13,12 @@ fn tons(amount: f64) -> Amounts {
     }
 }
 
-fn row(date: NaiveDate, machine: &'static str, product: &'static str, amounts: Amounts) -> UsageRow<'static> {
+fn row(
+    date: NaiveDate,
+    machine: &'static str,
+    product: &'static str,
+    amounts: Amounts,
+) -> UsageRow<'static> {
     UsageRow {
         date,
         machine,
@@ -49,14 +54,20 @@ fn any_order_of_rows_gives_the_same_log() {
     let rows: Vec<_> = (0..20_000_u64)
         .map(|i| {
             let date = day("2020-01-01") + After::new(i * 7 % 600);
-            let amount = if i % 3 == 0 { 1.0 / (i + 1) as f64 } else { (i % 977) as f64 / 100.0 };
+            let amount = if i % 3 == 0 {
+                1.0 / (i + 1) as f64
+            } else {
+                (i % 977) as f64 / 100.0
+            };
             let product = ["lime", "urea", "potash"][(i % 5 % 3) as usize];
             row(date, ["A", "B"][(i % 2) as usize], product, tons(amount))
         })
         .collect();
     let log: UsageLog = rows.iter().copied().collect();
     let back: UsageLog = rows.iter().rev().copied().collect();
-    let mixed: UsageLog = (0..rows.len()).map(|i| rows[i * 7_919 % rows.len()]).collect();
+    let mixed: UsageLog = (0..rows.len())
+        .map(|i| rows[i * 7_919 % rows.len()])
+        .collect();
     assert!(log.iter().eq(back.iter()) && log.iter().eq(mixed.iter()));
     assert!(log.iter().count() < 6_000);
     // Against sums of the plain numbers, product by product.
@@ -70,7 +81,10 @@ fn any_order_of_rows_gives_the_same_log() {
 #[test]
 fn a_log_is_seen_as_it_was_known() {
     let (early, late) = (day("2025-04-01"), day("2025-06-01"));
-    let written = [row(early, "M1", "lime", tons(1.0)), row(late, "M1", "lime", tons(2.0))];
+    let written = [
+        row(early, "M1", "lime", tons(1.0)),
+        row(late, "M1", "lime", tons(2.0)),
+    ];
     let log: UsageLog = written.into_iter().collect();
     let read = row(early, "M2", "urea", tons(3.0));
     let stretch = Stretch {
@@ -87,7 +101,10 @@ fn a_log_is_seen_as_it_was_known() {
     assert_eq!(known.totals(Measure::Tons), [Some(1.0), None]);
     assert_eq!(log.totals(Measure::Tons), [Some(3.0), Some(3.0)]);
     assert_eq!(log.of_machines(|m| m == "M2").iter().count(), 1);
-    assert_eq!(log.of_machine("M2").next().and_then(|d| d.after), Some(stretch.after));
+    assert_eq!(
+        log.of_machine("M2").next().and_then(|d| d.after),
+        Some(stretch.after)
+    );
 }
 
 #[test]
