@@ -33,7 +33,7 @@ pub struct DaySum<'a> {
 /// Use by machine and day, as it was known on some day.
 ///
 /// Nothing is copied: days are read from the log, and filled in, as they are asked for.
-#[derive(Clone, Debug, Default, PartialEq)]
+#[derive(Clone, Debug, Default)]
 pub struct UseSums {
     log: UsageLog,
     /// The group of each product of the log.

@@ -156,26 +156,10 @@ pub(super) fn folder(dir: &Path) -> Result<Folder, ReadError> {
     folder_with(dir, None)
 }
 
-/// A file of a kind that holds one table.
-pub(super) fn single_table(path: &Path) -> Result<Found, ReadError> {
-    let home = match extension(path).as_str() {
-        "csv" => Home::Csv(path.to_path_buf()),
-        "parquet" => Home::Parquet(path.to_path_buf()),
-        _ => {
-            return Err(ReadError::UnknownKind {
-                path: path.to_path_buf(),
-            });
-        }
-    };
-    std::fs::metadata(path).map_err(|e| ReadError::io(path, &e))?;
-    let source = file_name(path);
-    Ok(Found { source, home })
-}
-
 /// The same with daily sums of use in a file of their own, in place of the usage log.
 pub(super) fn folder_with(dir: &Path, usage_sums: Option<&Path>) -> Result<Folder, ReadError> {
     let mut homes: BTreeMap<Table, Vec<Found>> = BTreeMap::new();
-    let (mapping, mut problems) = mapping::read(dir)?;
+    let (mut mapping, mut problems) = mapping::read(dir)?;
     let mut books = Vec::new();
     for path in files(dir)? {
         let mapped = mapping.table_of_file(&file_name(&path));
@@ -201,18 +185,21 @@ pub(super) fn folder_with(dir: &Path, usage_sums: Option<&Path>) -> Result<Folde
             None => problems.push(no_table(&source)),
         }
     }
-    let parts = if usage_sums.is_some() {
-        Vec::new()
-    } else {
-        parts::usage(dir)?
-    };
-    if !parts.is_empty() {
-        homes.entry(Table::Usage).or_default().extend(parts);
+    if usage_sums.is_none() {
+        let (parts, told) = parts::usage(dir)?;
+        problems.extend(told);
+        if !parts.is_empty() {
+            homes.entry(Table::Usage).or_default().extend(parts);
+        }
     }
     let several_books = 1 < books.len();
     let book = workbook(&books, &mapping, &mut homes, &mut problems)?;
     if let Some(path) = usage_sums {
-        homes.insert(Table::Usage, vec![single_table(path)?]);
+        let (sums, told) = parts::sums(path)?;
+        problems.extend(told);
+        homes.insert(Table::Usage, vec![sums]);
+        // Its rules are for the log that the sums take the place of.
+        mapping.tables.remove(&Table::Usage);
     }
     problems.extend(mapping.without_home(&homes));
     let tables = single(homes, &mut problems);

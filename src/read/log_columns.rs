@@ -35,9 +35,7 @@ impl Sink for Headers {
 /// [`ReadError`] when the folder or one of its files cannot be read.
 pub fn log_columns(dir: &Path) -> Result<Result<LogColumns, String>, ReadError> {
     let mut folder = find::folder(dir)?;
-    let Some(usage) = headers(&mut folder, Table::Usage)? else {
-        return Ok(Err("there is no usage log in the folder".to_owned()));
-    };
+    let usage = headers(&mut folder, Table::Usage)?;
     let products = headers(&mut folder, Table::Products)?;
     let mapped = [Table::Usage, Table::Products]
         .into_iter()
@@ -48,23 +46,35 @@ pub fn log_columns(dir: &Path) -> Result<Result<LogColumns, String>, ReadError> 
             "`{name}` is read through columns.toml, whose rules have no SQL"
         )));
     }
-    Ok(columns(&usage, products.as_deref()))
+    let products = products.first().map(Vec::as_slice);
+    let mut of_files = usage.iter().map(|headers| columns(headers, products));
+    let Some(first) = of_files.next() else {
+        return Ok(Err("there is no usage log in the folder".to_owned()));
+    };
+    Ok(if of_files.all(|other| other == first) {
+        first
+    } else {
+        Err("the files of the usage log name their columns differently".to_owned())
+    })
 }
 
-fn headers(folder: &mut Folder, table: Table) -> Result<Option<Vec<String>>, ReadError> {
+/// The headers of each file of a table.
+fn headers(folder: &mut Folder, table: Table) -> Result<Vec<Vec<String>>, ReadError> {
     let Some(found) = folder.tables.get(&table) else {
-        return Ok(None);
+        return Ok(Vec::new());
     };
-    let mut headers = Headers::default();
-    for (file, constants) in found.files().into_iter().take(1) {
+    let mut list = Vec::new();
+    for (file, constants) in found.files() {
+        let mut headers = Headers::default();
         match (&file.home, folder.book.as_mut()) {
             (Home::Csv(path), _) => csv::read(path, ',', &mut headers)?,
             (Home::Parquet(path), _) => parquet::read(path, &constants, &mut headers)?,
             (Home::Sheet(sheet), Some(book)) => book.read(sheet, &mut headers)?,
             (Home::Sheet(_) | Home::Parts(_), _) => {}
         }
+        list.push(headers.0);
     }
-    Ok(Some(headers.0))
+    Ok(list)
 }
 
 fn columns(usage: &[String], products: Option<&[String]>) -> Result<LogColumns, String> {

@@ -302,8 +302,7 @@ impl Reader<'_> {
         take: &mut dyn Take,
     ) -> Result<Outcome, ReadError> {
         let sums = table == Table::Usage && self.what == Spread::Group;
-        // Rules are for the log, and daily sums are none.
-        let rules = self.mapping.tables.get(&table).filter(|_| !sums);
+        let rules = self.mapping.tables.get(&table);
         let own = rules
             .and_then(|r| r.date_format.as_ref())
             .map(|(f, _)| DateForm {

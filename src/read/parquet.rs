@@ -21,6 +21,8 @@ use super::sink::Sink;
 
 /// Rows held at a time.
 const BATCH: usize = 1 << 19;
+/// Rows up to which row groups are read together.
+const SMALL: usize = 1 << 14;
 /// Most bytes that one column of one row group may unpack to.
 const LARGEST_CHUNK: i64 = 4 << 30;
 /// Whole numbers up to this are exact as floating point numbers.
@@ -46,14 +48,25 @@ pub(super) fn read(
     let file = File::open(path).map_err(|e| ReadError::io(path, &e))?;
     let length = file.metadata().map_err(|e| ReadError::io(path, &e))?.len();
     let corrupt = |e: &dyn std::fmt::Display| ReadError::corrupt(path, "Parquet file", e);
-    let mut reader = caught(|| {
+    let (names, footer) = caught(|| {
         let mut reader = ParquetReader::new(file);
         plausible_rows(&mut reader, length)?;
-        Ok(reader)
+        let names: Vec<String> = reader
+            .schema()?
+            .iter_names()
+            .map(ToString::to_string)
+            .collect();
+        Ok((names, reader.get_metadata()?.clone()))
     })
     .map_err(|e| corrupt(&e))?;
-    let footer = caught(|| reader.get_metadata().cloned()).map_err(|e| corrupt(&e))?;
-    let pieces = pieces(footer.row_groups.iter().map(|group| group.num_rows()));
+    let constants: Vec<_> = constants.iter().filter(|c| !has(&names, &c.0)).collect();
+    let added = constants.iter().map(|(name, _)| name.clone());
+    let headers: Vec<String> = names.into_iter().chain(added).collect();
+    if !sink.header(&headers) {
+        return Ok(());
+    }
+    let groups = &footer.row_groups;
+    let pieces = pieces((0..groups.len()).map(|i| groups[i].num_rows()));
     // The next batch is unpacked while this one is gone through, and no more than that.
     std::thread::scope(|scope| {
         let (send, batches) = sync_channel(0);
@@ -74,14 +87,18 @@ pub(super) fn read(
         scope.spawn(unpack);
         for (offset, batch) in batches {
             let batch = batch.map_err(|e| corrupt(&e))?;
-            let (names, values) = columns(&batch, constants).map_err(|e| corrupt(&e))?;
-            if offset == 0 && !sink.header(&names) {
-                return Ok(());
-            }
+            let mut values = columns(&batch).map_err(|e| corrupt(&e))?;
+            values.extend(constants.iter().map(|c| Values::Constant(c.1.clone())));
             rows(&values, (offset, batch.height()), sink);
         }
         Ok(())
     })
+}
+
+/// Whether a header is among others.
+fn has(headers: &[String], wanted: &str) -> bool {
+    let wanted = normal(wanted);
+    headers.iter().any(|header| normal(header) == wanted)
 }
 
 /// Damaged files make the decoder panic now and then; for the user that is the same thing.
@@ -91,21 +108,24 @@ fn caught<T>(f: impl FnOnce() -> PolarsResult<T>) -> Result<T, String> {
         .map_err(|e| e.to_string())
 }
 
-/// Where batches begin, and how long they are: none reaches over the end of a row group, and there
-/// is one even where there is no row, for its header.
+/// Where batches begin, and how long they are. Large row groups are divided and small ones joined:
+/// to look for a batch takes the longer the more row groups there are.
 fn pieces(groups: impl Iterator<Item = usize>) -> Vec<(usize, usize)> {
-    let mut pieces = Vec::new();
+    let mut pieces: Vec<(usize, usize)> = Vec::new();
     let mut from = 0;
     for rows in groups {
         let end = from + rows;
+        if let Some((_, len)) = pieces.last_mut()
+            && *len + rows <= SMALL
+        {
+            *len += rows;
+            from = end;
+        }
         while from < end {
             let len = BATCH.min(end - from);
             pieces.push((from, len));
             from += len;
         }
-    }
-    if pieces.is_empty() {
-        pieces.push((0, BATCH));
     }
     pieces
 }
@@ -144,24 +164,17 @@ fn plausible_rows(reader: &mut ParquetReader<File>, length: u64) -> PolarsResult
     Ok(footer.num_rows)
 }
 
-/// Names and values of the columns.
-fn columns(
-    batch: &DataFrame,
-    constants: &[(String, String)],
-) -> PolarsResult<(Vec<String>, Vec<Values>)> {
-    let names = batch.get_column_names();
-    let mut names: Vec<String> = names.iter().map(ToString::to_string).collect();
+/// Values of the columns, all of one length.
+fn columns(batch: &DataFrame) -> PolarsResult<Vec<Values>> {
     let mut values = Vec::new();
     for column in batch.columns() {
+        // Footer and pages may disagree in a damaged file.
+        if column.len() != batch.height() {
+            return Err(std::io::Error::other("its columns differ in length").into());
+        }
         values.push(Values::new(&column.as_materialized_series().rechunk())?);
     }
-    for (name, value) in constants {
-        if !names.iter().any(|known| normal(known) == normal(name)) {
-            names.push(name.clone());
-            values.push(Values::Constant(value.clone()));
-        }
-    }
-    Ok((names, values))
+    Ok(values)
 }
 
 fn rows(values: &[Values], (offset, height): (usize, usize), sink: &mut dyn Sink) {
@@ -278,4 +291,25 @@ fn moment(value: i64, unit: TimeUnit) -> Cell<'static> {
         || Cell::owned(format!("moment {value}")),
         |m| Cell::moment(m.naive_utc()),
     )
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn large_row_groups_are_divided_and_small_ones_joined() {
+        let of = |groups: &[usize]| pieces(groups.iter().copied());
+        assert_eq!(of(&[]), []);
+        assert_eq!(of(&[0, 3, 4]), [(0, 7)]);
+        assert_eq!(
+            of(&[SMALL, 1, BATCH + 5, 2]),
+            [
+                (0, SMALL),
+                (SMALL, 1),
+                (SMALL + 1, BATCH),
+                (SMALL + 1 + BATCH, 7)
+            ]
+        );
+    }
 }

@@ -1,38 +1,100 @@
 //! The usage log kept as a folder of Parquet files, as programs that divide large tables write it.
 //!
-//! The folder `usage` holds its files, at any depth. A folder `season=2026` in it
-//! stands for a column `season` with that value in every row below, as those programs leave such
-//! columns out of the files.
+//! The folder `usage` (or `usage.parquet`) holds its files, at any depth. A folder `season=2026` in
+//! it stands for a column `season` with that value in every row below, as those programs leave such
+//! columns out of the files. What is no Parquet file is remarked on; names that begin with `.` or
+//! `_` are the programs' own.
 
 use std::path::{Path, PathBuf};
 
+use super::cell::quoted;
 use super::error::ReadError;
-use super::find::{Found, Home, Part, extension, file_name, table_named};
-use crate::record::Table;
+use super::find::{Found, Home, Part, extension, file_name, table_named, whole};
+use crate::record::{Problem, ProblemKind, Severity, Table};
 
 /// Folders within folders that are looked into; a table divided by more is none.
 const DEEPEST: usize = 8;
 /// What some programs write for a value that is not there.
 const NO_VALUE: &str = "__HIVE_DEFAULT_PARTITION__";
 
-/// The usage log, where it is kept as a folder; more than once where several are called so.
-pub(super) fn usage(dir: &Path) -> Result<Vec<Found>, ReadError> {
-    let mut found = Vec::new();
+/// The usage log, where it is kept as a folder, more than once where several are called so; and
+/// what in such a folder is not read.
+pub(super) fn usage(dir: &Path) -> Result<(Vec<Found>, Vec<Problem>), ReadError> {
+    let (mut found, mut problems) = (Vec::new(), Vec::new());
     for path in entries(dir)?.into_iter().filter(|p| p.is_dir()) {
         let name = file_name(&path);
-        if table_named(&name) != Some(Table::Usage) {
-            continue;
-        }
-        let mut parts = Vec::new();
-        gather(&path, &name, &[], DEEPEST, &mut parts)?;
-        if !parts.is_empty() {
-            found.push(Found {
-                source: format!("{name}/"),
-                home: Home::Parts(parts),
-            });
+        let of_table = name.strip_suffix(".parquet").unwrap_or(&name);
+        if table_named(of_table) == Some(Table::Usage) {
+            let (one, told) = folder(&path)?;
+            found.extend(one);
+            problems.extend(told);
         }
     }
-    Ok(found)
+    Ok((found, problems))
+}
+
+/// Daily sums: a file, or a folder of them as some programs write it.
+pub(super) fn sums(path: &Path) -> Result<(Found, Vec<Problem>), ReadError> {
+    let unknown = || ReadError::UnknownSums {
+        path: path.to_path_buf(),
+    };
+    let about = std::fs::metadata(path).map_err(|e| ReadError::io(path, &e))?;
+    if about.is_dir() {
+        let (found, problems) = folder(path)?;
+        return Ok((found.ok_or_else(unknown)?, problems));
+    }
+    let home = match extension(path).as_str() {
+        "csv" => Home::Csv(path.to_path_buf()),
+        "parquet" => Home::Parquet(path.to_path_buf()),
+        _ => return Err(unknown()),
+    };
+    let source = file_name(path);
+    Ok((Found { source, home }, Vec::new()))
+}
+
+/// The Parquet files of a folder, where it has any, and what is not read of it.
+fn folder(path: &Path) -> Result<(Option<Found>, Vec<Problem>), ReadError> {
+    let name = file_name(path);
+    let mut seen = Seen::default();
+    gather(path, &name, &[], DEEPEST, &mut seen)?;
+    let source = format!("{name}/");
+    let mut problems = Vec::new();
+    if let [first, rest @ ..] = &seen.others[..] {
+        let more = match rest.len() {
+            0 => String::new(),
+            1 => " and another".to_owned(),
+            n => format!(" and {n} more"),
+        };
+        problems.push(whole(
+            Severity::Remark,
+            &source,
+            ProblemKind::MissingTable,
+            format!("{}{more}", quoted(first)),
+            "files of kind .parquet in a folder of the usage log; others are ignored",
+        ));
+    }
+    for deep in &seen.too_deep {
+        problems.push(whole(
+            Severity::Problem,
+            &source,
+            ProblemKind::TwoPlaces,
+            format!("the folder {} within {DEEPEST} others", quoted(deep)),
+            "fewer folders within each other, and none that leads back to one it is in",
+        ));
+    }
+    let found = (!seen.parts.is_empty()).then_some(Found {
+        source,
+        home: Home::Parts(seen.parts),
+    });
+    Ok((found, problems))
+}
+
+/// What a folder holds, at any depth.
+#[derive(Default)]
+struct Seen {
+    parts: Vec<Part>,
+    others: Vec<String>,
+    too_deep: Vec<String>,
 }
 
 /// What a folder holds, in order, without hidden files and those that programs keep for themselves.
@@ -53,7 +115,7 @@ fn gather(
     source: &str,
     constants: &[(String, String)],
     depth: usize,
-    parts: &mut Vec<Part>,
+    seen: &mut Seen,
 ) -> Result<(), ReadError> {
     for path in entries(dir)? {
         let name = file_name(&path);
@@ -62,14 +124,18 @@ fn gather(
             let mut constants = constants.to_vec();
             constants.extend(constant(&name));
             if 0 < depth {
-                gather(&path, &source, &constants, depth - 1, parts)?;
+                gather(&path, &source, &constants, depth - 1, seen)?;
+            } else {
+                seen.too_deep.push(source);
             }
         } else if extension(&path) == "parquet" {
-            parts.push(Part {
+            seen.parts.push(Part {
                 path,
                 source,
                 constants: constants.to_vec(),
             });
+        } else {
+            seen.others.push(source);
         }
     }
     Ok(())

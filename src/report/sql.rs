@@ -80,8 +80,12 @@ pub fn usage_sums(columns: &LogColumns) -> String {
         .products
         .as_ref()
         .map_or_else(String::new, |products| {
-            let key = name(&products.product);
-            format!("  LEFT JOIN \"products\" AS p ON p.{key} = {product}\n")
+            let (key, of) = (name(&products.product), name(&products.group));
+            // One row a product: one that is listed twice doubles no use.
+            format!(
+                "  LEFT JOIN (\n    SELECT {key}, MIN({of}) AS {of} FROM \"products\" GROUP BY {key}\n  ) \
+                 AS p ON p.{key} = {product}\n"
+            )
         });
     format!(
         "-- Daily sums of use by machine, bin and product group, for `--usage-sums`.\n\

@@ -9,6 +9,13 @@
 //! prints the seconds and a check sum, to be run beside other programs; `all` works out acres and
 //! hours as well as tons.
 
+#![expect(
+    clippy::disallowed_methods,
+    clippy::print_stdout,
+    clippy::print_stderr,
+    reason = "a bench reads its data and prints what it found"
+)]
+
 use std::collections::BTreeMap;
 use std::fmt::Write as _;
 use std::fs::{self, File};
@@ -86,13 +93,12 @@ struct Data {
 
 impl Data {
     fn of(rows: usize, lives: usize) -> Self {
-        let (dir, made) = match std::env::var_os("WEARCAST_BENCH_DATA") {
-            Some(dir) => (PathBuf::from(dir), None),
-            None => {
-                let made = tempfile::tempdir().expect("a folder");
-                make(made.path(), rows, lives);
-                (made.path().to_path_buf(), Some(made))
-            }
+        let (dir, made) = if let Some(dir) = std::env::var_os("WEARCAST_BENCH_DATA") {
+            (PathBuf::from(dir), None)
+        } else {
+            let made = tempfile::tempdir().expect("a folder");
+            make(made.path(), rows, lives);
+            (made.path().to_path_buf(), Some(made))
         };
         Self {
             usage: usage_file(&dir, rows),
@@ -120,7 +126,7 @@ fn make(dir: &Path, rows: usize, lives: usize) {
     let mut random = Mixed(20_260_101);
     let machine = |m: usize| format!("M{:05}", m + 1);
     let dates: Vec<i32> = (0..rows)
-        .map(|i| FIRST + (i * DAYS as usize / rows) as i32)
+        .map(|i| FIRST + day(i * DAYS as usize / rows))
         .collect();
     let machines: Vec<String> = (0..rows).map(|_| machine(random.below(MACHINES))).collect();
     let products: Vec<String> = (0..rows).map(|_| product(random.below(PRODUCTS))).collect();
@@ -143,7 +149,7 @@ fn make(dir: &Path, rows: usize, lives: usize) {
         .map(|_| {
             (
                 random.below(12 * MACHINES),
-                1 + random.below(DAYS as usize - 1) as i32,
+                1 + day(random.below(DAYS as usize - 1)),
             )
         })
         .collect();
@@ -162,6 +168,10 @@ fn make(dir: &Path, rows: usize, lives: usize) {
         date_column("removal", &removed),
     ];
     write(&dir.join(format!("lives_{lives}.parquet")), columns);
+}
+
+fn day(number: usize) -> i32 {
+    i32::try_from(number).expect("a day of the log")
 }
 
 fn product(p: usize) -> String {
@@ -197,8 +207,11 @@ fn records(usage: &Path) -> tempfile::TempDir {
     write("machines.csv", &machines);
     write("positions.csv", &positions);
     write("parts.csv", "part,family\nC-1,conveyor-chain\n");
-    let products: String = (0..PRODUCTS).map(|p| format!("{}\n", product(p))).collect();
-    write("products.csv", &format!("product\n{products}"));
+    let products: Vec<String> = (0..PRODUCTS).map(product).collect();
+    write(
+        "products.csv",
+        &format!("product\n{}\n", products.join("\n")),
+    );
     let usage = fs::canonicalize(usage).expect("the usage log");
     std::os::unix::fs::symlink(usage, folder.path().join("usage.parquet")).expect("a link");
     folder

@@ -132,8 +132,11 @@ fn write_parquet(folder: &Folder, name: &str, columns: Vec<Column>, group: usize
         .expect("a Parquet file");
 }
 
-/// Severity, row, column, kind and what is expected of each problem of the usage log.
-fn told(reading: &Reading) -> Vec<(Severity, Option<u32>, Option<String>, ProblemKind, String)> {
+/// Severity, row, column, kind and what was found.
+type Told = (Severity, Option<u32>, Option<String>, ProblemKind, String);
+
+/// The problems of the usage log.
+fn told(reading: &Reading) -> Vec<Told> {
     let of_usage = reading
         .problems
         .iter()
@@ -269,4 +272,66 @@ fn a_folder_may_stand_for_the_product() {
         .iter()
         .any(|p| p.kind == ProblemKind::TwoPlaces);
     assert!(twice, "{:?}", both.problems);
+}
+
+/// Two batches of each file, so that names are known from one to the next.
+#[test]
+fn a_long_log_is_read_in_batches() {
+    const ROWS: usize = 40_000;
+    let folder = Folder::good();
+    folder.remove("usage.csv");
+    let list: Vec<_> = (0..ROWS)
+        .map(|i| {
+            (
+                "2024-04-01",
+                if i % 2 == 0 { "M1" } else { "M2" },
+                i as f64 / 8.0,
+            )
+        })
+        .collect();
+    write_parquet(
+        &folder,
+        "usage.parquet",
+        frame(&rows(&list), false),
+        ROWS / 2,
+    );
+    let reading = folder.read();
+    assert_accounted(&reading);
+    let usage = reading.records.usage;
+    assert_eq!((usage.rows(), usage.iter().count()), (ROWS as u64, 2));
+    // 0 + 2 + … + 39,998 is 19,999 * 20,000, an eighth of that in hectares of 2.471054 acres.
+    let acres = usage
+        .iter()
+        .next()
+        .and_then(|r| r.amounts.acres)
+        .expect("known");
+    let wanted = 19_999.0 * 20_000.0 / 8.0 / 0.404_685_642_24;
+    assert!((acres / wanted - 1.0).abs() < 1e-12, "{acres}");
+}
+
+#[test]
+fn what_a_folder_of_the_log_holds_besides_is_told() {
+    let folder = Folder::good();
+    folder.remove("usage.csv");
+    let some = || frame(&rows(&[("2024-04-01", "M1", 12.5)]), false);
+    write_parquet(&folder, "usage.parquet/a.parquet", some(), 9);
+    folder.write("usage.parquet/_SUCCESS", "");
+    folder.write("usage.parquet/b.csv", "date,machine,product,tons\n");
+    let reading = folder.read();
+    assert_eq!(reading.records.usage.rows(), 1);
+    let told = |reading: &Reading, severity| {
+        let of_usage = |p: &&wearcast::record::Problem| {
+            p.severity == severity && p.place.source == "usage.parquet/"
+        };
+        let found = reading.problems.iter().filter(of_usage);
+        found.map(|p| p.found.clone()).collect::<Vec<_>>()
+    };
+    assert_eq!(told(&reading, Severity::Remark), ["`usage.parquet/b.csv`"]);
+    assert_eq!(told(&reading, Severity::Problem), [""; 0]);
+    // A folder that leads back to one it is in would be read again and again.
+    let deep = "usage.parquet/1/2/3/4/5/6/7/8/9/c.parquet";
+    write_parquet(&folder, deep, some(), 9);
+    let problems = told(&folder.read(), Severity::Problem);
+    assert_eq!(problems.len(), 1);
+    assert!(problems[0].contains("1/2/3/4/5/6/7/8/9"), "{problems:?}");
 }

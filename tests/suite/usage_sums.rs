@@ -1,6 +1,7 @@
 //! Daily sums in place of the usage log, and the query that makes them.
 
 use std::collections::BTreeMap;
+use std::fmt::Write;
 use std::path::Path;
 
 use crate::cli::wearcast;
@@ -69,7 +70,7 @@ fn sums(dir: &Path) -> String {
     for (key, sum) in sums {
         // To the thousandth, as sums of decimals in binary end in many nines.
         let shown = sum.map(|s| s.map_or(String::new(), |s| format!("{s:.3}")));
-        text += &format!("{},{}\n", key.join(","), shown.join(","));
+        writeln!(text, "{},{}", key.join(","), shown.join(",")).expect("text");
     }
     text
 }
@@ -102,6 +103,37 @@ fn sums_of_a_group_that_no_product_has_are_set_aside() {
     assert!(out.contains("the unknown product group `lime`"), "{out}");
     assert!(out.contains("sums.csv"), "{out}");
     assert!(!out.contains("`abrasive`"), "{out}");
+}
+
+/// Rules for the user's own columns are for the log, which the sums take the place of.
+#[test]
+fn sums_need_no_rules_and_may_be_a_folder() {
+    let folder = Folder::good();
+    folder.remove("usage.csv");
+    folder.write("loads.csv", "Day,Rig,What,tons\n2024-04-01,M1,lime,5\n");
+    folder.write(
+        "columns.toml",
+        "[usage]\nfile = \"loads.csv\"\n[usage.columns]\nDay = \"date\"\nRig = \"machine\"\nWhat = \"product\"\n",
+    );
+    let dir = folder.path().to_str().expect("a path");
+    let sums = Folder::empty();
+    sums.write(
+        "sums.csv",
+        "date,machine,group,tons\n2024-04-01,nobody,abrasive,5\n",
+    );
+    let path = sums.path().join("sums.csv");
+    let (_, out, _) = wearcast(&["check", dir, "--usage-sums", path.to_str().expect("a path")]);
+    assert!(out.contains("the unknown machine `nobody`"), "{out}");
+    assert!(!out.contains("loads.csv") && !out.contains("Rig"), "{out}");
+    // A folder without a Parquet file is none of sums.
+    let (status, _, err) = wearcast(&[
+        "check",
+        dir,
+        "--usage-sums",
+        sums.path().to_str().expect("a path"),
+    ]);
+    assert_eq!(status, wearcast::cli::ExitStatus::File);
+    assert!(err.contains("nor a folder of .parquet files"), "{err}");
 }
 
 #[test]

@@ -139,9 +139,10 @@ impl Others {
 pub(super) fn thousandths(amount: f64) -> Option<u32> {
     let scaled = amount * PER_ONE + 0.5;
     if scaled < f64::from(ODD) {
-        // Adding a half and cutting off rounds to the nearest; that it is exact is seen by going back.
+        // Adding a half and cutting off rounds to the nearest; that it is exact is seen by going
+        // back, to the last bit. Adding zero makes a negative zero zero.
         let code = scaled as u32;
-        (f64::from(code) / PER_ONE == amount).then_some(code)
+        ((f64::from(code) / PER_ONE).to_bits() == (amount + 0.0).to_bits()).then_some(code)
     } else if amount.is_nan() {
         Some(UNKNOWN)
     } else {

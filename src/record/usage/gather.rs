@@ -210,7 +210,7 @@ fn sort(cells: &mut [Cell]) {
     }
 }
 
-/// Mixes a number into a fingerprint; the steps are those of the finaliser of SplitMix64
+/// Mixes a number into a fingerprint; the steps are those of the finaliser of `SplitMix64`
 /// (Steele, Lea and Flood 2014, written from memory).
 fn mixed(so_far: u64, value: u64) -> u64 {
     let mut x = so_far.rotate_left(23) ^ value;
