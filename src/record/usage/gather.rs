@@ -59,15 +59,17 @@ struct Heap {
 
 impl Heap {
     #[inline]
-    fn push(&mut self, cell: Cell, marks: &[u64]) {
-        if self.tail.len() == self.tail.capacity() {
-            self.make_room(marks);
-        }
+    fn push(&mut self, cell: Cell) {
         self.tail.push(cell);
         self.len += 1;
         self.rows += 1;
     }
 
+    fn is_full(&self) -> bool {
+        self.tail.len() == self.tail.capacity()
+    }
+
+    /// To be called before a cell is made: what codes stand for is sorted out anew.
     fn make_room(&mut self, marks: &[u64]) {
         if self.len >= FIRST.max(2 * self.settled) {
             let cells = self.settle(marks);
@@ -315,6 +317,9 @@ impl Gather {
             self.marks[place] = mark;
         }
         let heap = &mut self.heaps[machine as usize];
+        if heap.is_full() {
+            heap.make_room(&self.marks);
+        }
         let mut codes = [UNKNOWN; 3];
         for (i, (code, amount)) in codes.iter_mut().zip(amounts).enumerate() {
             *code = match amount::thousandths(amount) {
@@ -331,7 +336,7 @@ impl Gather {
             row,
             codes,
         };
-        heap.push(cell, &self.marks);
+        heap.push(cell);
     }
 
     /// The daily sums, and rows that are equal to an earlier one, each with that one, in order.

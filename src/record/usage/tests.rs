@@ -78,6 +78,30 @@ fn any_order_of_rows_gives_the_same_log() {
     }
 }
 
+/// Every amount stands in a list, and the lists are made anew several times on the way.
+#[test]
+fn odd_amounts_of_many_rows_all_count() {
+    let amount = |i: u32| f64::from(i % 1_021) / 7.0 + 1e-4;
+    let date = |i: u32| day("2020-01-01") + After::new(u64::from(i % 1_700));
+    let rows = 0..9_000_u32;
+    let log: UsageLog = rows
+        .clone()
+        .map(|i| row(date(i), "A", "lime", tons(amount(i))))
+        .collect();
+    let mut wanted: std::collections::BTreeMap<NaiveDate, f64> = Default::default();
+    for i in rows {
+        *wanted.entry(date(i)).or_default() += amount(i);
+    }
+    assert_eq!(log.iter().count(), wanted.len());
+    for (row, (date, sum)) in log.iter().zip(&wanted) {
+        let own = row.amounts.tons.expect("known");
+        assert!(
+            row.date == *date && (own / sum - 1.0).abs() < 1e-13,
+            "{own} {sum}"
+        );
+    }
+}
+
 #[test]
 fn a_log_is_seen_as_it_was_known() {
     let (early, late) = (day("2025-04-01"), day("2025-06-01"));
