@@ -296,8 +296,8 @@ pub(super) struct Choices {
     /// Treat records after this date as not yet known [default: the last date in the records]
     #[arg(long, value_name = "DATE", value_parser = date)]
     pub(super) as_of: Option<NaiveDate>,
-    /// Daily sums of use in place of the usage log (csv, parquet): `date`, `machine`, `group`,
-    /// `bin`, and amounts as in the log
+    /// Daily sums of use in place of the usage log (csv, parquet or a folder of it): `date`,
+    /// `machine`, `group`, `bin`, and amounts as in the log
     #[arg(long, value_name = "FILE")]
     pub(super) usage_sums: Option<PathBuf>,
     /// The season that ends in this year [default: the first that ends after the as-of date]

@@ -52,11 +52,14 @@ impl LogCheck {
     /// Against the machines and products that have passed their own checks.
     pub(super) fn new(records: &Records, as_of: Option<NaiveDate>) -> Self {
         let machines = records.machines.iter();
-        let mut of_groups = BTreeMap::new();
+        let mut of_groups: BTreeMap<String, String> = BTreeMap::new();
         for product in &records.products {
-            // The product of the group's own name, where there is one, or else the first.
-            if product.name == product.group || !of_groups.contains_key(&product.group) {
-                of_groups.insert(product.group.clone(), product.name.clone());
+            let stands = of_groups.entry(product.group.clone());
+            let stands = stands.or_insert_with(|| product.name.clone());
+            // The product of the group's own name, where there is one, or else the first by name.
+            let is_better = product.name < *stands && *stands != product.group;
+            if is_better || product.name == product.group {
+                stands.clone_from(&product.name);
             }
         }
         let products = records.products.iter().map(|p| p.name.clone());

@@ -1,9 +1,9 @@
 //! Gathers usage rows into daily sums while they are read, in any order and without holding them.
 //!
 //! Each machine has its own heap of cells of 24 bytes. When a heap has doubled, its rows of the
-//! same day, bin and product are put together, so that memory goes with the number of days of use
-//! and not with the number of rows. Of rows that share a day, a fingerprint is kept: that is how
-//! rows entered twice are found.
+//! same day, bin and product are put together. Of rows that were, a fingerprint of 16 bytes is kept:
+//! that is how rows entered twice are found. Where the log has columns of its own, each row has
+//! eight bytes that stand for what they say.
 
 use std::collections::HashMap;
 
