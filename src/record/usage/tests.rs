@@ -88,7 +88,7 @@ fn odd_amounts_of_many_rows_all_count() {
         .clone()
         .map(|i| row(date(i), "A", "lime", tons(amount(i))))
         .collect();
-    let mut wanted: std::collections::BTreeMap<NaiveDate, f64> = Default::default();
+    let mut wanted = std::collections::BTreeMap::<NaiveDate, f64>::new();
     for i in rows {
         *wanted.entry(date(i)).or_default() += amount(i);
     }
