@@ -55,16 +55,15 @@ impl Groups {
     }
 
     fn choose_references(&mut self, usage: &UsageLog) {
-        // Amounts are sorted before they are added, so that row order cannot tip a close race.
         let mut amounts: BTreeMap<(usize, &str), Vec<f64>> = BTreeMap::new();
-        for row in usage.iter() {
-            for measure in Measure::OF_USE {
-                if let Some(amount) = row.amounts.get(measure) {
-                    let group = self.group(row.product);
+        for measure in Measure::OF_USE {
+            for (product, total) in usage.products().iter().zip(usage.totals(measure)) {
+                if let Some(total) = total {
+                    let group = self.group(product);
                     amounts
                         .entry((measure.index(), group))
                         .or_default()
-                        .push(amount);
+                        .push(total);
                 }
             }
         }

@@ -26,9 +26,10 @@ pub(super) enum Command {
     Check(Shared),
     /// The installed lives built from the records
     #[command(
-        after_help = "Example: wearcast lives sample-data/owner --format csv --out lives.csv"
+        after_help = "Examples:\n  wearcast lives sample-data/owner --format csv --out lives.csv\n  \
+                      wearcast lives sample-data/owner --print-sql"
     )]
-    Lives(Shared),
+    Lives(LivesArgs),
     /// Life models and wear factors for each part family
     #[command(after_help = "Example: wearcast fit sample-data/owner --family conveyor-chain")]
     Fit(FitArgs),
@@ -185,6 +186,16 @@ pub(super) struct Shared {
 }
 
 #[derive(Clone, Debug, clap::Args)]
+pub(super) struct LivesArgs {
+    #[command(flatten)]
+    pub(super) shared: Shared,
+    /// Print the SQL that makes the file of `--usage-sums` from the tables of these records, and
+    /// nothing else
+    #[arg(long, conflicts_with_all = ["usage_sums", "format", "out"])]
+    pub(super) print_sql: bool,
+}
+
+#[derive(Clone, Debug, clap::Args)]
 pub(super) struct CompareArgs {
     #[command(flatten)]
     pub(super) shared: Shared,
@@ -285,6 +296,10 @@ pub(super) struct Choices {
     /// Treat records after this date as not yet known [default: the last date in the records]
     #[arg(long, value_name = "DATE", value_parser = date)]
     pub(super) as_of: Option<NaiveDate>,
+    /// Daily sums of use in place of the usage log (csv, parquet or a folder of it): `date`,
+    /// `machine`, `group`, `bin`, and amounts as in the log
+    #[arg(long, value_name = "FILE")]
+    pub(super) usage_sums: Option<PathBuf>,
     /// The season that ends in this year [default: the first that ends after the as-of date]
     #[arg(long, value_name = "YEAR", value_parser = clap::value_parser!(i32).range(1900..2200))]
     pub(super) season: Option<i32>,

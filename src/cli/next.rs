@@ -53,10 +53,11 @@ pub(super) fn after(command: &Command, status: ExitStatus) -> Option<String> {
 fn target(command: &Command) -> Option<&Target> {
     Some(match command {
         Command::Check(args)
-        | Command::Lives(args)
         | Command::Budget(args)
         | Command::Stock(args)
         | Command::Backtest(args) => &args.choices.target,
+        Command::Lives(args) if args.print_sql => return None,
+        Command::Lives(args) => &args.shared.choices.target,
         Command::Fit(args) => &args.choices.target,
         Command::Remaining(args) => &args.choices.target,
         Command::Compare(args) => &args.shared.choices.target,
@@ -84,7 +85,7 @@ fn steps(command: &Command) -> Option<Vec<(String, &'static str)>> {
         ],
         Command::Lives(args) => vec![step(
             "fit",
-            &args.dir,
+            &args.shared.dir,
             "",
             "how long parts last, and what wears them",
         )],

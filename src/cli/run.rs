@@ -4,8 +4,8 @@ use std::io::Write;
 use std::path::{Path, PathBuf};
 
 use super::args::{
-    Args, Choices, Command, CompareArgs, FitArgs, ModelsArgs, PolicyChoice, RemainingArgs,
-    ReportArgs, Shared,
+    Args, Choices, Command, CompareArgs, FitArgs, LivesArgs, ModelsArgs, PolicyChoice,
+    RemainingArgs, ReportArgs, Shared,
 };
 use super::output::{self, Forms};
 use super::waiting::{self, Screen};
@@ -13,7 +13,7 @@ use super::{CliError, ExitStatus, next, pages};
 use crate::family::Families;
 use crate::read::{self, Reading};
 use crate::record::{Account, Problem, Severity};
-use crate::report::{Header, csv, html, json, terminal, xlsx};
+use crate::report::{Header, csv, html, json, sql, terminal, xlsx};
 use crate::study::bare::BareStudy;
 use crate::study::{self, Options, Policy, Study};
 
@@ -76,7 +76,8 @@ fn options(choices: &Choices) -> Options {
 
 fn read_folder(dir: &Path, choices: &Choices) -> Result<(Families, Reading), CliError> {
     let (families, wrong) = read::families(Some(dir), choices.models.as_deref())?;
-    let mut reading = read::folder(dir, choices.as_of, &families)?;
+    let sums = choices.usage_sums.as_deref();
+    let mut reading = read::folder_with(dir, sums, choices.as_of, &families)?;
     reading.problems.extend(wrong);
     reading.problems.sort();
     Ok((families, reading))
@@ -178,7 +179,17 @@ fn tell_problems(problems: &[Problem], set_aside: bool, err: Out<'_>) -> Result<
     Ok(true)
 }
 
-fn lives(args: &Shared, out: Out<'_>, err: Out<'_>) -> Result<ExitStatus, CliError> {
+fn lives(args: &LivesArgs, out: Out<'_>, err: Out<'_>) -> Result<ExitStatus, CliError> {
+    let LivesArgs {
+        shared: args,
+        print_sql,
+    } = args;
+    if *print_sql {
+        let columns = read::log_columns(&args.dir)?;
+        let columns = columns.map_err(|why| CliError::Usage(format!("`--print-sql`: {why}")))?;
+        write!(out, "{}", sql::usage_sums(&columns))?;
+        return Ok(ExitStatus::Done);
+    }
     let Some((study, _)) = study(&args.dir, &args.choices, err)? else {
         return Ok(ExitStatus::Problems);
     };
@@ -200,6 +211,12 @@ fn bare_study(
     err: Out<'_>,
 ) -> Result<Option<BareStudy>, CliError> {
     output::check(choices)?;
+    if choices.usage_sums.is_some() {
+        return Err(CliError::Usage(
+            "`--usage-sums` needs a records folder; a bare table of lives has its own use"
+                .to_owned(),
+        ));
+    }
     if !choices.machine.is_empty() {
         return Err(CliError::Usage(
             "`--machine` needs a records folder; a bare table has none".to_owned(),

@@ -7,7 +7,7 @@
 
 use std::borrow::Cow;
 
-use rand::{Rng as _, RngExt as _};
+use rand::Rng as _;
 use rand_chacha::ChaCha8Rng;
 use rand_distr::{Distribution as _, Exp1, StandardNormal};
 
@@ -63,7 +63,7 @@ pub(super) struct FamilyBatch<'a> {
 }
 
 impl<'a> FamilyBatch<'a> {
-    pub(super) fn new(lives: &'a DrawnLives<'a>, first: usize, rates: Column) -> Self {
+    pub(super) fn new(lives: &'a DrawnLives<'a>, first: usize, rates: &Column) -> Self {
         let draw = |k: usize| (first + k) % lives.draws.len();
         Self {
             lives,
@@ -73,7 +73,7 @@ impl<'a> FamilyBatch<'a> {
             factors: (0..lives.n_groups)
                 .map(|g| std::array::from_fn(|k| lives.factors(draw(k))[g]))
                 .collect(),
-            rates,
+            rates: *rates,
         }
     }
 
@@ -171,7 +171,7 @@ impl MachineBatch<'_> {
         match (left, &unit.age) {
             (None, Age::Known(used)) => self.draw_of_age(used, rng, ends),
             (None, age @ Age::AtLeast(_)) => {
-                self.draw_each(rng, ends, |k, rng| self.life(k).draw_rest(age, rng))
+                self.draw_each(rng, ends, |k, rng| self.life(k).draw_rest(age, rng));
             }
             (Some(left), _) => {
                 self.draw_each(rng, &mut ends, |k, _| left.of_play(self.family.first + k));
@@ -214,10 +214,14 @@ impl MachineBatch<'_> {
         let uniform = uniforms(rng);
         for k in 0..BATCH {
             let both = rise[k] + self.strikes[k];
-            if both < uniform[k] || both <= -(-uniform[k]).ln_1p() {
+            if both < uniform[k] {
                 continue;
             }
-            let (worn, struck) = first_of_each(rise[k], self.strikes[k], rng);
+            let e = -(-uniform[k]).ln_1p();
+            if both <= e {
+                continue;
+            }
+            let (worn, struck) = each_of(e, rise[k], self.strikes[k], rng);
             let next = Next {
                 wear_at: worn.map_or(f64::INFINITY, |e| {
                     (self.life(k).life_at(at[k] + e) - age[k]).max(0.0)
@@ -242,31 +246,26 @@ fn uniforms(rng: &mut ChaCha8Rng) -> Column {
     })
 }
 
-/// Two standard exponential numbers, given that at least one stays below its limit; `None` for one
-/// that does not.
-fn first_of_each(a: f64, b: f64, rng: &mut ChaCha8Rng) -> (Option<f64>, Option<f64>) {
-    let (below_a, below_b) = (-(-a).exp_m1(), -(-b).exp_m1());
-    let either = -(-(a + b)).exp_m1();
-    // A standard exponential number below a limit.
-    let below = |share: f64, rng: &mut ChaCha8Rng| {
-        let u: f64 = rng.random();
-        -(-share * u).ln_1p()
-    };
-    let u: f64 = rng.random();
-    if u * either < below_a {
-        let other: f64 = Exp1.sample(rng);
-        (Some(below(below_a, rng)), (other <= b).then_some(other))
-    } else {
-        (None, Some(below(below_b, rng)))
+/// Two independent standard exponential numbers, given that at least one stays below its limit; `None` for
+/// one that does not.
+///
+/// - `e`: a standard exponential number below `a + b`. Up to `a` it is the first number itself; what it
+///   has beyond is the second, since such a number has no memory.
+fn each_of(e: f64, a: f64, b: f64, rng: &mut ChaCha8Rng) -> (Option<f64>, Option<f64>) {
+    if a < e {
+        return (None, Some(e - a));
     }
+    let other: f64 = Exp1.sample(rng);
+    (Some(e), (other <= b).then_some(other))
 }
 
 #[cfg(test)]
 mod tests {
     use rand::SeedableRng as _;
     use rand_chacha::ChaCha8Rng;
+    use rand_distr::{Distribution as _, Exp1};
 
-    use super::first_of_each;
+    use super::each_of;
 
     /// Shares of the four cases and means below the limits, by hand from the exponential law.
     #[test]
@@ -278,7 +277,13 @@ mod tests {
         let n = 200_000;
         let (mut both, mut only_a, mut sum_a, mut sum_b, mut n_b) = (0.0, 0.0, 0.0, 0.0, 0.0);
         for _ in 0..n {
-            let (x, y) = first_of_each(a, b, &mut rng);
+            let e = loop {
+                let e: f64 = Exp1.sample(&mut rng);
+                if e < a + b {
+                    break e;
+                }
+            };
+            let (x, y) = each_of(e, a, b, &mut rng);
             assert!(x.is_none_or(|x| x <= a) && y.is_none_or(|y| y <= b));
             assert!(x.is_some() || y.is_some());
             both += f64::from(u8::from(x.is_some() && y.is_some()));

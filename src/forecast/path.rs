@@ -72,7 +72,7 @@ impl DaySizes {
             for day in sums.of_machine(machine) {
                 let amounts = Measure::OF_USE.map(|m| day.amounts.get(m));
                 if day.bin.is_some() {
-                    sizes.add(machine, day.bin.as_ref(), day.group, amounts);
+                    sizes.add(machine, day.bin, day.group, amounts);
                 }
                 let sum = whole.entry((day.date, day.group)).or_default();
                 for (s, a) in sum.iter_mut().zip(amounts) {
@@ -86,19 +86,13 @@ impl DaySizes {
         sizes
     }
 
-    fn add(
-        &mut self,
-        machine: &str,
-        bin: Option<&String>,
-        group: usize,
-        amounts: [Option<f64>; 3],
-    ) {
+    fn add(&mut self, machine: &str, bin: Option<&str>, group: usize, amounts: [Option<f64>; 3]) {
         for (i, amount) in amounts.into_iter().enumerate() {
             let Some(amount) = amount else { continue };
             for machine in [Some(machine.to_owned()), None] {
                 let sums = self
                     .sums
-                    .entry((machine, bin.cloned(), group, i))
+                    .entry((machine, bin.map(str::to_owned), group, i))
                     .or_default();
                 sums.0 += amount;
                 sums.1 += amount * amount;

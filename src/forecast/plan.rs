@@ -224,7 +224,7 @@ impl Planner<'_> {
         told: &mut Told,
     ) -> Vec<PlannedUse> {
         if let Some(typical) = &self.typical
-            && self.sums.of_machine(&machine.name).is_empty()
+            && !self.sums.has(&machine.name)
         {
             let uses = self.typical_season(typical, machine, target);
             if tell && !uses.is_empty() {
@@ -295,7 +295,7 @@ impl Planner<'_> {
         if machine.records_from.max(machine.in_service) <= full.start {
             return Some((full, true));
         }
-        let used = self.sums.of_machine(&machine.name).last()?.date;
+        let used = self.sums.last_day(&machine.name)?;
         Some((Season::of(used, self.starts), false))
     }
 
@@ -306,10 +306,10 @@ impl Planner<'_> {
         season: Season,
     ) -> BTreeMap<(NaiveDate, String, Option<String>), Amounts> {
         let mut months: BTreeMap<_, Amounts> = BTreeMap::new();
-        let days = self.sums.of_machine(&machine.name).iter();
+        let days = self.sums.of_machine(&machine.name);
         for day in days.filter(|d| season.holds(d.date)) {
             let product = self.sums.products()[day.product].clone();
-            let key = (month_of(day.date), product, day.bin.clone());
+            let key = (month_of(day.date), product, day.bin.map(str::to_owned));
             months
                 .entry(key)
                 .and_modify(|sum| *sum = both(*sum, day.amounts))

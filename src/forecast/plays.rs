@@ -273,7 +273,7 @@ impl<'a> Plays<'a> {
             .zip(&rates)
             .map(|(lives, rates)| {
                 let lives = lives.as_ref()?;
-                Some(FamilyBatch::new(lives, batch * BATCH, rates.damage))
+                Some(FamilyBatch::new(lives, batch * BATCH, &rates.damage))
             })
             .collect();
         for path in &self.paths {

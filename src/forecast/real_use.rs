@@ -66,7 +66,6 @@ fn days(
         product,
         bin,
         amounts,
-        ..
     } in records.usage.iter().filter(|r| season.holds(r.date))
     {
         let values = days.entry((machine, date, product, bin)).or_default();

@@ -31,7 +31,7 @@ impl Typical {
         let mut counts: BTreeMap<BTreeSet<String>, f64> = BTreeMap::new();
         let mut count = 0.0;
         for machine in planning.sums.machines() {
-            let days = planning.sums.of_machine(machine).iter();
+            let days = planning.sums.of_machine(machine);
             let days: Vec<_> = days.filter(|d| last.holds(d.date)).collect();
             if days.is_empty() {
                 continue;
@@ -47,7 +47,7 @@ impl Typical {
                 let product = planning.sums.products()[day.product].clone();
                 add(
                     of_bins,
-                    (months, product.clone(), day.bin.clone()),
+                    (months, product.clone(), day.bin.map(str::to_owned)),
                     day.amounts,
                 );
                 add(&mut typical.of_all, (months, product, None), day.amounts);

@@ -5,6 +5,7 @@
 //! or since it was last looked at and found good.
 
 use std::collections::BTreeMap;
+use std::rc::Rc;
 
 use chrono::{Days, NaiveDate};
 
@@ -83,6 +84,9 @@ impl Context<'_> {
     }
 }
 
+/// Machine and bin whose use a position sees.
+type Seen<'a> = (&'a str, Option<&'a str>);
+
 /// Builds every life of the records.
 #[must_use]
 pub fn build(context: Context<'_>) -> Built {
@@ -100,6 +104,7 @@ pub fn build(context: Context<'_>) -> Built {
             .or_default()
             .push(change);
     }
+    let mut last: Option<(Seen<'_>, Rc<UsePath>)> = None;
     for position in &context.records.positions {
         let Some(machine) = context.records.machine(&position.machine) else {
             continue;
@@ -110,7 +115,14 @@ pub fn build(context: Context<'_>) -> Built {
         let changes = changes
             .get(&(position.machine.as_str(), position.name.as_str()))
             .map_or(&[][..], Vec::as_slice);
-        let mut history = History::new(context, machine, position);
+        // Positions of one machine and bin follow each other, and see the same use.
+        let seen = (machine.name.as_str(), position.bin.as_deref());
+        let path = match &last {
+            Some((of, path)) if *of == seen => Rc::clone(path),
+            _ => Rc::new(context.sums.path(seen.0, seen.1)),
+        };
+        last = Some((seen, Rc::clone(&path)));
+        let mut history = History::new(context, (machine, position), path);
         for day in changes.chunk_by(|a, b| a.date == b.date) {
             history.apply(day);
         }
@@ -169,7 +181,7 @@ pub(super) struct History<'a> {
     pub(super) context: Context<'a>,
     pub(super) machine: &'a Machine,
     pub(super) position: &'a Position,
-    pub(super) path: UsePath,
+    pub(super) path: Rc<UsePath>,
     as_set: bool,
     slots: Vec<Slot>,
     /// With the place of their slot.
@@ -179,7 +191,11 @@ pub(super) struct History<'a> {
 }
 
 impl<'a> History<'a> {
-    fn new(context: Context<'a>, machine: &'a Machine, position: &'a Position) -> Self {
+    fn new(
+        context: Context<'a>,
+        (machine, position): (&'a Machine, &'a Position),
+        path: Rc<UsePath>,
+    ) -> Self {
         let (family, _) = context.family_of(&position.part);
         let as_set = family.counted == Counted::Set || family.service.is_some();
         let n_slots = if as_set {
@@ -203,7 +219,7 @@ impl<'a> History<'a> {
             context,
             machine,
             position,
-            path: context.sums.path(&machine.name, position.bin.as_deref()),
+            path,
             as_set,
             slots: if begun {
                 (0..n_slots).map(|_| slot()).collect()

@@ -1,22 +1,23 @@
 //! Use of a machine summed by day, bin and product group: the narrow seam between the usage log
 //! and everything that measures a life on it.
 
-use std::collections::BTreeMap;
+use std::sync::OnceLock;
 
 use chrono::NaiveDate;
 
-use super::rates::Rates;
+use super::rates::{OfMachine, Rates};
+use crate::record::usage::Days;
 use crate::record::{Amounts, UsageLog};
 use crate::units::Measure;
 use crate::wear::Groups;
 
 /// Use of one machine, bin and product on one day.
-#[derive(Clone, Debug, PartialEq)]
-pub struct DaySum {
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct DaySum<'a> {
     /// The day.
     pub date: NaiveDate,
     /// Bin, where recorded.
-    pub bin: Option<String>,
+    pub bin: Option<&'a str>,
     /// Place of the product in [`UseSums::products`].
     pub product: usize,
     /// Place of its group in [`Groups::names`].
@@ -29,111 +30,98 @@ pub struct DaySum {
     pub after: Option<NaiveDate>,
 }
 
-/// Use by machine and day.
-#[derive(Clone, Debug, Default, PartialEq)]
+/// Use by machine and day, as it was known on some day.
+///
+/// Nothing is copied: days are read from the log, and filled in, as they are asked for.
+#[derive(Clone, Debug, Default)]
 pub struct UseSums {
-    by_machine: BTreeMap<String, Vec<DaySum>>,
-    products: Vec<String>,
-    rates: Rates,
+    log: UsageLog,
+    /// The group of each product of the log.
+    groups: Vec<Option<usize>>,
     n_groups: usize,
-}
-
-/// Values of one day, machine, bin and product, to be added in a fixed order.
-#[derive(Default)]
-struct Parts {
-    values: [Vec<f64>; 3],
-    after: Option<NaiveDate>,
+    /// Made when first needed: of complete records it never is.
+    rates: OnceLock<Rates>,
 }
 
 impl UseSums {
-    /// Sums the log up to and including `until`.
+    /// The log up to and including `until`.
     ///
     /// Rows of one day, machine, bin and product add up. A measure that none of them records is
     /// filled in from the other measures at past rates, and marked so. The order of rows does not
-    /// reach the sums.
-    ///
-    /// # Panics
-    /// When `groups` were made from another log.
+    /// reach the sums. `groups` are those of the log's products.
     #[must_use]
     pub fn new(usage: &UsageLog, groups: &Groups, until: NaiveDate) -> Self {
-        type Key<'a> = (&'a str, NaiveDate, Option<&'a str>, &'a str);
-        let mut parts: BTreeMap<Key<'_>, Parts> = BTreeMap::new();
-        for (index, row) in usage.iter().enumerate().filter(|(_, r)| r.date <= until) {
-            let stretch = usage.stretch(index);
-            if stretch.is_some_and(|s| until < s.known) {
-                continue;
-            }
-            let part = parts
-                .entry((row.machine, row.date, row.bin, row.product))
-                .or_default();
-            for (values, measure) in part.values.iter_mut().zip(Measure::OF_USE) {
-                values.extend(row.amounts.get(measure));
-            }
-            part.after = [part.after, stretch.map(|s| s.after)]
-                .into_iter()
-                .flatten()
-                .min();
-        }
-        let mut sums = Self {
-            n_groups: groups.names().len(),
-            ..Self::default()
+        let log = usage.known_on(until);
+        let place = |product: &String| {
+            let names = groups.names();
+            names.binary_search_by(|n| n.as_str().cmp(groups.group(product)))
         };
-        sums.products = parts.keys().map(|k| k.3.to_owned()).collect();
-        sums.products.sort();
-        sums.products.dedup();
-        for ((machine, date, bin, product), part) in parts {
-            let [acres, tons, hours] = part.values.map(sum_known);
-            let amounts = Amounts { acres, tons, hours };
-            let place = |names: &[String], name: &str| {
-                names
-                    .binary_search_by(|n| n.as_str().cmp(name))
-                    .expect("every product of the log has a place and a group")
-            };
-            let group = place(groups.names(), groups.group(product));
-            sums.rates.add(machine, group, &amounts);
-            let day = DaySum {
-                date,
-                bin: bin.map(str::to_owned),
-                product: place(&sums.products, product),
-                group,
-                amounts,
-                recorded: [acres, tons, hours].map(|a| a.is_some()),
-                after: part.after,
-            };
-            sums.by_machine
-                .entry(machine.to_owned())
-                .or_default()
-                .push(day);
+        let places = log.products().iter().map(|p| place(p).ok()).collect();
+        Self {
+            log,
+            groups: places,
+            n_groups: groups.names().len(),
+            rates: OnceLock::new(),
         }
-        for (machine, days) in &mut sums.by_machine {
-            for day in days {
-                day.amounts = sums.rates.filled(machine, day.group, day.amounts);
-            }
-        }
-        sums
     }
 
     /// Products of the log, sorted.
     #[must_use]
     pub fn products(&self) -> &[String] {
-        &self.products
+        self.log.products()
+    }
+
+    /// The group of a product.
+    ///
+    /// # Panics
+    /// When the groups were made from another log.
+    fn group(&self, product: usize) -> usize {
+        self.groups[product].expect("every product of the log has a group")
     }
 
     /// Past ratios between the measures.
     #[must_use]
     pub fn rates(&self) -> &Rates {
-        &self.rates
+        self.rates.get_or_init(|| {
+            let mut rates = Rates::default();
+            for machine in self.log.machines() {
+                let days = self.log.of_machine(machine);
+                let days = days.map(|day| (self.group(day.product), day.amounts));
+                rates.add(machine, self.n_groups, days);
+            }
+            rates
+        })
     }
 
-    /// The sums of one machine, by date.
+    /// The sums of one machine, by date, bin and product.
+    ///
+    /// # Panics
+    /// When the groups were made from another log.
     #[must_use]
-    pub fn of_machine(&self, machine: &str) -> &[DaySum] {
-        self.by_machine.get(machine).map_or(&[], Vec::as_slice)
+    pub fn of_machine<'a>(&'a self, machine: &'a str) -> MachineSums<'a> {
+        MachineSums {
+            sums: self,
+            machine,
+            days: self.log.of_machine(machine),
+            rates: None,
+        }
     }
 
     /// Machines with use, sorted.
     pub fn machines(&self) -> impl Iterator<Item = &str> {
-        self.by_machine.keys().map(String::as_str)
+        self.log.machines()
+    }
+
+    /// Whether anything is known of a machine's use.
+    #[must_use]
+    pub fn has(&self, machine: &str) -> bool {
+        !self.log.of_machine(machine).is_over()
+    }
+
+    /// The last day of a machine's use.
+    #[must_use]
+    pub fn last_day(&self, machine: &str) -> Option<NaiveDate> {
+        self.log.of_machine(machine).last_day()
     }
 
     /// The use a position sees: of its bin, or all of its machine's.
@@ -141,15 +129,48 @@ impl UseSums {
     pub fn path(&self, machine: &str, bin: Option<&str>) -> UsePath {
         let seen = self
             .of_machine(machine)
-            .iter()
-            .filter(|d| bin.is_none() || d.bin.as_deref() == bin);
+            .filter(|d| bin.is_none() || d.bin == bin);
         UsePath::new(seen, self.n_groups)
     }
 }
 
-fn sum_known(mut values: Vec<f64>) -> Option<f64> {
-    values.sort_by(f64::total_cmp);
-    (!values.is_empty()).then(|| values.iter().sum())
+/// The sums of one machine, one after the other.
+#[derive(Clone, Debug)]
+pub struct MachineSums<'a> {
+    sums: &'a UseSums,
+    machine: &'a str,
+    days: Days<'a>,
+    /// Looked up when first needed.
+    rates: Option<OfMachine<'a>>,
+}
+
+impl<'a> Iterator for MachineSums<'a> {
+    type Item = DaySum<'a>;
+
+    fn next(&mut self) -> Option<DaySum<'a>> {
+        let day = self.days.next()?;
+        let group = self.sums.group(day.product);
+        let given = day.amounts;
+        let recorded = Measure::OF_USE.map(|m| given.get(m).is_some());
+        let amounts = if recorded == [true; 3] {
+            given
+        } else {
+            let (sums, machine) = (self.sums, self.machine);
+            let rates = self
+                .rates
+                .get_or_insert_with(|| sums.rates().of_machine(machine));
+            rates.filled(group, given)
+        };
+        Some(DaySum {
+            date: day.date,
+            bin: day.bin,
+            product: day.product,
+            group,
+            amounts,
+            recorded,
+            after: day.after,
+        })
+    }
 }
 
 /// Cumulative use by group over the days of use.
@@ -168,7 +189,7 @@ pub struct UsePath {
 }
 
 impl UsePath {
-    fn new<'a>(sums: impl Iterator<Item = &'a DaySum>, n_groups: usize) -> Self {
+    fn new<'a>(sums: impl Iterator<Item = DaySum<'a>>, n_groups: usize) -> Self {
         let mut path = Self {
             days: Vec::new(),
             after: Vec::new(),

@@ -8,47 +8,53 @@ use crate::units::Measure;
 /// Ratios by machine and product group, and by product group.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Rates {
-    by_machine: BTreeMap<(String, usize), Ratio>,
-    by_group: BTreeMap<usize, Ratio>,
+    by_machine: BTreeMap<String, Vec<Ratio>>,
+    by_group: Vec<Ratio>,
 }
 
-/// Sums over days on which both measures are recorded: `sums[a][b]` holds (sum of a, sum of b).
+/// Sums over days on which both of two measures are recorded: acres and tons, acres and hours,
+/// tons and hours.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 struct Ratio {
-    sums: [[(f64, f64); 3]; 3],
+    sums: [(f64, f64); 3],
 }
 
+/// The measures of each place in [`Ratio`].
+const PAIRS: [(usize, usize); 3] = [(0, 1), (0, 2), (1, 2)];
+
 impl Ratio {
-    fn add(&mut self, amounts: &Amounts) {
-        let values = Measure::OF_USE.map(|m| amounts.get(m));
-        for (a, x) in values.iter().enumerate() {
-            for (b, y) in values.iter().enumerate() {
-                if let (Some(x), Some(y)) = (x, y) {
-                    self.sums[a][b].0 += x;
-                    self.sums[a][b].1 += y;
-                }
+    fn add(&mut self, values: [Option<f64>; 3]) {
+        for (sum, (a, b)) in self.sums.iter_mut().zip(PAIRS) {
+            if let (Some(x), Some(y)) = (values[a], values[b]) {
+                sum.0 += x;
+                sum.1 += y;
             }
         }
     }
 
     fn per(&self, wanted: usize, given: usize) -> Option<f64> {
-        let (x, y) = self.sums[wanted][given];
+        let mut pairs = self.sums.iter().zip(PAIRS);
+        let (x, y) = pairs.find_map(|((x, y), (a, b))| {
+            if (a, b) == (wanted, given) {
+                Some((*x, *y))
+            } else {
+                ((b, a) == (wanted, given)).then_some((*y, *x))
+            }
+        })?;
         (0.0 < y).then(|| x / y)
     }
 }
 
-impl Rates {
-    /// Takes a day of a machine and group into account; to be called in a fixed order.
-    pub fn add(&mut self, machine: &str, group: usize, amounts: &Amounts) {
-        let key = (machine.to_owned(), group);
-        self.by_machine.entry(key).or_default().add(amounts);
-        self.by_group.entry(group).or_default().add(amounts);
-    }
+/// The ratios that hold for one machine.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct OfMachine<'a> {
+    own: &'a [Ratio],
+    all: &'a [Ratio],
+}
 
-    /// Amounts with what is missing filled in at the machine's own rate for the group, or else at
-    /// the fleet's; `None` stays where nothing is known.
-    #[must_use]
-    pub fn filled(&self, machine: &str, group: usize, amounts: Amounts) -> Amounts {
+impl OfMachine<'_> {
+    /// See [`Rates::filled`].
+    pub(super) fn filled(&self, group: usize, amounts: Amounts) -> Amounts {
         let given = Measure::OF_USE.map(|m| amounts.get(m));
         if given.iter().all(Option::is_some) {
             return amounts;
@@ -57,14 +63,10 @@ impl Rates {
         let Some(from) = [1, 0, 2].into_iter().find(|i| given[*i].is_some()) else {
             return amounts;
         };
-        let own = self.by_machine.get(&(machine.to_owned(), group));
-        let all = self.by_group.get(&group);
         let fill = |wanted: usize| {
             given[wanted].or_else(|| {
-                let rate = own
-                    .and_then(|r| r.per(wanted, from))
-                    .or_else(|| all.and_then(|r| r.per(wanted, from)))?;
-                Some(rate * given[from]?)
+                let rate = |ratios: &[Ratio]| ratios.get(group)?.per(wanted, from);
+                Some(rate(self.own).or_else(|| rate(self.all))? * given[from]?)
             })
         };
         Amounts {
@@ -72,5 +74,39 @@ impl Rates {
             tons: fill(1),
             hours: fill(2),
         }
+    }
+}
+
+impl Rates {
+    /// Takes the days of a machine into account, each with its group; to be called in a fixed
+    /// order, once a machine.
+    pub(super) fn add(
+        &mut self,
+        machine: &str,
+        n_groups: usize,
+        days: impl Iterator<Item = (usize, Amounts)>,
+    ) {
+        let mut own = vec![Ratio::default(); n_groups];
+        self.by_group.resize(n_groups, Ratio::default());
+        for (group, amounts) in days {
+            let values = Measure::OF_USE.map(|m| amounts.get(m));
+            own[group].add(values);
+            self.by_group[group].add(values);
+        }
+        self.by_machine.insert(machine.to_owned(), own);
+    }
+
+    pub(super) fn of_machine(&self, machine: &str) -> OfMachine<'_> {
+        OfMachine {
+            own: self.by_machine.get(machine).map_or(&[], Vec::as_slice),
+            all: &self.by_group,
+        }
+    }
+
+    /// Amounts with what is missing filled in at the machine's own rate for the group, or else at
+    /// the fleet's; `None` stays where nothing is known.
+    #[must_use]
+    pub fn filled(&self, machine: &str, group: usize, amounts: Amounts) -> Amounts {
+        self.of_machine(machine).filled(group, amounts)
     }
 }

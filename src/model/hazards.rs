@@ -1,9 +1,4 @@
 //! Cumulative hazards of many lives at once.
-#![expect(
-    clippy::inline_always,
-    reason = "what is not inlined into a loop is not worked on several numbers at a time"
-)]
-
 use super::kernel::Distribution;
 use super::vector::{self, exp_moderate, ln};
 

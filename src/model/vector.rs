@@ -280,8 +280,9 @@ mod tests {
             dispatch(
                 #[inline(always)]
                 || {
-                    wide.iter_mut()
-                        .for_each(|x| *x = ln_1p(exp(*x)) + exp_m1(*x))
+                    for x in &mut wide {
+                        *x = ln_1p(exp(*x)) + exp_m1(*x);
+                    }
                 },
             );
             for (x, y) in numbers.iter().zip(&wide) {

@@ -109,12 +109,14 @@ fn table<T>(
     };
     let mut rows = Vec::new();
     let dates = DateForm::default();
-    let outcome = super::feed(&found, book.as_mut(), (spec, None), &dates, &mut |row| {
+    let mut keep = |row: &mut Row<'_>| {
         let typed = parse(row);
         if row.is_sound() {
             rows.push(typed);
         }
-    })?;
+    };
+    let book = book.as_mut();
+    let outcome = super::feed((&found, &[]), book, (spec, None), &dates, &mut keep)?;
     let mut problems = outcome.problems;
     problems.sort();
     let counts = (

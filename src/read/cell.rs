@@ -7,9 +7,11 @@ use chrono::{Datelike, NaiveDate, NaiveDateTime, NaiveTime};
 use crate::record::ProblemKind;
 
 /// Above this an amount is surely a slip, and sums of it would lose their small parts.
-const LARGEST: f64 = 1e15;
+pub(super) const LARGEST: f64 = 1e15;
 /// Years a record may be dated in; day-by-day work between stray years would never end.
 const YEARS: std::ops::RangeInclusive<i32> = 1900..=2199;
+/// The same as days from the first of the common era: 1900-01-01 to 2199-12-31.
+pub(super) const DAYS: std::ops::RangeInclusive<u32> = 693_596..=803_168;
 /// More of a cell than this is not shown in a problem.
 const SHOWN: usize = 60;
 

@@ -50,6 +50,12 @@ pub enum ReadError {
         /// The path.
         path: PathBuf,
     },
+    /// Daily sums of use in a form they are not read in.
+    #[error("`{}` is neither .csv, .parquet nor a folder of .parquet files; save the daily sums as one of these", path.display())]
+    UnknownSums {
+        /// The path.
+        path: PathBuf,
+    },
 }
 
 impl ReadError {

@@ -9,6 +9,7 @@ use super::cell::quoted;
 use super::error::ReadError;
 use super::header::normal;
 use super::mapping::{self, Mapping};
+use super::parts;
 use super::xlsx::Book;
 
 /// Where a table is.
@@ -16,7 +17,20 @@ use super::xlsx::Book;
 pub(super) enum Home {
     Csv(PathBuf),
     Parquet(PathBuf),
+    /// A folder of Parquet files, for the usage log only.
+    Parts(Vec<Part>),
     Sheet(String),
+}
+
+/// One file of a table that is kept in a folder, such as `usage/season=2026/part.parquet`.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub(super) struct Part {
+    pub(super) path: PathBuf,
+    /// Its path from the records folder on, with `/`.
+    pub(super) source: String,
+    /// What the names of its folders say, such as `season` and `2026`: columns that are left out
+    /// of the file.
+    pub(super) constants: Vec<(String, String)>,
 }
 
 /// A table and the words for where it is.
@@ -24,6 +38,31 @@ pub(super) enum Home {
 pub(super) struct Found {
     pub(super) source: String,
     pub(super) home: Home,
+}
+
+impl Found {
+    /// The files the table is in, each with columns that its folders stand for.
+    pub(super) fn files(&self) -> Vec<(Self, Vec<(String, String)>)> {
+        let Home::Parts(parts) = &self.home else {
+            return vec![(self.clone(), Vec::new())];
+        };
+        let file = |part: &Part| Self {
+            source: part.source.clone(),
+            home: Home::Parquet(part.path.clone()),
+        };
+        parts
+            .iter()
+            .map(|part| (file(part), part.constants.clone()))
+            .collect()
+    }
+
+    /// Whether a problem that names this place is one of the table.
+    pub(super) fn is_source_of(&self, source: &str) -> bool {
+        match &self.home {
+            Home::Parts(parts) => parts.iter().any(|part| part.source == source),
+            _ => self.source == source,
+        }
+    }
 }
 
 /// What a folder holds.
@@ -114,8 +153,13 @@ pub(super) fn table_named(name: &str) -> Option<Table> {
 
 /// Looks for the tables of a folder.
 pub(super) fn folder(dir: &Path) -> Result<Folder, ReadError> {
+    folder_with(dir, None)
+}
+
+/// The same with daily sums of use in a file of their own, in place of the usage log.
+pub(super) fn folder_with(dir: &Path, usage_sums: Option<&Path>) -> Result<Folder, ReadError> {
     let mut homes: BTreeMap<Table, Vec<Found>> = BTreeMap::new();
-    let (mapping, mut problems) = mapping::read(dir)?;
+    let (mut mapping, mut problems) = mapping::read(dir)?;
     let mut books = Vec::new();
     for path in files(dir)? {
         let mapped = mapping.table_of_file(&file_name(&path));
@@ -141,8 +185,22 @@ pub(super) fn folder(dir: &Path) -> Result<Folder, ReadError> {
             None => problems.push(no_table(&source)),
         }
     }
+    if usage_sums.is_none() {
+        let (parts, told) = parts::usage(dir)?;
+        problems.extend(told);
+        if !parts.is_empty() {
+            homes.entry(Table::Usage).or_default().extend(parts);
+        }
+    }
     let several_books = 1 < books.len();
     let book = workbook(&books, &mapping, &mut homes, &mut problems)?;
+    if let Some(path) = usage_sums {
+        let (sums, told) = parts::sums(path)?;
+        problems.extend(told);
+        homes.insert(Table::Usage, vec![sums]);
+        // Its rules are for the log that the sums take the place of.
+        mapping.tables.remove(&Table::Usage);
+    }
     problems.extend(mapping.without_home(&homes));
     let tables = single(homes, &mut problems);
     if !several_books {

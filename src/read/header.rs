@@ -55,6 +55,15 @@ pub(super) struct Columns {
 }
 
 impl Columns {
+    /// Internal units in one of each measure's column: acres, tons, hours.
+    pub(super) fn factors(&self) -> [f64; 3] {
+        let mut factors = [1.0; 3];
+        for column in self.amounts.iter().filter(|c| c.measure != Measure::Days) {
+            factors[column.measure.index()] = column.factor;
+        }
+        factors
+    }
+
     /// Place of a named column.
     pub(super) fn index(&self, name: &str) -> Option<usize> {
         self.named
@@ -134,6 +143,13 @@ impl Spec {
             AmountColumns::Before => header.strip_suffix("before")?,
         };
         HEADER_UNITS.into_iter().find(|unit| unit.word == word)
+    }
+
+    /// Whether a header is one of the table's own.
+    pub(super) fn has(&self, header: &str) -> bool {
+        let header = normal(header);
+        let named = self.columns.iter().any(|(name, _)| normal(name) == header);
+        named || self.unit(&header).is_some()
     }
 
     fn missing(&self, columns: &Columns) -> Vec<Wrong> {

@@ -40,7 +40,9 @@ pub fn table_home(dir: &Path, table: Table) -> Result<TableHome, ReadError> {
         }
         Some(found) => match &found.home {
             Home::Csv(path) => TableHome::Csv(path.clone()),
-            Home::Parquet(_) | Home::Sheet(_) => TableHome::Other(found.source.clone()),
+            Home::Parquet(_) | Home::Parts(_) | Home::Sheet(_) => {
+                TableHome::Other(found.source.clone())
+            }
         },
     })
 }

@@ -17,8 +17,10 @@ mod error;
 mod find;
 mod header;
 mod home;
+mod log_columns;
 mod mapping;
 mod parquet;
+mod parts;
 mod row;
 mod sink;
 mod tables;
@@ -31,7 +33,7 @@ use std::path::Path;
 use chrono::NaiveDate;
 
 use crate::family::{Counted, Families};
-use crate::record::check::{self, Context, FamilyFacts};
+use crate::record::check::{self, Context, FamilyFacts, LogCheck};
 use crate::record::{
     Account, Problem, ProblemKind, Records, Replacement, RuleCount, Severity, Table,
 };
@@ -41,7 +43,8 @@ use find::{Found, Home};
 use header::Spec;
 use mapping::{Mapping, Rules};
 use row::Row;
-use sink::{Outcome, Sink, TableSink};
+use sink::{Outcome, Sink, TableSink, Take};
+use tables::{Spread, UsageTake};
 use xlsx::Book;
 
 pub use bare::{BareReading, RowCounts, bare_ages, bare_lives};
@@ -49,6 +52,7 @@ pub use bundle::{NamedFile, bundle};
 pub use error::ReadError;
 pub(crate) use header::normal as header_name;
 pub use home::{TableHome, kept_file, records_held, table_home};
+pub use log_columns::log_columns;
 pub use mapping::proposal;
 pub use text::{ModelFile, ModelFileError, families, model_files};
 
@@ -95,12 +99,28 @@ pub fn folder(
     as_of: Option<NaiveDate>,
     families: &Families,
 ) -> Result<Reading, ReadError> {
+    folder_with(dir, None, as_of, families)
+}
+
+/// Reads a records folder, with daily sums of use in a file of their own in place of the usage log.
+///
+/// - `usage_sums`: `.csv` or `.parquet` with the columns `date`, `machine`, `group` (of products),
+///   `bin` where it matters, and amounts as in the usage log.
+///
+/// # Errors
+/// [`ReadError`] when the folder or one of the files cannot be read at all.
+pub fn folder_with(
+    dir: &Path,
+    usage_sums: Option<&Path>,
+    as_of: Option<NaiveDate>,
+    families: &Families,
+) -> Result<Reading, ReadError> {
     let find::Folder {
         tables,
         mut book,
         mapping,
         mut problems,
-    } = find::folder(dir)?;
+    } = find::folder_with(dir, usage_sums)?;
     let (settings, wrong) = text::settings(dir)?;
     problems.extend(wrong);
     let dates = DateForm {
@@ -111,10 +131,14 @@ pub fn folder(
         book: &mut book,
         dates: &dates,
         mapping: &mapping,
+        what: if usage_sums.is_some() {
+            Spread::Group
+        } else {
+            Spread::Product
+        },
         outcomes: BTreeMap::new(),
     };
-    let (mut records, marks) = reader.records()?;
-    let outcomes = reader.outcomes;
+    let mut records = reader.records()?;
     records.settings = settings;
     records.sources = tables
         .iter()
@@ -122,10 +146,10 @@ pub fn folder(
         .collect();
     let context = Context {
         as_of,
-        usage_marks: &marks,
         family: &|name| facts(families, name),
     };
-    let mut checked = check::check(records, &context);
+    let mut checked = check::check(records, &context, |log| reader.usage(log))?;
+    let outcomes = reader.outcomes;
     own_headers(&mut checked.problems, &tables, &mapping);
     problems.extend(checked.problems);
     let accounts = Table::ALL.into_iter().map(|table| {
@@ -174,7 +198,7 @@ fn own_headers(problems: &mut [Problem], tables: &BTreeMap<Table, Found>, mappin
     for problem in problems {
         let home = tables
             .iter()
-            .find(|(_, f)| f.source == problem.place.source);
+            .find(|(_, f)| f.is_source_of(&problem.place.source));
         let rules = home.and_then(|(table, _)| mapping.tables.get(table));
         let own = rules.zip(problem.place.column.as_deref());
         if let Some(header) = own.and_then(|(rules, column)| rules.own_header(column)) {
@@ -198,11 +222,14 @@ struct Reader<'a> {
     book: &'a mut Option<Book>,
     dates: &'a DateForm,
     mapping: &'a Mapping,
+    /// What the rows of the usage table say was spread.
+    what: Spread,
     outcomes: BTreeMap<Table, Outcome>,
 }
 
 impl Reader<'_> {
-    fn records(&mut self) -> Result<(Records, Vec<u64>), ReadError> {
+    /// Every table but the usage log.
+    fn records(&mut self) -> Result<Records, ReadError> {
         let machines = self.table(Table::Machines, tables::machine)?;
         let in_service = machines
             .iter()
@@ -222,11 +249,21 @@ impl Reader<'_> {
             ..Records::default()
         };
         self.cancel_credits(&mut records.replacements);
-        let mut marks = Vec::new();
-        self.feed(Table::Usage, &mut |row| {
-            tables::usage(row, &mut records.usage, &mut marks);
-        })?;
-        Ok((records, marks))
+        Ok(records)
+    }
+
+    /// The usage log, row by row.
+    fn usage(&mut self, log: &mut LogCheck) -> Result<(), ReadError> {
+        let Some(found) = self.tables.get(&Table::Usage) else {
+            return Ok(());
+        };
+        let mut sum = Outcome::default();
+        for (file, constants) in found.files() {
+            let mut take = UsageTake::new(log, self.what, &file.source);
+            sum.join(self.read(Table::Usage, &file, &constants, &mut take)?);
+        }
+        self.outcomes.insert(Table::Usage, sum);
+        Ok(())
     }
 
     /// Takes out replacements that a credit takes back.
@@ -251,7 +288,7 @@ impl Reader<'_> {
         parse: impl Fn(&mut Row<'_>) -> T,
     ) -> Result<Vec<T>, ReadError> {
         let mut rows = Vec::new();
-        self.feed(table, &mut |row| {
+        self.feed(table, &mut |row: &mut Row<'_>| {
             let typed = parse(row);
             if row.is_sound() {
                 rows.push(typed);
@@ -260,10 +297,23 @@ impl Reader<'_> {
         Ok(rows)
     }
 
-    fn feed(&mut self, table: Table, take: &mut dyn FnMut(&mut Row<'_>)) -> Result<(), ReadError> {
-        let Some(found) = self.tables.get(&table) else {
-            return Ok(());
-        };
+    fn feed(&mut self, table: Table, take: &mut dyn Take) -> Result<(), ReadError> {
+        if let Some(found) = self.tables.get(&table) {
+            let outcome = self.read(table, found, &[], take)?;
+            self.outcomes.insert(table, outcome);
+        }
+        Ok(())
+    }
+
+    /// Reads one file of a table.
+    fn read(
+        &mut self,
+        table: Table,
+        found: &Found,
+        constants: &[(String, String)],
+        take: &mut dyn Take,
+    ) -> Result<Outcome, ReadError> {
+        let sums = table == Table::Usage && self.what == Spread::Group;
         let rules = self.mapping.tables.get(&table);
         let own = rules
             .and_then(|r| r.date_format.as_ref())
@@ -271,25 +321,24 @@ impl Reader<'_> {
                 format: Some(f.clone()),
             });
         let dates = own.as_ref().unwrap_or(self.dates);
-        let outcome = feed(
-            found,
-            self.book.as_mut(),
-            (tables::spec(table), rules),
-            dates,
-            take,
-        )?;
-        self.outcomes.insert(table, outcome);
-        Ok(())
+        let book = self.book.as_mut();
+        let spec = if sums {
+            tables::sums_spec()
+        } else {
+            tables::spec(table)
+        };
+        let columns = (spec, rules);
+        feed((found, constants), book, columns, dates, take)
     }
 }
 
-/// Reads one table from wherever it is.
+/// Reads one file of a table from wherever it is.
 fn feed(
-    found: &Found,
+    (found, constants): (&Found, &[(String, String)]),
     book: Option<&mut Book>,
     (spec, rules): (&Spec, Option<&Rules>),
     dates: &DateForm,
-    take: &mut dyn FnMut(&mut Row<'_>),
+    take: &mut dyn Take,
 ) -> Result<Outcome, ReadError> {
     let mut sink = TableSink::new(&found.source, spec, dates, take).with_rules(rules);
     let mark = rules
@@ -297,9 +346,15 @@ fn feed(
         .map_or(',', |(mark, _)| mark);
     match (&found.home, book) {
         (Home::Csv(path), _) => csv::read(path, mark, &mut sink)?,
-        (Home::Parquet(path), _) => parquet::read(path, &mut sink)?,
+        (Home::Parquet(path), _) => {
+            // What the names of folders say beside the table's own columns is of use to rules
+            // only; it tells no rows apart.
+            let of_use = |(name, _): &&(String, String)| rules.is_some() || spec.has(name);
+            let constants: Vec<_> = constants.iter().filter(of_use).cloned().collect();
+            parquet::read(path, &constants, &mut sink)?;
+        }
         (Home::Sheet(sheet), Some(book)) => book.read(sheet, &mut sink)?,
-        (Home::Sheet(_), None) => sink.bad_table(cell::Wrong::new(
+        (Home::Sheet(_) | Home::Parts(_), _) => sink.bad_table(cell::Wrong::new(
             ProblemKind::MissingTable,
             "a sheet without its workbook",
             "a workbook that stays in place while it is read",

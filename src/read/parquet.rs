@@ -4,6 +4,7 @@ use std::borrow::Cow;
 use std::fs::File;
 use std::io::{BufReader, Seek, SeekFrom};
 use std::path::Path;
+use std::sync::mpsc::sync_channel;
 
 use chrono::DateTime;
 use polars_core::prelude::{
@@ -18,11 +19,13 @@ use polars_parquet_format::thrift::protocol::TCompactInputProtocol;
 use super::caught::caught;
 use super::cell::Cell;
 use super::error::ReadError;
-use super::header::MOST_COLUMNS;
+use super::header::{MOST_COLUMNS, normal};
 use super::sink::Sink;
 
 /// Rows held at a time.
 const BATCH: usize = 1 << 19;
+/// Rows up to which row groups are read together.
+const SMALL: usize = 1 << 14;
 /// Most bytes that one column of one row group may unpack to.
 const LARGEST_CHUNK: i64 = 4 << 30;
 /// Most bytes that one page may unpack to. Usual ones hold one megabyte.
@@ -32,45 +35,107 @@ const LONGEST_HEADER: usize = 1 << 20;
 /// Whole numbers up to this are exact as floating point numbers.
 const EXACT: i64 = 1 << 53;
 /// Days from the first day of the common era to 1970-01-01, which is day 719,163.
-const EPOCH: i32 = 719_163;
+pub(super) const EPOCH: i32 = 719_163;
 
-/// Reads a file into a sink.
-pub(super) fn read(path: &Path, sink: &mut dyn Sink) -> Result<(), ReadError> {
+/// Rows in columns.
+pub(super) struct Batch<'b> {
+    /// Row of the first, the header being row 1.
+    pub(super) first: u32,
+    pub(super) height: usize,
+    pub(super) values: &'b [Values],
+}
+
+/// Reads a file into a sink. `constants` are columns with one value in every row, which the file
+/// itself need not have.
+pub(super) fn read(
+    path: &Path,
+    constants: &[(String, String)],
+    sink: &mut dyn Sink,
+) -> Result<(), ReadError> {
     let file = File::open(path).map_err(|e| ReadError::io(path, &e))?;
     let length = file.metadata().map_err(|e| ReadError::io(path, &e))?.len();
     let corrupt = |e: &dyn std::fmt::Display| ReadError::corrupt(path, "Parquet file", e);
-    let decoded = |f: &mut dyn FnMut() -> PolarsResult<(DataFrame, usize)>| {
-        caught(f)
-            .ok_or_else(|| corrupt(&"its pages cannot be decoded"))?
-            .map_err(|e| corrupt(&e))
-    };
-    let mut offset = 0;
-    loop {
-        let (batch, total) = decoded(&mut || {
-            let file = File::open(path)?;
-            let mut reader = ParquetReader::new(file).with_slice(Some((offset, BATCH)));
-            let total = plausible_rows(&mut reader, length)?;
-            if offset == 0 {
-                pages_fit(File::open(path)?, reader.get_metadata()?)?;
+    let (names, footer) = decoded(|| {
+        let mut reader = ParquetReader::new(file);
+        plausible_rows(&mut reader, length)?;
+        pages_fit(File::open(path)?, reader.get_metadata()?)?;
+        let names: Vec<String> = reader
+            .schema()?
+            .iter_names()
+            .map(ToString::to_string)
+            .collect();
+        Ok((names, reader.get_metadata()?.clone()))
+    })
+    .map_err(|e| corrupt(&e))?;
+    let constants: Vec<_> = constants.iter().filter(|c| !has(&names, &c.0)).collect();
+    let added = constants.iter().map(|(name, _)| name.clone());
+    let headers: Vec<String> = names.into_iter().chain(added).collect();
+    if !sink.header(&headers) {
+        return Ok(());
+    }
+    let groups = &footer.row_groups;
+    let pieces = pieces((0..groups.len()).map(|i| groups[i].num_rows()));
+    // The next batch is unpacked while this one is gone through, and no more than that.
+    std::thread::scope(|scope| {
+        let (send, batches) = sync_channel(0);
+        let footer = &footer;
+        let unpack = move || {
+            for piece in pieces {
+                let batch = decoded(|| {
+                    let mut reader = ParquetReader::new(File::open(path)?);
+                    reader.set_metadata(footer.clone());
+                    reader.with_slice(Some(piece)).finish()
+                });
+                let is_bad = batch.is_err();
+                if send.send((piece.0, batch)).is_err() || is_bad {
+                    return;
+                }
             }
-            Ok((reader.finish()?, total))
-        })?;
-        if offset == 0 {
-            let names: Vec<String> = batch
-                .get_column_names()
-                .iter()
-                .map(ToString::to_string)
-                .collect();
-            if !sink.header(&names) {
-                return Ok(());
-            }
+        };
+        scope.spawn(unpack);
+        for (offset, batch) in batches {
+            let batch = batch.map_err(|e| corrupt(&e))?;
+            let mut values = columns(&batch).map_err(|e| corrupt(&e))?;
+            values.extend(constants.iter().map(|c| Values::Constant(c.1.clone())));
+            rows(&values, (offset, batch.height()), sink);
         }
-        rows(&batch, offset, sink).map_err(|e| corrupt(&e))?;
-        offset += batch.height();
-        if total <= offset || batch.height() == 0 {
-            return Ok(());
+        Ok(())
+    })
+}
+
+/// Whether a header is among others.
+fn has(headers: &[String], wanted: &str) -> bool {
+    let wanted = normal(wanted);
+    headers.iter().any(|header| normal(header) == wanted)
+}
+
+/// Damaged files make the decoder panic now and then; for the user that is the same thing.
+fn decoded<T>(f: impl FnOnce() -> PolarsResult<T>) -> Result<T, String> {
+    caught(f)
+        .ok_or_else(|| "its pages cannot be decoded".to_owned())?
+        .map_err(|e| e.to_string())
+}
+
+/// Where batches begin, and how long they are. Large row groups are divided and small ones joined:
+/// to look for a batch takes the longer the more row groups there are.
+fn pieces(groups: impl Iterator<Item = usize>) -> Vec<(usize, usize)> {
+    let mut pieces: Vec<(usize, usize)> = Vec::new();
+    let mut from = 0;
+    for rows in groups {
+        let end = from + rows;
+        if let Some((_, len)) = pieces.last_mut()
+            && *len + rows <= SMALL
+        {
+            *len += rows;
+            from = end;
+        }
+        while from < end {
+            let len = BATCH.min(end - from);
+            pieces.push((from, len));
+            from += len;
         }
     }
+    pieces
 }
 
 /// Number of rows, if the footer fits the file: memory is reserved by what the footer says, and a
@@ -161,23 +226,44 @@ fn page_fits(file: &mut BufReader<File>) -> PolarsResult<u64> {
     Ok(file.stream_position()?.saturating_sub(before))
 }
 
-fn rows(batch: &DataFrame, offset: usize, sink: &mut dyn Sink) -> PolarsResult<()> {
-    let mut columns = Vec::new();
+/// Values of the columns, all of one length.
+fn columns(batch: &DataFrame) -> PolarsResult<Vec<Values>> {
+    let mut values = Vec::new();
     for column in batch.columns() {
-        columns.push(Values::new(&column.as_materialized_series().rechunk())?);
-    }
-    for index in 0..batch.height() {
-        let cells: Vec<Cell<'_>> = columns.iter().map(|column| column.cell(index)).collect();
-        if cells.iter().any(|cell| !cell.is_empty()) {
-            // The header is row 1.
-            sink.row((offset + index + 2) as u32, &cells);
+        // Footer and pages may disagree in a damaged file.
+        if column.len() != batch.height() {
+            return Err(std::io::Error::other("its columns differ in length").into());
         }
+        values.push(Values::new(&column.as_materialized_series().rechunk())?);
     }
-    Ok(())
+    Ok(values)
+}
+
+fn rows(values: &[Values], (offset, height): (usize, usize), sink: &mut dyn Sink) {
+    // The header is row 1.
+    let first = (offset + 2) as u32;
+    let batch = Batch {
+        first,
+        height,
+        values,
+    };
+    let left = sink.batch(&batch);
+    let mut one = |index: u32| {
+        let cells: Vec<Cell<'_>> = values.iter().map(|v| v.cell(index as usize)).collect();
+        let is_constant = |v: &Values| matches!(v, Values::Constant(_));
+        let mut own = cells.iter().zip(values).filter(|(_, v)| !is_constant(v));
+        if own.any(|(cell, _)| !cell.is_empty()) {
+            sink.row(first + index, &cells);
+        }
+    };
+    match left {
+        Some(places) => places.into_iter().for_each(&mut one),
+        None => (0..height as u32).for_each(&mut one),
+    }
 }
 
 /// The values of a column, by what they can mean.
-enum Values {
+pub(super) enum Values {
     Nothing,
     Text(StringChunked),
     Number(Float64Chunked),
@@ -186,6 +272,8 @@ enum Values {
     Moment(Int64Chunked, TimeUnit),
     Truth(BooleanChunked),
     Other(String),
+    /// The same text in every row.
+    Constant(String),
 }
 
 impl Values {
@@ -212,7 +300,7 @@ impl Values {
         })
     }
 
-    fn cell(&self, index: usize) -> Cell<'_> {
+    pub(super) fn cell(&self, index: usize) -> Cell<'_> {
         let cell = match self {
             Self::Nothing => None,
             Self::Text(values) => values.get(index).map(Cell::text),
@@ -224,6 +312,7 @@ impl Values {
                 .get(index)
                 .map(|v| Cell::Text(Cow::Borrowed(if v { "true" } else { "false" }))),
             Self::Other(what) => Some(Cell::Text(Cow::Borrowed(what))),
+            Self::Constant(text) => Some(Cell::text(text)),
         };
         cell.unwrap_or(Cell::Empty)
     }
@@ -244,6 +333,16 @@ fn day(days: i32) -> Cell<'static> {
     date.map_or_else(|| Cell::owned(format!("day {days}")), Cell::Date)
 }
 
+/// Units of time in a day.
+pub(super) fn in_a_day(unit: TimeUnit) -> i64 {
+    let seconds = 24 * 60 * 60;
+    match unit {
+        TimeUnit::Milliseconds => seconds * 1_000,
+        TimeUnit::Microseconds => seconds * 1_000_000,
+        TimeUnit::Nanoseconds => seconds * 1_000_000_000,
+    }
+}
+
 fn moment(value: i64, unit: TimeUnit) -> Cell<'static> {
     let moment = match unit {
         TimeUnit::Milliseconds => DateTime::from_timestamp_millis(value),
@@ -254,4 +353,25 @@ fn moment(value: i64, unit: TimeUnit) -> Cell<'static> {
         || Cell::owned(format!("moment {value}")),
         |m| Cell::moment(m.naive_utc()),
     )
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn large_row_groups_are_divided_and_small_ones_joined() {
+        let of = |groups: &[usize]| pieces(groups.iter().copied());
+        assert_eq!(of(&[]), []);
+        assert_eq!(of(&[0, 3, 4]), [(0, 7)]);
+        assert_eq!(
+            of(&[SMALL, 1, BATCH + 5, 2]),
+            [
+                (0, SMALL),
+                (SMALL, 1),
+                (SMALL + 1, BATCH),
+                (SMALL + 1 + BATCH, 7)
+            ]
+        );
+    }
 }

@@ -210,6 +210,18 @@ impl<'r> Row<'r> {
         amounts
     }
 
+    /// Acres, tons and hours in the units of the file; NaN where none is written.
+    pub(super) fn amounts_as_written(&mut self) -> [f64; 3] {
+        let mut amounts = [f64::NAN; 3];
+        for column in &self.columns.amounts {
+            let value = self.number_at(column.index);
+            if let (Some(value), true) = (value, column.measure != Measure::Days) {
+                amounts[column.measure.index()] = value;
+            }
+        }
+        amounts
+    }
+
     /// Every column the table does not name, where it holds something.
     pub(super) fn extra(&self) -> Extra {
         let text = |index: &usize| {

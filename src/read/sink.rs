@@ -5,7 +5,26 @@ use crate::record::{Place, Problem, ProblemKind, Severity};
 use super::cell::{Cell, DateForm, Wrong};
 use super::header::{Columns, MOST_COLUMNS, Spec};
 use super::mapping::{Mapper, Rules};
+use super::parquet::Batch;
 use super::row::{Fault, Row};
+
+/// Takes the rows of a table.
+pub(super) trait Take {
+    /// A row, to be read and kept if it is sound.
+    fn row(&mut self, row: &mut Row<'_>);
+
+    /// Rows in columns: keeps those that are plainly sound, and returns the places of the others,
+    /// which are to be read one by one. `None`: all are.
+    fn batch(&mut self, _columns: &Columns, _batch: &Batch<'_>) -> Option<Vec<u32>> {
+        None
+    }
+}
+
+impl<F: FnMut(&mut Row<'_>)> Take for F {
+    fn row(&mut self, row: &mut Row<'_>) {
+        self(row);
+    }
+}
 
 /// Takes what a reader finds, one row at a time.
 pub(super) trait Sink {
@@ -13,6 +32,11 @@ pub(super) trait Sink {
     fn header(&mut self, headers: &[String]) -> bool;
     /// A row that is not blank.
     fn row(&mut self, number: u32, cells: &[Cell<'_>]);
+    /// Rows in columns; `None`: they are to be given one by one, and else those at the places
+    /// returned are.
+    fn batch(&mut self, _batch: &Batch<'_>) -> Option<Vec<u32>> {
+        None
+    }
     /// A row whose cells cannot be told apart or read.
     fn bad_row(&mut self, number: u32, column: Option<usize>, wrong: Wrong);
     /// The whole table cannot be used.
@@ -33,6 +57,21 @@ pub(super) struct Outcome {
     pub(super) credits: Vec<u32>,
 }
 
+impl Outcome {
+    /// Takes in what came of another file of the same table.
+    pub(super) fn join(&mut self, other: Self) {
+        self.problems.extend(other.problems);
+        self.read += other.read;
+        self.set_aside += other.set_aside;
+        let rules = self.touched.len().max(other.touched.len());
+        self.touched.resize(rules, 0);
+        for (sum, touched) in self.touched.iter_mut().zip(other.touched) {
+            *sum += touched;
+        }
+        self.credits.extend(other.credits);
+    }
+}
+
 /// Reads rows of one table and hands the sound ones on.
 pub(super) struct TableSink<'a> {
     source: &'a str,
@@ -44,7 +83,7 @@ pub(super) struct TableSink<'a> {
     /// Header texts as they stand in the file.
     own: Vec<String>,
     columns: Option<Columns>,
-    take: &'a mut dyn FnMut(&mut Row<'_>),
+    take: &'a mut dyn Take,
     pub(super) outcome: Outcome,
 }
 
@@ -54,7 +93,7 @@ impl<'a> TableSink<'a> {
         source: &'a str,
         spec: &'a Spec,
         dates: &'a DateForm,
-        take: &'a mut dyn FnMut(&mut Row<'_>),
+        take: &'a mut dyn Take,
     ) -> Self {
         Self {
             source,
@@ -94,7 +133,7 @@ impl<'a> TableSink<'a> {
 
     fn read_row(&mut self, number: u32, cells: &[Cell<'_>], columns: &Columns) {
         let mut row = Row::new(number, cells, columns, self.dates);
-        (self.take)(&mut row);
+        self.take.row(&mut row);
         if !row.is_sound() {
             let faults = row.into_faults();
             self.set_aside(number, faults);
@@ -192,6 +231,19 @@ impl Sink for TableSink<'_> {
             self.read_row(number, cells, &columns);
         }
         self.columns = Some(columns);
+    }
+
+    fn batch(&mut self, batch: &Batch<'_>) -> Option<Vec<u32>> {
+        // Rules look at cells, and so does the search for cells under no header.
+        if self.mapper.is_some()
+            || self.own.len() < batch.values.len()
+            || self.own.iter().any(String::is_empty)
+        {
+            return None;
+        }
+        let left = self.take.batch(self.columns.as_ref()?, batch)?;
+        self.outcome.read += (batch.height - left.len()) as u64;
+        Some(left)
     }
 
     fn bad_row(&mut self, number: u32, column: Option<usize>, wrong: Wrong) {

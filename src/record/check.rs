@@ -20,6 +20,8 @@ use chrono::NaiveDate;
 
 use super::{Place, Problem, ProblemKind, Product, Records, Severity, Table};
 
+pub use log::LogCheck;
+
 /// What the checks must know of a part family.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub struct FamilyFacts {
@@ -35,8 +37,6 @@ pub struct FamilyFacts {
 pub struct Context<'a> {
     /// Later rows are counted and remarked on.
     pub as_of: Option<NaiveDate>,
-    /// A mark of the unknown columns for each usage row; empty where usage has none.
-    pub usage_marks: &'a [u64],
     /// Facts of a family by its name.
     pub family: &'a dyn Fn(&str) -> FamilyFacts,
 }
@@ -56,9 +56,16 @@ pub struct Checked {
 
 /// Checks records as read: rows in any order, products only if a products table lists them.
 ///
-/// `records.sources` must name the tables that were there.
-#[must_use]
-pub fn check(records: Records, context: &Context<'_>) -> Checked {
+/// `read_log` is asked for the usage log once the tables that it names are checked, and hands its
+/// rows on one by one. `records.sources` must name the tables that were there.
+///
+/// # Errors
+/// What `read_log` returns.
+pub fn check<E>(
+    records: Records,
+    context: &Context<'_>,
+    read_log: impl FnOnce(&mut LogCheck) -> Result<(), E>,
+) -> Result<Checked, E> {
     let mut check = Check {
         context,
         notes: Notes {
@@ -66,12 +73,15 @@ pub fn check(records: Records, context: &Context<'_>) -> Checked {
             ..Notes::default()
         },
         records,
+        later_usage: 0,
     };
     check.machines();
     check.parts();
     check.products();
     check.positions();
-    check.usage();
+    let mut log = LogCheck::new(&check.records, context.as_of);
+    read_log(&mut log)?;
+    check.usage(log);
     check.replacements();
     check.inspections();
     check.plan();
@@ -85,12 +95,12 @@ pub fn check(records: Records, context: &Context<'_>) -> Checked {
         mut records, notes, ..
     } = check;
     order::sort(&mut records);
-    Checked {
+    Ok(Checked {
         records,
         problems: notes.problems,
         dropped: notes.dropped,
         later: notes.later,
-    }
+    })
 }
 
 /// The checks at work.
@@ -98,6 +108,8 @@ struct Check<'a> {
     context: &'a Context<'a>,
     records: Records,
     notes: Notes,
+    /// Rows of the usage log after the as-of date.
+    later_usage: u64,
 }
 
 /// What was found so far.
@@ -243,11 +255,7 @@ impl Check<'_> {
             .iter()
             .map(|row| row.product.as_str())
             .collect();
-        for row in self.records.usage.iter() {
-            if !names.contains(row.product) {
-                names.insert(row.product);
-            }
-        }
+        names.extend(self.records.usage.products().iter().map(String::as_str));
         let product = |name: &str| Product {
             row: 0,
             name: name.to_owned(),
@@ -266,10 +274,7 @@ impl Check<'_> {
             dates.filter(|date| as_of < *date).count() as u64
         };
         let counts = [
-            (
-                Table::Usage,
-                count(&mut self.records.usage.dates().iter().copied()),
-            ),
+            (Table::Usage, self.later_usage),
             (
                 Table::Replacements,
                 count(&mut self.records.replacements.iter().map(|r| r.date)),

@@ -7,7 +7,7 @@
 pub mod check;
 pub mod problem;
 mod settings;
-mod usage;
+pub mod usage;
 
 use std::collections::BTreeMap;
 
@@ -441,7 +441,7 @@ pub struct Records {
     pub parts: Vec<Part>,
     /// Sorted by name; every product that the usage log or the plan names is listed.
     pub products: Vec<Product>,
-    /// The usage log in columns.
+    /// The usage log, summed by machine, day, bin and product.
     pub usage: UsageLog,
     /// Sorted by date, machine, position, slot, reason.
     pub replacements: Vec<Replacement>,
@@ -502,7 +502,7 @@ impl Records {
     /// default as-of date.
     #[must_use]
     pub fn last_date(&self) -> Option<NaiveDate> {
-        let used = self.usage.dates().iter().max().copied();
+        let used = self.usage.last_day();
         let replaced = self.replacements.iter().map(|r| r.date).max();
         let inspected = self.inspections.iter().map(|i| i.date).max();
         let metered = self.usage.last_reading();

@@ -14,6 +14,7 @@ pub mod money;
 pub mod page;
 pub mod probability;
 pub mod remaining;
+pub mod sql;
 pub mod stock;
 pub mod terminal;
 pub mod xlsx;

@@ -358,7 +358,7 @@ impl Study {
         let silent = machines.filter(|m| {
             (self.as_of - m.records_from.max(m.in_service)).num_days() > 366
                 && m.in_service < now.start
-                && self.sums.of_machine(&m.name).is_empty()
+                && !self.sums.has(&m.name)
                 && !changed.contains(m.name.as_str())
         });
         silent.map(|m| m.name.clone()).collect()

@@ -85,7 +85,7 @@ impl Sums<'_> {
             None if machine.in_service < machine.records_from => return None,
             None => 0.0,
         };
-        let days = self.study.sums.of_machine(&machine.name).iter();
+        let days = self.study.sums.of_machine(&machine.name);
         let sum: Option<f64> = days.map(|d| d.amounts.hours).sum();
         Some(before + sum?)
     }

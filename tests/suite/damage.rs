@@ -1,7 +1,7 @@
 //! What does not come from wear: parts struck, and single pieces of sets.
 
 use wearcast::family::{Families, Family};
-use wearcast::record::{Amounts, Reason, Records, UsageLog, UsageRow};
+use wearcast::record::{Amounts, Reason, Records, UsageRow};
 use wearcast::report::BudgetReport;
 use wearcast::study::{Options, Study};
 
@@ -57,17 +57,16 @@ fn damage_is_forecast_by_whatever_use_is_recorded() {
     let a_season = struck.count() as f64 / 4.0;
     let without = |keep: [bool; 3]| {
         let mut records = played.records.clone();
-        let mut log = UsageLog::default();
-        for row in played.records.usage.iter() {
+        let log = played.records.usage.iter().map(|row| {
             let given = row.amounts;
             let amounts = Amounts {
                 acres: given.acres.filter(|_| keep[0]),
                 tons: given.tons.filter(|_| keep[1]),
                 hours: given.hours.filter(|_| keep[2]),
             };
-            log.push(UsageRow { amounts, ..row });
-        }
-        records.usage = log;
+            UsageRow { amounts, ..row }
+        });
+        records.usage = log.collect();
         records.plan.iter_mut().for_each(|p| {
             p.amounts.hours = None;
         });

@@ -50,6 +50,8 @@ pub(crate) struct Played {
     stood: Vec<Stood>,
     /// Last day on record.
     pub(crate) as_of: NaiveDate,
+    /// Machine, day, group and how much.
+    used: Vec<(usize, NaiveDate, usize, Amounts)>,
 }
 
 /// What only one who knows the truth can see of a machine.
@@ -92,10 +94,20 @@ impl Fleet {
             worn_next: vec![0.0; self.families.len()],
             stood: Vec::new(),
             as_of,
+            used: Vec::new(),
         };
         for m in 0..self.machines {
             self.play_machine(m, last, &mut played, &mut rng);
         }
+        let names: Vec<String> = (0..self.machines).map(name).collect();
+        let row = |(m, date, group, amounts): &(usize, NaiveDate, usize, Amounts)| UsageRow {
+            date: *date,
+            machine: &names[*m],
+            product: GROUPS[*group],
+            bin: None,
+            amounts: *amounts,
+        };
+        played.records.usage = played.used.iter().map(row).collect();
         played.records.replacements.sort_by(|a, b| {
             (a.date, &a.machine, &a.position).cmp(&(b.date, &b.machine, &b.position))
         });
@@ -207,14 +219,7 @@ impl Fleet {
                     hours: Some(tons / 12.0),
                 };
                 if year <= last {
-                    played.records.usage.push(UsageRow {
-                        row: 2,
-                        date,
-                        machine: &name(m),
-                        product: GROUPS[group],
-                        bin: None,
-                        amounts,
-                    });
+                    played.used.push((m, date, group, amounts));
                 } else {
                     let month = date.with_day(1).expect("a first day");
                     *plan.entry((month, group)).or_insert(0.0) += tons;

@@ -47,5 +47,7 @@ mod taskdata;
 mod telematics;
 mod terminal;
 mod traps;
+mod usage_files;
+mod usage_sums;
 mod whole;
 mod workbook;

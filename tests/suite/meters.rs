@@ -286,7 +286,6 @@ fn two_counters_of_a_machine_never_count_a_day_twice() {
     let ninth: f64 = study
         .sums
         .of_machine("M2")
-        .iter()
         .filter(|d| d.date == day("2024-04-09"))
         .filter_map(|d| d.amounts.hours)
         .sum();

@@ -228,7 +228,7 @@ fn rows_after_the_as_of_date_are_counted_and_kept() {
     assert_eq!(problems(&reading, Severity::Remark).len(), 4);
     let later: Vec<u64> = reading.accounts.iter().map(|a| a.later).collect();
     assert_eq!(later, [0, 0, 0, 0, 2, 2, 1, 0, 0, 1]);
-    assert_eq!(reading.records.usage.len(), 3);
+    assert_eq!(reading.records.usage.rows(), 3);
 }
 
 #[test]

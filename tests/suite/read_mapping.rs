@@ -502,7 +502,7 @@ fn the_mapping_that_the_readme_shows_is_sound() {
         );
     let reading = folder.read();
     assert_eq!(problems(&reading, Severity::Problem), []);
-    let row = reading.records.usage.get(0);
+    let row = reading.records.usage.iter().next().expect("a row");
     assert_eq!(
         (
             row.machine,

@@ -1,6 +1,6 @@
 //! Many small fits of lives drawn again: where an optimiser can be led astray, none may be.
 //!
-//! A general-purpose quasi-Newton search without bounds (SciPy 1.17.1, L-BFGS-B) was seen to step so far in 11
+//! A general-purpose quasi-Newton search without bounds (`SciPy` 1.17.1, L-BFGS-B) was seen to step so far in 11
 //! of 1,000 resamples of 30 lives that a power overflowed, and to report success at a wrong
 //! point, up to 6.5 below the maximum. Here every fit is held against a plain search over all
 //! shapes, which needs no derivative and cannot be led astray.

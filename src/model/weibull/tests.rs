@@ -26,7 +26,9 @@ fn lives(n: usize, groups: usize, levels: usize, seed: u64) -> Observations {
         let kind: f64 = rng.random();
         let entry = if kind < 0.3 { entry } else { vec![0.0; groups] };
         let tiny = 10_f64.powf(-9.0 * rng.random::<f64>());
-        step.iter_mut().for_each(|s| *s *= tiny);
+        for s in &mut step {
+            *s *= tiny;
+        }
         let low: Vec<f64> = if rng.random::<f64>() < 0.2 {
             vec![0.0; groups]
         } else {

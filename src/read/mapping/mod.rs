@@ -129,7 +129,7 @@ impl Mapping {
             let there = homes.get(table).map_or(&[][..], Vec::as_slice);
             let is = |own: &OwnName, found: &Found| match &found.home {
                 Home::Sheet(sheet) => sheet.trim() == own.name,
-                Home::Csv(_) | Home::Parquet(_) => found.source == own.name,
+                Home::Csv(_) | Home::Parquet(_) | Home::Parts(_) => found.source == own.name,
             };
             let names = [(&rules.file, "file"), (&rules.sheet, "sheet")];
             for (own, what) in names {

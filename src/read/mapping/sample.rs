@@ -87,7 +87,12 @@ pub(super) fn sample(
             }
             csv::read(path, best.mark.unwrap_or(','), &mut best)?;
         }
-        (Home::Parquet(path), _) => parquet::read(path, &mut best)?,
+        (Home::Parquet(path), _) => parquet::read(path, &[], &mut best)?,
+        (Home::Parts(parts), _) => {
+            for part in parts {
+                parquet::read(&part.path, &part.constants, &mut best)?;
+            }
+        }
         (Home::Sheet(sheet), Some(book)) => book.read(sheet, &mut best)?,
         (Home::Sheet(_), None) => {}
     }

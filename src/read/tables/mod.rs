@@ -2,6 +2,7 @@
 
 mod machines;
 mod meters;
+mod narrow;
 mod parts;
 mod plan;
 mod positions;
@@ -25,10 +26,15 @@ pub(super) use positions::row as position;
 pub(super) use products::row as product;
 pub(super) use replacements::{inspection, replacement};
 pub(super) use shelf::row as stock;
-pub(super) use usage::row as usage;
+pub(super) use usage::{Spread, UsageTake};
 
 /// Date first used, by machine.
 pub(super) type InService = BTreeMap<String, NaiveDate>;
+
+/// The columns of daily sums that take the place of the usage log.
+pub(super) fn sums_spec() -> &'static Spec {
+    &usage::SUMS
+}
 
 /// The columns a table takes.
 pub(super) fn spec(table: Table) -> &'static Spec {

@@ -48,6 +48,7 @@ impl Check<'_> {
             notes,
             records,
             context,
+            ..
         } = self;
         let machines: BTreeMap<&str, &Machine> = records
             .machines
@@ -97,26 +98,21 @@ impl Check<'_> {
 
     /// Positions with a bin that no use is recorded for, and use without a bin where bins matter.
     pub(super) fn bins(&mut self) {
-        let mut used: BTreeMap<&str, (BTreeSet<&str>, u64)> = BTreeMap::new();
-        for row in self.records.usage.iter() {
-            let (bins, without) = used.entry(row.machine).or_default();
-            match row.bin {
-                Some(bin) => drop(bins.insert(bin)),
-                None => *without += 1,
-            }
-        }
-        if used.is_empty() {
+        let usage = &self.records.usage;
+        if usage.is_empty() {
             return;
         }
+        let mut used: BTreeMap<&str, BTreeSet<&str>> = BTreeMap::new();
         let mut told = BTreeSet::new();
         for position in &self.records.positions {
             let Some(bin) = position.bin.as_deref() else {
                 continue;
             };
-            let (bins, without) = used
-                .get(position.machine.as_str())
-                .cloned()
-                .unwrap_or_default();
+            let machine = position.machine.as_str();
+            let bins = used
+                .entry(machine)
+                .or_insert_with(|| usage.of_machine(machine).filter_map(|d| d.bin).collect());
+            let without = usage.rows_without_bin(machine);
             if !bins.contains(bin) {
                 let finding = Finding::new(
                     "bin",

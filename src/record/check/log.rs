@@ -1,79 +1,225 @@
-//! The usage log.
+//! The usage log: row by row while it is read, so that no row has to be kept for its sake.
 
 use std::collections::{BTreeMap, BTreeSet};
-use std::hash::{DefaultHasher, Hash, Hasher};
 
-use super::{Check, Finding, unknown};
-use crate::record::{Amounts, Machine, ProblemKind, Table, UsageRow};
+use chrono::{Datelike, NaiveDate};
+
+use super::{Check, Finding, Notes, unknown};
+use crate::record::usage::{Gather, UsageLog};
+use crate::record::{Machine, ProblemKind, Records, Table};
 
 /// Equal rows told one by one; the rest are told as a number.
 const TOLD: usize = 20;
+/// Begins the name of a group that no product has: no text of a table begins so.
+const NO_GROUP: char = '\n';
 
-impl Check<'_> {
-    pub(super) fn usage(&mut self) {
-        let records = &self.records;
-        let machines: BTreeMap<&str, &Machine> = records
-            .machines
-            .iter()
-            .map(|m| (m.name.as_str(), m))
-            .collect();
-        let listed = records.sources.contains_key(&Table::Products);
-        let products: BTreeSet<&str> = records.products.iter().map(|p| p.name.as_str()).collect();
-        let mut kept = vec![true; records.usage.len()];
-        for (row, kept) in records.usage.iter().zip(&mut kept) {
-            let mut findings = Vec::new();
-            match machines.get(row.machine) {
-                None => findings.push(unknown("machine", "machine", row.machine, Table::Machines)),
-                Some(machine) => findings.extend(out_of_time(row, machine)),
+/// Days on which use of a machine may be recorded; none where the machine is not known.
+#[derive(Clone, Copy, Debug)]
+struct Time {
+    from: u32,
+    to: u32,
+}
+
+/// Checks rows of the usage log as they come, and gathers those that pass.
+///
+/// Names have numbers, which are looked up once for many rows.
+pub struct LogCheck {
+    gather: Gather,
+    machines: BTreeMap<String, Machine>,
+    /// Products there may be; `None`: any.
+    products: Option<BTreeSet<String>>,
+    /// A product of each group, to stand for the group where use is given by it.
+    of_groups: BTreeMap<String, String>,
+    times: Vec<Time>,
+    /// By pair of bin and product: whether its product is known.
+    known: Vec<bool>,
+    /// Rows after this day are counted.
+    as_of: u32,
+    later: u64,
+    /// Where each file's rows begin among all.
+    files: Vec<(u64, String)>,
+    /// The number of the last row.
+    last: u64,
+    notes: Notes,
+}
+
+/// A day as rows carry it: counted from the first of the common era.
+fn number(date: NaiveDate) -> u32 {
+    u32::try_from(date.num_days_from_ce()).unwrap_or(0)
+}
+
+impl LogCheck {
+    /// Against the machines and products that have passed their own checks.
+    pub(super) fn new(records: &Records, as_of: Option<NaiveDate>) -> Self {
+        let machines = records.machines.iter();
+        let mut of_groups: BTreeMap<String, String> = BTreeMap::new();
+        for product in &records.products {
+            let stands = of_groups.entry(product.group.clone());
+            let stands = stands.or_insert_with(|| product.name.clone());
+            // The product of the group's own name, where there is one, or else the first by name.
+            let is_better = product.name < *stands && *stands != product.group;
+            if is_better || product.name == product.group {
+                stands.clone_from(&product.name);
             }
-            if listed && !products.contains(row.product) {
-                findings.push(unknown("product", "product", row.product, Table::Products));
-            }
-            *kept = self.notes.passes(Table::Usage, row.row, findings);
         }
-        self.twin_usage(&kept);
-        if kept.contains(&false) {
-            let mut kept = kept.into_iter();
-            self.records.usage = self.records.usage.filtered(|_| kept.next().unwrap_or(true));
+        let products = records.products.iter().map(|p| p.name.clone());
+        Self {
+            gather: Gather::default(),
+            machines: machines.map(|m| (m.name.clone(), m.clone())).collect(),
+            products: records
+                .sources
+                .contains_key(&Table::Products)
+                .then(|| products.collect()),
+            of_groups,
+            times: Vec::new(),
+            known: Vec::new(),
+            as_of: as_of.map_or(u32::MAX, number),
+            later: 0,
+            files: Vec::new(),
+            last: 0,
+            notes: Notes::default(),
         }
     }
 
-    /// Remarks on rows equal to an earlier one: eight bytes a row, then a second look at the few.
-    fn twin_usage(&mut self, kept: &[bool]) {
-        let usage = &self.records.usage;
-        let mark = |index: usize| self.context.usage_marks.get(index).copied().unwrap_or(0);
-        let mut hashes: Vec<u64> = usage
-            .iter()
-            .enumerate()
-            .filter(|(i, _)| kept[*i])
-            .map(|(i, row)| hash(row, mark(i)))
-            .collect();
-        hashes.sort_unstable();
-        let repeated: BTreeSet<u64> = hashes
-            .windows(2)
-            .filter(|w| w[0] == w[1])
-            .map(|w| w[0])
-            .collect();
-        drop(hashes);
-        if repeated.is_empty() {
+    /// The rows to come are those of a file, in units of which one is `factors` internal ones:
+    /// acres, tons, hours.
+    pub fn file(&mut self, source: &str, factors: [f64; 3]) {
+        self.files.push((self.last, source.to_owned()));
+        self.notes.sources.insert(Table::Usage, source.to_owned());
+        self.gather.units(factors);
+    }
+
+    /// The number of a machine, known or not.
+    pub fn machine(&mut self, name: &str) -> u32 {
+        let number = self.gather.machine(name);
+        if self.times.len() <= number as usize {
+            self.times.push(self.machines.get(name).map_or(
+                Time {
+                    from: u32::MAX,
+                    to: 0,
+                },
+                |machine| Time {
+                    from: self::number(machine.records_from),
+                    to: machine.retired.map_or(u32::MAX, self::number),
+                },
+            ));
+        }
+        number
+    }
+
+    /// The number of a product.
+    pub fn product(&mut self, name: &str) -> u32 {
+        self.gather.product(name)
+    }
+
+    /// The number of a product that stands for a product group.
+    pub fn group(&mut self, name: &str) -> u32 {
+        if self.products.is_none() {
+            return self.gather.product(name);
+        }
+        match self.of_groups.get(name) {
+            Some(product) => self.gather.product(product),
+            None => self.gather.product(&format!("{NO_GROUP}{name}")),
+        }
+    }
+
+    /// The number of a bin.
+    pub fn bin(&mut self, name: &str) -> u32 {
+        self.gather.bin(name)
+    }
+
+    /// The number of a product that went through a bin, known or not.
+    pub fn pair(&mut self, bin: Option<u32>, product: u32) -> u32 {
+        let pair = self.gather.pair(bin, product);
+        if self.known.len() <= pair as usize {
+            let name = self.gather.product_name(product);
+            let listed = self.products.as_ref().is_none_or(|p| p.contains(name));
+            self.known.push(listed);
+        }
+        pair
+    }
+
+    /// Takes in a row.
+    ///
+    /// - `row`: of its file, the header being row 1.
+    /// - `day`, `amounts` and `mark`: see [`Gather::push`].
+    #[inline]
+    pub fn row(
+        &mut self,
+        row: u32,
+        day: u32,
+        (machine, pair): (u32, u32),
+        amounts: [f64; 3],
+        mark: u64,
+    ) {
+        let time = self.times[machine as usize];
+        if day < time.from || time.to < day || !self.known[pair as usize] {
+            self.wrong(row, day, (machine, pair));
             return;
         }
-        let mut first: BTreeMap<u64, usize> = BTreeMap::new();
-        let mut twins: Vec<(u32, u32)> = Vec::new();
-        for (index, row) in usage.iter().enumerate().filter(|(i, _)| kept[*i]) {
-            let hash = hash(row, mark(index));
-            if !repeated.contains(&hash) {
-                continue;
-            }
-            match first.get(&hash).map(|earlier| usage.get(*earlier)) {
-                Some(earlier) if alike(earlier, row) => twins.push((row.row, earlier.row)),
-                Some(_) => {}
-                None => drop(first.insert(hash, index)),
-            }
+        self.later += u64::from(self.as_of < day);
+        let begun = self.files.last().map_or(0, |(begun, _)| *begun);
+        let number = begun + u64::from(row);
+        self.last = self.last.max(number);
+        // Four billion rows have numbers; of more, only equal ones would be told by a wrong row.
+        let number = number.min(u64::from(u32::MAX - 1)) as u32;
+        self.gather
+            .push(number, day, (machine, pair), amounts, mark);
+    }
+
+    #[cold]
+    fn wrong(&mut self, row: u32, day: u32, (machine, pair): (u32, u32)) {
+        let mut findings = Vec::new();
+        let name = self.gather.machine_name(machine);
+        match self.machines.get(name) {
+            None => findings.push(unknown("machine", "machine", name, Table::Machines)),
+            Some(machine) => findings.extend(out_of_time(day, machine)),
         }
-        for (row, earlier) in twins.iter().take(TOLD) {
-            self.notes
-                .remark(Table::Usage, Some(*row), super::twins::equal(*earlier));
+        if !self.known[pair as usize] {
+            let product = self.gather.product_name(self.gather.product_of(pair));
+            findings.push(match product.strip_prefix(NO_GROUP) {
+                Some(group) => unknown("group", "product group", group, Table::Products),
+                None => unknown("product", "product", product, Table::Products),
+            });
+        }
+        self.notes.passes(Table::Usage, row, findings);
+    }
+
+    /// The file and the row of a row's number.
+    fn place(&self, number: u32) -> (&str, u32) {
+        let number = u64::from(number);
+        let after = self.files.partition_point(|(begun, _)| *begun < number);
+        let (begun, source) = &self.files[after.saturating_sub(1)];
+        (source, (number - begun) as u32)
+    }
+
+    /// Remarks on rows equal to an earlier one.
+    fn remark_twins(&mut self, twins: &[(u32, u32)]) {
+        for (later, earlier) in twins.iter().take(TOLD) {
+            let (source, row) = self.place(*later);
+            let (other, of_other) = self.place(*earlier);
+            let mut finding = super::twins::equal(of_other);
+            if source != other {
+                finding.found = format!("{} of {other}", finding.found);
+            }
+            let source = source.to_owned();
+            self.notes.sources.insert(Table::Usage, source);
+            self.notes.remark(Table::Usage, Some(row), finding);
+        }
+    }
+}
+
+impl Check<'_> {
+    /// Takes over the log and what was found in it.
+    pub(super) fn usage(&mut self, mut log: LogCheck) {
+        let (usage, twins) = UsageLog::new(std::mem::take(&mut log.gather));
+        self.records.usage = usage;
+        log.remark_twins(&twins);
+        let LogCheck { notes, later, .. } = log;
+        self.later_usage = later;
+        self.notes.problems.extend(notes.problems);
+        for (table, rows) in notes.dropped {
+            *self.notes.dropped.entry(table).or_default() += rows;
         }
         if TOLD < twins.len() {
             let finding = Finding::new(
@@ -87,31 +233,9 @@ impl Check<'_> {
     }
 }
 
-fn bits(amounts: Amounts) -> [Option<u64>; 3] {
-    [amounts.acres, amounts.tons, amounts.hours].map(|amount| amount.map(f64::to_bits))
-}
-
-fn hash(row: UsageRow<'_>, mark: u64) -> u64 {
-    let mut hasher = DefaultHasher::new();
-    (
-        row.date,
-        row.machine,
-        row.product,
-        row.bin,
-        bits(row.amounts),
-        mark,
-    )
-        .hash(&mut hasher);
-    hasher.finish()
-}
-
-fn alike(a: UsageRow<'_>, b: UsageRow<'_>) -> bool {
-    UsageRow { row: b.row, ..a } == b
-}
-
 /// Use outside the time for which the machine's records are complete.
-fn out_of_time(row: UsageRow<'_>, machine: &Machine) -> Option<Finding> {
-    let date = row.date;
+fn out_of_time(day: u32, machine: &Machine) -> Option<Finding> {
+    let date = NaiveDate::from_num_days_from_ce_opt(i32::try_from(day).ok()?)?;
     if date < machine.records_from {
         let expected = format!(
             "a date on or after `records_from` {} of `{}`; give earlier use as `..._before` in positions, \

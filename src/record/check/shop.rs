@@ -54,6 +54,7 @@ impl Check<'_> {
             notes,
             records,
             context,
+            ..
         } = self;
         let known = Known::new(records);
         drop_twins(notes, &mut rows);

@@ -33,7 +33,6 @@ type Amounted<'r> = BTreeMap<(&'r str, Option<&'r str>), Vec<f64>>;
 
 /// Use to be added.
 struct Spread {
-    row: u32,
     date: NaiveDate,
     machine: String,
     product: String,
@@ -72,19 +71,21 @@ impl Check<'_> {
                 worker.spread(of_machine, &mut added, &mut tally);
             }
         }
-        for spread in &added {
-            self.records.usage.push_spread(
-                UsageRow {
-                    row: spread.row,
+        let rows: Vec<_> = added
+            .iter()
+            .map(|spread| {
+                let row = UsageRow {
                     date: spread.date,
                     machine: &spread.machine,
                     product: &spread.product,
                     bin: spread.bin.as_deref(),
                     amounts: spread.amounts,
-                },
-                spread.stretch,
-            );
-        }
+                };
+                (row, spread.stretch)
+            })
+            .collect();
+        let usage = std::mem::take(&mut self.records.usage);
+        self.records.usage = usage.with_spread(&rows);
         let unlisted = added.iter().any(|s| s.product == UNKNOWN)
             && !self.records.products.iter().any(|p| p.name == UNKNOWN);
         if unlisted && self.records.sources.contains_key(&Table::Products) {
@@ -229,7 +230,6 @@ impl Worker<'_> {
 
     fn unknown(&self, reading: &MeterReading, after: NaiveDate) -> Spread {
         Spread {
-            row: reading.row,
             date: reading.date,
             machine: self.machine.name.clone(),
             product: UNKNOWN.to_owned(),
@@ -269,7 +269,6 @@ impl Worker<'_> {
         for date in days.into_iter().filter(|d| self.machine.records_from <= *d) {
             for ((product, bin), share) in &mix {
                 added.push(Spread {
-                    row: step.later.row,
                     date,
                     machine: self.machine.name.clone(),
                     product: product.clone(),
@@ -422,7 +421,6 @@ fn nothing(own: &[Spread], steps: &[Step<'_>]) -> Vec<Spread> {
             let lacks = wanted.iter().zip(known).any(|(w, k)| *w && !k);
             if lacks && step.after < *date && *date <= step.later.date {
                 list.push(Spread {
-                    row: step.later.row,
                     date: *date,
                     machine: step.later.machine.clone(),
                     product: (*product).to_owned(),

@@ -24,11 +24,11 @@ impl Check<'_> {
             .iter()
             .filter(|r| r.date_from.is_none())
             .map(|r| r.date);
-        let known = records.usage.dates().iter().copied();
+        let used = records.usage.last_day();
         let looked = records.inspections.iter().map(|i| i.date);
         let read = records.meters.iter().map(|m| m.date);
         let last = exact
-            .chain(known)
+            .chain(used)
             .chain(looked)
             .chain(read)
             .chain(self.context.as_of)

@@ -42,10 +42,7 @@ pub fn known_on(records: &Records, as_of: NaiveDate) -> Records {
             .collect(),
         parts: records.parts.clone(),
         products: records.products.clone(),
-        usage: records
-            .usage
-            .known_on(as_of)
-            .filtered(|row| begun(row.machine)),
+        usage: records.usage.known_on(as_of).of_machines(begun),
         replacements: replacements
             .filter(|r| r.date <= as_of && begun(&r.machine))
             .cloned()

@@ -43,24 +43,19 @@ fn forecasts(records: Records) -> String {
 /// Use up to the season's end, then whatever `after` makes of the rest.
 fn with_later_use(
     records: &Records,
-    mut after: impl FnMut(&mut UsageLog, UsageRow<'_>),
+    after: impl Fn(UsageRow<'_>) -> Option<UsageRow<'_>>,
 ) -> UsageLog {
-    let mut usage = UsageLog::default();
-    for row in records.usage.iter() {
-        if row.date <= season().end {
-            usage.push(row);
-        } else {
-            after(&mut usage, row);
-        }
-    }
-    usage
+    let is_past = |row: &UsageRow<'_>| row.date <= season().end;
+    let rows = records.usage.iter();
+    rows.filter_map(|row| if is_past(&row) { Some(row) } else { after(row) })
+        .collect()
 }
 
 #[test]
 fn deleting_the_future_changes_no_forecast() {
     let whole = sample();
     let mut cut = whole.clone();
-    cut.usage = with_later_use(&whole, |_, _| ());
+    cut.usage = with_later_use(&whole, |_| None);
     cut.replacements.retain(|r| r.date <= as_of());
     cut.inspections.retain(|i| i.date <= as_of());
     cut.plan.clear();
@@ -88,14 +83,14 @@ fn the_reference_group_is_chosen_from_known_use() {
 /// The machine, position and use of the past are what they are; everything later is nonsense.
 fn scrambled(whole: Records) -> Records {
     let mut records = whole.clone();
-    records.usage = with_later_use(&whole, |usage, row| {
+    records.usage = with_later_use(&whole, |row| {
         let mut amounts = row.amounts;
         amounts.tons = amounts.tons.map(|t| 1_000.0 * t);
-        usage.push(UsageRow {
+        Some(UsageRow {
             product: "ag lime",
             amounts,
             ..row
-        });
+        })
     });
     let (past, later): (Vec<Replacement>, Vec<Replacement>) = whole
         .replacements
@@ -155,15 +150,16 @@ fn add_newcomers(records: &mut Records) {
     records
         .positions
         .sort_by(|a, b| (&a.machine, &a.name).cmp(&(&b.machine, &b.name)));
-    let amounts = records.usage.get(0).amounts;
-    records.usage.push(UsageRow {
-        row: 0,
+    let first = records.usage.iter().next();
+    let amounts = first.expect("some use").amounts;
+    let more = UsageRow {
         date: begin + Days::new(30),
         machine: "zz new rig",
         product: "potash",
         bin: None,
         amounts,
-    });
+    };
+    records.usage = records.usage.iter().chain([more]).collect();
     records.machines.push(new);
 }
 

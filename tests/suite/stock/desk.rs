@@ -243,7 +243,7 @@ fn a_customer_without_records_is_forecast_from_the_others() {
     let played = fleet.play();
     let silent = name(0);
     let mut records = played.records.clone();
-    records.usage = records.usage.filtered(|row| row.machine != silent);
+    records.usage = records.usage.of_machines(|machine| machine != silent);
     records.replacements.retain(|r| r.machine != silent);
     records.plan.retain(|p| p.machine != silent);
     for machine in &mut records.machines {

@@ -1,0 +1,184 @@
+//! Days of use of one machine, one after the other.
+
+use std::iter::Peekable;
+
+use chrono::NaiveDate;
+
+use super::Amounts;
+use super::amount::Exact;
+use super::store::{DayCell, MachineUse, SpreadUse, Store, date, number};
+
+/// Use of one bin and product on one day.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct DayUse<'a> {
+    /// The day.
+    pub date: NaiveDate,
+    /// Bin, where recorded.
+    pub bin: Option<&'a str>,
+    /// Place of the product in [`super::UsageLog::products`].
+    pub product: usize,
+    /// Sums; `None` where no row records any.
+    pub amounts: Amounts,
+    /// Where the use was read off a meter: the day of the reading after which it lies somewhere.
+    pub after: Option<NaiveDate>,
+}
+
+/// The days of use of one machine, by date, bin and product.
+#[derive(Clone, Debug)]
+pub struct Days<'a> {
+    of: Option<(&'a Store, &'a MachineUse)>,
+    cells: &'a [DayCell],
+    spread: Peekable<Spread<'a>>,
+    /// The last date made from a number: most days have several cells.
+    last: (u32, NaiveDate),
+}
+
+/// Use read off meters that was known by then.
+#[derive(Clone, Debug)]
+struct Spread<'a> {
+    rest: std::slice::Iter<'a, SpreadUse>,
+    until: Option<NaiveDate>,
+}
+
+impl<'a> Iterator for Spread<'a> {
+    type Item = &'a SpreadUse;
+
+    fn next(&mut self) -> Option<Self::Item> {
+        let until = self.until;
+        self.rest.find(|spread| {
+            until.is_none_or(|until| spread.stretch.known <= until && spread.day <= number(until))
+        })
+    }
+}
+
+impl<'a> Days<'a> {
+    pub(super) fn none() -> Self {
+        let spread = Spread {
+            rest: [].iter(),
+            until: None,
+        };
+        Self {
+            of: None,
+            cells: &[],
+            spread: spread.peekable(),
+            last: (0, NaiveDate::MIN),
+        }
+    }
+
+    pub(super) fn new(store: &'a Store, of: &'a MachineUse, until: Option<NaiveDate>) -> Self {
+        let end = until.map_or(of.days.len(), |until| {
+            let last = number(until);
+            of.days.partition_point(|cell| cell.day <= last)
+        });
+        let spread = Spread {
+            rest: of.spread.iter(),
+            until,
+        };
+        Self {
+            of: Some((store, of)),
+            cells: &of.days[..end],
+            spread: spread.peekable(),
+            last: (0, NaiveDate::MIN),
+        }
+    }
+
+    /// Whether there is no day left.
+    #[must_use]
+    pub fn is_over(&self) -> bool {
+        self.cells.is_empty() && self.spread.clone().peek().is_none()
+    }
+
+    /// The last day of use.
+    #[must_use]
+    pub fn last_day(&self) -> Option<NaiveDate> {
+        let written = self.cells.last().map(|cell| cell.day);
+        let read = self.spread.clone().map(|spread| spread.day).max();
+        written.max(read).map(date)
+    }
+
+    /// Adds the days that are left, by product.
+    pub(super) fn add_exact(self, measure: usize, sums: &mut [Option<Exact>]) {
+        let Some((store, of)) = self.of else { return };
+        let mut add = |pair: u32, exact: Option<Exact>| {
+            if let Some(exact) = exact {
+                let product = store.pairs[pair as usize].product;
+                sums[product as usize].get_or_insert_default().add(exact);
+            }
+        };
+        for cell in self.cells {
+            add(cell.pair, of.others.exact(cell.codes[measure]));
+        }
+        for spread in self.spread {
+            add(spread.pair, spread.amounts[measure].map(Exact::of_odd));
+        }
+    }
+
+    fn date(&mut self, day: u32) -> NaiveDate {
+        if self.last.0 != day {
+            self.last = (day, date(day));
+        }
+        self.last.1
+    }
+
+    fn day(
+        &mut self,
+        store: &'a Store,
+        (day, pair): (u32, u32),
+        amounts: [Option<f64>; 3],
+    ) -> DayUse<'a> {
+        let pair = store.pairs[pair as usize];
+        let [acres, tons, hours] = amounts;
+        DayUse {
+            date: self.date(day),
+            bin: pair.bin.map(|bin| store.bins[bin as usize].as_str()),
+            product: pair.product as usize,
+            amounts: Amounts { acres, tons, hours },
+            after: None,
+        }
+    }
+
+    /// The day of the use read off meters that is next, with what was written down for the same.
+    fn next_spread(&mut self, store: &'a Store, of: &'a MachineUse) -> Option<DayUse<'a>> {
+        let key = self.spread.peek().map(|s| (s.day, s.pair))?;
+        let mut values: [Vec<f64>; 3] = Default::default();
+        let mut after: Option<NaiveDate> = None;
+        if let Some(cell) = self.cells.first().filter(|c| (c.day, c.pair) == key) {
+            for (i, values) in values.iter_mut().enumerate() {
+                values.extend(of.others.value(cell.codes[i], store.factors[i]));
+            }
+            self.cells = &self.cells[1..];
+        }
+        while let Some(spread) = self.spread.next_if(|s| (s.day, s.pair) == key) {
+            for (values, amount) in values.iter_mut().zip(spread.amounts) {
+                values.extend(amount);
+            }
+            let since = spread.stretch.after;
+            after = Some(after.map_or(since, |known| known.min(since)));
+        }
+        let amounts = values.map(|mut values| {
+            values.sort_by(f64::total_cmp);
+            (!values.is_empty()).then(|| values.iter().sum())
+        });
+        let day = self.day(store, key, amounts);
+        Some(DayUse { after, ..day })
+    }
+}
+
+impl<'a> Iterator for Days<'a> {
+    type Item = DayUse<'a>;
+
+    fn next(&mut self) -> Option<DayUse<'a>> {
+        let (store, of) = self.of?;
+        let cell = self.cells.first();
+        if let Some(spread) = self.spread.peek()
+            && cell.is_none_or(|c| (spread.day, spread.pair) <= (c.day, c.pair))
+        {
+            return self.next_spread(store, of);
+        }
+        let cell = cell?;
+        self.cells = &self.cells[1..];
+        let value = |i: usize| of.others.value(cell.codes[i], store.factors[i]);
+        let amounts = [value(0), value(1), value(2)];
+        Some(self.day(store, (cell.day, cell.pair), amounts))
+    }
+}

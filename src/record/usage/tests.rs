@@ -1,0 +1,150 @@
+use chrono::Days as After;
+
+use super::*;
+
+fn day(text: &str) -> NaiveDate {
+    text.parse().expect("a date")
+}
+
+fn tons(amount: f64) -> Amounts {
+    Amounts {
+        tons: Some(amount),
+        ..Amounts::default()
+    }
+}
+
+fn row(
+    date: NaiveDate,
+    machine: &'static str,
+    product: &'static str,
+    amounts: Amounts,
+) -> UsageRow<'static> {
+    UsageRow {
+        date,
+        machine,
+        product,
+        bin: None,
+        amounts,
+    }
+}
+
+#[test]
+fn rows_of_one_day_add_up_and_what_none_records_stays_unknown() {
+    let first = day("2025-04-01");
+    let log: UsageLog = [
+        row(first, "M2", "lime", tons(0.1)),
+        row(first, "M1", "lime", tons(7.0)),
+        row(first, "M2", "lime", tons(0.2)),
+        row(first, "M2", "lime", Amounts::default()),
+    ]
+    .into_iter()
+    .collect();
+    let rows: Vec<_> = log.iter().collect();
+    assert_eq!(rows.len(), 2);
+    assert_eq!((rows[0].machine, rows[1].machine), ("M1", "M2"));
+    // 0.1 + 0.2 in decimals, which doubles alone do not give.
+    assert_eq!(rows[1].amounts, tons(0.3));
+    assert_eq!(log.rows(), 4);
+}
+
+/// Many rows, so that heaps are looked through while they grow, of amounts that thousandths hold
+/// and such that they do not.
+#[test]
+fn any_order_of_rows_gives_the_same_log() {
+    let rows: Vec<_> = (0..20_000_u64)
+        .map(|i| {
+            let date = day("2020-01-01") + After::new(i * 7 % 600);
+            let amount = if i % 3 == 0 {
+                1.0 / (i + 1) as f64
+            } else {
+                (i % 977) as f64 / 100.0
+            };
+            let product = ["lime", "urea", "potash"][(i % 5 % 3) as usize];
+            row(date, ["A", "B"][(i % 2) as usize], product, tons(amount))
+        })
+        .collect();
+    let log: UsageLog = rows.iter().copied().collect();
+    let back: UsageLog = rows.iter().rev().copied().collect();
+    let mixed: UsageLog = (0..rows.len())
+        .map(|i| rows[i * 7_919 % rows.len()])
+        .collect();
+    assert!(log.iter().eq(back.iter()) && log.iter().eq(mixed.iter()));
+    assert!(log.iter().count() < 6_000);
+    // Against sums of the plain numbers, product by product.
+    for (product, total) in log.products().iter().zip(log.totals(Measure::Tons)) {
+        let of_product = rows.iter().filter(|r| r.product == product);
+        let plain: f64 = of_product.filter_map(|r| r.amounts.tons).sum();
+        assert!((total.expect("known") / plain - 1.0).abs() < 1e-12);
+    }
+}
+
+/// Every amount stands in a list, and the lists are made anew several times on the way.
+#[test]
+fn odd_amounts_of_many_rows_all_count() {
+    let amount = |i: u32| f64::from(i % 1_021) / 7.0 + 1e-4;
+    let date = |i: u32| day("2020-01-01") + After::new(u64::from(i % 1_700));
+    let rows = 0..9_000_u32;
+    let log: UsageLog = rows
+        .clone()
+        .map(|i| row(date(i), "A", "lime", tons(amount(i))))
+        .collect();
+    let mut wanted = std::collections::BTreeMap::<NaiveDate, f64>::new();
+    for i in rows {
+        *wanted.entry(date(i)).or_default() += amount(i);
+    }
+    assert_eq!(log.iter().count(), wanted.len());
+    for (row, (date, sum)) in log.iter().zip(&wanted) {
+        let own = row.amounts.tons.expect("known");
+        assert!(
+            row.date == *date && (own / sum - 1.0).abs() < 1e-13,
+            "{own} {sum}"
+        );
+    }
+}
+
+#[test]
+fn a_log_is_seen_as_it_was_known() {
+    let (early, late) = (day("2025-04-01"), day("2025-06-01"));
+    let written = [
+        row(early, "M1", "lime", tons(1.0)),
+        row(late, "M1", "lime", tons(2.0)),
+    ];
+    let log: UsageLog = written.into_iter().collect();
+    let read = row(early, "M2", "urea", tons(3.0));
+    let stretch = Stretch {
+        after: day("2025-03-01"),
+        known: late,
+    };
+    let log = log.with_spread(&[(read, stretch)]);
+    assert_eq!(log.machines().collect::<Vec<_>>(), ["M1", "M2"]);
+    assert_eq!(log.last_day(), Some(late));
+    let known = log.known_on(day("2025-05-31"));
+    assert_eq!(known.machines().collect::<Vec<_>>(), ["M1"]);
+    assert_eq!(known.last_day(), Some(early));
+    assert_eq!(known.last_reading(), None);
+    assert_eq!(known.totals(Measure::Tons), [Some(1.0), None]);
+    assert_eq!(log.totals(Measure::Tons), [Some(3.0), Some(3.0)]);
+    assert_eq!(log.of_machines(|m| m == "M2").iter().count(), 1);
+    assert_eq!(
+        log.of_machine("M2").next().and_then(|d| d.after),
+        Some(stretch.after)
+    );
+}
+
+#[test]
+fn equal_rows_are_found_and_marks_tell_them_apart() {
+    let mut gather = Gather::default();
+    gather.units([1.0; 3]);
+    let machine = gather.machine("M1");
+    let product = gather.product("lime");
+    let pair = gather.pair(None, product);
+    let amounts = [f64::NAN, 1.0 / 3.0, 2.5];
+    for (number, mark) in [(2, 0), (3, 0), (4, 9), (5, 9), (6, 0)] {
+        gather.push(number, 738_000, (machine, pair), amounts, mark);
+    }
+    gather.push(7, 738_001, (machine, pair), amounts, 0);
+    let (log, twins) = UsageLog::new(gather);
+    assert_eq!(twins, [(3, 2), (5, 4), (6, 2)]);
+    assert_eq!(log.iter().count(), 2);
+    assert_eq!(log.iter().next().and_then(|r| r.amounts.hours), Some(12.5));
+}
