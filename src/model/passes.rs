@@ -17,12 +17,14 @@
     reason = "loops over several columns at a time, vectorised where they are inlined"
 )]
 
-use super::blocks::{BLOCK, Kind, LANES, Segment};
-use super::vector::{dispatch, exp, exp_m1, exp_moderate, ln, ln_1p};
+mod kinds;
+mod lanes;
 
-/// Largest cumulative hazard that is told from infinity: its square still has room, and
-/// survival to it is nothing.
-const ENDLESS: f64 = 1e130;
+use kinds::{between, exact, fresh, hazards};
+use lanes::{sum_of_products, sum_of_two, total};
+
+use super::blocks::{BLOCK, Kind, LANES, Segment};
+use super::vector::{dispatch, ln, ln_1p};
 
 /// Parameters of the lives of one level.
 #[derive(Clone, Copy)]
@@ -239,168 +241,6 @@ fn weigh(x: &mut [f64], columns: &[f64], factors: &[f64]) {
     }
 }
 
-/// `weight * H`, whose sums with powers of `z` say everything; [`close`] makes the rest of them.
-#[inline(always)]
-fn hazards<const SLOPES: bool>(
-    own: &mut Columns,
-    weight: &[f64],
-    at: At<'_>,
-    lanes: &mut [[f64; LANES]],
-) {
-    let n = weight.len();
-    moments::<SLOPES>(own, weight, at.shape, lanes);
-    if SLOPES && 1 < at.factors.len() {
-        let (first, yy, zy) = (&mut own.first[..n], &mut own.yy[..n], &mut own.zy[..n]);
-        for i in 0..n {
-            first[i] = at.shape * own.a[i];
-            yy[i] = at.shape * first[i];
-            zy[i] = yy[i] * own.z[i];
-        }
-    }
-}
-
-/// Sums of `weight * H`, and of its products with `z` and `z^2`; `weight * H` into column `a`.
-#[inline(always)]
-fn moments<const SLOPES: bool>(
-    own: &mut Columns,
-    weight: &[f64],
-    shape: f64,
-    lanes: &mut [[f64; LANES]],
-) {
-    let n = weight.len();
-    let (z, a) = (&own.z[..n], &mut own.a[..n]);
-    for i in 0..n {
-        a[i] = weight[i] * exp_moderate(shape * z[i]);
-    }
-    sum(&mut lanes[0], a);
-    if SLOPES {
-        let b = &mut own.b[..n];
-        for i in 0..n {
-            b[i] = a[i] * z[i];
-        }
-        sum(&mut lanes[1], b);
-        sum_of_products(&mut lanes[2], b, z);
-    }
-}
-
-/// `weight * (t + ln shape - ln x - H)`.
-#[inline(always)]
-fn exact<const SLOPES: bool>(
-    own: &mut Columns,
-    weight: &[f64],
-    at: At<'_>,
-    lanes: &mut [[f64; LANES]],
-) {
-    let n = weight.len();
-    moments::<SLOPES>(own, weight, at.shape, lanes);
-    if SLOPES && 1 < at.factors.len() {
-        let (first, yy, zy) = (&mut own.first[..n], &mut own.yy[..n], &mut own.zy[..n]);
-        for i in 0..n {
-            first[i] = at.shape * (weight[i] - own.a[i]) - weight[i];
-            yy[i] = -at.shape * at.shape * own.a[i];
-            // ln x does not bend with the shape: its part of `first` is taken out again.
-            zy[i] = yy[i] * own.z[i] + weight[i];
-        }
-    }
-    sum_of_products(&mut lanes[3], weight, &own.z[..n]);
-    sum(&mut lanes[4], weight);
-}
-
-/// `weight * ln(1 - exp(-H))`.
-#[inline(always)]
-fn fresh<const SLOPES: bool>(
-    own: &mut Columns,
-    weight: &[f64],
-    at: At<'_>,
-    lanes: &mut [[f64; LANES]],
-) {
-    let n = weight.len();
-    let square = at.shape * at.shape;
-    let (z, a, first) = (&own.z[..n], &mut own.a[..n], &mut own.first[..n]);
-    let (yy, zy, c) = (&mut own.yy[..n], &mut own.zy[..n], &mut own.c[..n]);
-    for i in 0..n {
-        let h = bounded(exp(at.shape * z[i]));
-        let worn = exp_m1(-h);
-        a[i] = weight[i] * ln(-worn);
-        if SLOPES {
-            let f = -h * (1.0 + worn) / worn;
-            first[i] = weight[i] * f;
-            yy[i] = square * weight[i] * (f - f * (f + h));
-            zy[i] = yy[i] * z[i];
-            c[i] = zy[i] * z[i];
-        }
-    }
-    sum(&mut lanes[place::VALUE], a);
-    if SLOPES {
-        sum(&mut lanes[place::FIRST], first);
-        sum_of_products(&mut lanes[place::FIRST_Z], first, z);
-        sum(&mut lanes[place::SECOND], yy);
-        sum(&mut lanes[place::SECOND_Z], zy);
-        sum(&mut lanes[place::SECOND_ZZ], c);
-        for i in 0..n {
-            first[i] *= at.shape;
-        }
-    }
-}
-
-/// `weight * (ln(1 - exp(-D)) - H(low))`, with `D` the rise of `H` from low to end.
-#[inline(always)]
-fn between<const SLOPES: bool>(
-    own: &mut Columns,
-    weight: &[f64],
-    at: At<'_>,
-    lanes: &mut [[f64; LANES]],
-) {
-    let n = weight.len();
-    let (shape, square) = (at.shape, at.shape * at.shape);
-    let (z, reach) = (&own.z[..n], &own.reach[..n]);
-    let (first, first_d) = (&mut own.first[..n], &mut own.first_d[..n]);
-    let (yy, yd, dd) = (&mut own.yy[..n], &mut own.yd[..n], &mut own.dd[..n]);
-    let (a, b, c) = (&mut own.a[..n], &mut own.b[..n], &mut own.c[..n]);
-    let (zy, zd) = (&mut own.zy[..n], &mut own.zd[..n]);
-    for i in 0..n {
-        let low = exp(shape * z[i]);
-        let growth = exp_m1(shape * reach[i]);
-        let rise = bounded(low * growth);
-        let worn = exp_m1(-rise);
-        a[i] = weight[i] * (ln(-worn) - low);
-        if SLOPES {
-            // D / (exp(D) - 1), H(end) / D, and what the square of the slope takes.
-            let f = -rise * (1.0 + worn) / worn;
-            let ratio = 1.0 + 1.0 / growth;
-            let bend = f * (f + rise);
-            let (w, far) = (weight[i], weight[i] * ratio);
-            let (e, e_d) = (w * (f - low), far * f);
-            yy[i] = square * (e - w * bend);
-            yd[i] = square * far * (f - bend);
-            dd[i] = square * far * (f - bend * ratio);
-            zy[i] = yy[i] * z[i] + yd[i] * reach[i];
-            zd[i] = yd[i] * z[i] + dd[i] * reach[i];
-            b[i] = e * z[i] + e_d * reach[i];
-            c[i] = zy[i] * z[i] + zd[i] * reach[i];
-            first[i] = e;
-            first_d[i] = e_d;
-        }
-    }
-    sum(&mut lanes[place::VALUE], a);
-    if SLOPES {
-        sum(&mut lanes[place::FIRST], first);
-        sum(&mut lanes[place::FIRST_Z], b);
-        sum(&mut lanes[place::SECOND], yy);
-        sum(&mut lanes[place::SECOND_Z], zy);
-        sum(&mut lanes[place::SECOND_ZZ], c);
-        for i in 0..n {
-            first[i] *= shape;
-            first_d[i] *= shape;
-        }
-    }
-}
-
-#[inline(always)]
-fn bounded(h: f64) -> f64 {
-    if ENDLESS < h { ENDLESS } else { h }
-}
-
 /// Sums by group: first derivatives, and the quadratic form with 1, `z` and every other group.
 #[inline(always)]
 fn shares<const GROWING: bool>(buffers: &mut Buffers, columns: &[f64], n: usize, factors: &[f64]) {
@@ -469,47 +309,9 @@ fn shares<const GROWING: bool>(buffers: &mut Buffers, columns: &[f64], n: usize,
     }
 }
 
-#[inline(always)]
-fn sum(lanes: &mut [f64; LANES], a: &[f64]) {
-    let mut own = *lanes;
-    for a in a.as_chunks::<LANES>().0 {
-        for l in 0..LANES {
-            own[l] += a[l];
-        }
-    }
-    *lanes = own;
-}
-
-#[inline(always)]
-fn sum_of_products(lanes: &mut [f64; LANES], a: &[f64], b: &[f64]) {
-    let mut own = *lanes;
-    let (a, b) = (a.as_chunks::<LANES>().0, b.as_chunks::<LANES>().0);
-    for (a, b) in a.iter().zip(b) {
-        for l in 0..LANES {
-            own[l] += a[l] * b[l];
-        }
-    }
-    *lanes = own;
-}
-
-#[inline(always)]
-fn sum_of_two(lanes: &mut [f64; LANES], a: &[f64], b: &[f64], c: &[f64], d: &[f64]) {
-    let mut own = *lanes;
-    let (a, b) = (a.as_chunks::<LANES>().0, b.as_chunks::<LANES>().0);
-    let (c, d) = (c.as_chunks::<LANES>().0, d.as_chunks::<LANES>().0);
-    for ((a, b), (c, d)) in a.iter().zip(b).zip(c.iter().zip(d)) {
-        for l in 0..LANES {
-            own[l] += a[l] * b[l] + c[l] * d[l];
-        }
-    }
-    *lanes = own;
-}
-
 /// Lanes to sums, always in the same order.
 #[inline(always)]
 fn close<const SLOPES: bool>(kind: Kind, at: At<'_>, lanes: &[[f64; LANES]], sums: &mut [f64]) {
-    let total =
-        |l: &[f64; LANES]| ((l[0] + l[1]) + (l[2] + l[3])) + ((l[4] + l[5]) + (l[6] + l[7]));
     let groups = if SLOPES { place::COUNT } else { lanes.len() };
     let power = |i: usize| if SLOPES { total(&lanes[i]) } else { 0.0 };
     if matches!(kind, Kind::Fresh | Kind::Between) {
