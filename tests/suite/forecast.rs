@@ -4,7 +4,7 @@ use chrono::{Days, NaiveDate};
 use wearcast::forecast::damage::EventRate;
 use wearcast::forecast::path::FuturePath;
 use wearcast::forecast::plan::{Plan, PlanSource};
-use wearcast::forecast::plays::Game;
+use wearcast::forecast::plays::{Game, Plays};
 use wearcast::forecast::simulate;
 use wearcast::forecast::unit::{Age, InService, Line, SeenPath, Unit};
 use wearcast::forecast::{Season, renewal};
@@ -80,11 +80,19 @@ struct Bench {
     day: f64,
     days: usize,
     ages: Vec<f64>,
+    /// Strikes on record beside the prior's, and hours to come; no hours, no strikes.
+    strikes: usize,
+    hours: f64,
 }
 
 impl Bench {
-    /// Mean replacements a play, and their standard error.
+    /// Mean replacements by wear a play, and their standard error.
     fn played(&self) -> (f64, f64) {
+        self.with_game(&["M"], |game| mean(&simulate::play(game).lines[0].worn))
+    }
+
+    /// The season of some machines that are all alike.
+    fn with_game<T>(&self, machines: &[&str], then: impl FnOnce(Game<'_>) -> T) -> T {
         let start = NaiveDate::from_ymd_opt(2026, 11, 1).expect("a date");
         let season = Season::ending_in(2050, (11, 1));
         let season = Season { start, ..season };
@@ -95,24 +103,28 @@ impl Bench {
             counts: vec![true; self.days],
             n_groups: 1,
             cumulative: (1..=self.days).map(|k| self.day * k as f64).collect(),
-            clock: vec![0.0; self.days],
+            clock: (1..=self.days)
+                .map(|k| self.hours * k as f64 / self.days as f64)
+                .collect(),
             known: true,
         };
-        let unit = |age: &f64| Unit {
-            machine: 0,
+        let unit = |machine: usize, age: &f64| Unit {
+            machine,
             position: "p".to_owned(),
             slot: None,
             fitted: None,
             family: 0,
             line: 0,
-            path: 0,
+            path: machine,
             age: Age::Known(vec![*age]),
             pieces: 1.0,
             readings: None,
         };
         let in_service = InService {
-            machines: vec!["M".to_owned()],
-            units: self.ages.iter().map(unit).collect(),
+            machines: machines.iter().map(|m| (*m).to_owned()).collect(),
+            units: (0..machines.len())
+                .flat_map(|m| self.ages.iter().map(move |age| unit(m, age)))
+                .collect(),
             lines: vec![Line {
                 family: "f".to_owned(),
                 part: "P".to_owned(),
@@ -121,13 +133,15 @@ impl Bench {
                 down_hours: None,
                 kit: None,
             }],
-            paths: vec![SeenPath {
-                machine: 0,
-                bin: None,
-                family: 0,
-                path,
-            }],
-            damage: vec![EventRate::new(0, &[], Measure::Hours)],
+            paths: (0..machines.len())
+                .map(|machine| SeenPath {
+                    machine,
+                    bin: None,
+                    family: 0,
+                    path: path.clone(),
+                })
+                .collect(),
+            damage: vec![EventRate::new(self.strikes, &[], Measure::Hours)],
             wear_paths: vec![None],
             singles: vec![None],
             unclear: std::collections::BTreeSet::new(),
@@ -160,7 +174,7 @@ impl Bench {
             notes: Vec::new(),
         };
         let groups = Groups::new(&[], &UsageLog::default(), None).expect("no reference asked for");
-        let outcome = simulate::play(Game {
+        then(Game {
             in_service: &in_service,
             assessments: &[assessment],
             plan: &plan,
@@ -169,12 +183,7 @@ impl Bench {
             as_of: start - Days::new(1),
             labor_rate: None,
             seed: 7,
-        });
-        let worn = &outcome.lines[0].worn;
-        let n = worn.len() as f64;
-        let mean = worn.iter().sum::<f64>() / n;
-        let variance = worn.iter().map(|w| (w - mean).powi(2)).sum::<f64>() / (n - 1.0);
-        (mean, (variance / n).sqrt())
+        })
     }
 
     fn hazard(&self, x: f64) -> f64 {
@@ -206,6 +215,14 @@ impl Bench {
     }
 }
 
+/// Mean and its standard error.
+fn mean(counts: &[f64]) -> (f64, f64) {
+    let n = counts.len() as f64;
+    let mean = counts.iter().sum::<f64>() / n;
+    let variance = counts.iter().map(|w| (w - mean).powi(2)).sum::<f64>() / (n - 1.0);
+    (mean, (variance / n).sqrt())
+}
+
 #[test]
 fn the_played_season_has_the_expectation_of_the_renewal_equation_on_days() {
     for (shape, day, ages) in [
@@ -219,6 +236,8 @@ fn the_played_season_has_the_expectation_of_the_renewal_equation_on_days() {
             day,
             days: 40,
             ages,
+            strikes: 0,
+            hours: 0.0,
         };
         let (mean, error) = bench.played();
         let exact = bench.exact();
@@ -237,6 +256,8 @@ fn with_very_short_days_the_played_season_is_that_of_the_renewal_function() {
         day: 0.001,
         days: 1_500,
         ages: vec![0.9],
+        strikes: 0,
+        hours: 0.0,
     };
     let (mean, error) = bench.played();
     let check = Check::named("renewal-aged-2.5");
@@ -248,4 +269,60 @@ fn with_very_short_days_the_played_season_is_that_of_the_renewal_function() {
         (mean - published).abs() < 4.0 * error + 0.002,
         "{mean} +- {error}, {published}"
     );
+}
+
+/// Where wear has no memory, strikes and wear are two Poisson processes: use over scale, and rate by
+/// hours. The rate is gamma about (0.1 + 2) / 1,000 an hour: see `forecast::damage`.
+#[test]
+fn strikes_and_wear_do_not_hide_each_other() {
+    let bench = Bench {
+        shape: 1.0,
+        scale: 1.0,
+        day: 0.001,
+        days: 800,
+        ages: vec![0.0, 0.4],
+        strikes: 2,
+        hours: 300.0,
+    };
+    bench.with_game(&["M"], |game| {
+        let outcome = simulate::play(game);
+        // Both on one day are one change: less than a thousandth of them.
+        for (counts, exact) in [
+            (&outcome.lines[0].worn, 2.0 * 0.8),
+            (&outcome.lines[0].damage, 2.0 * 2.1 / 1_000.0 * 300.0),
+        ] {
+            let (mean, error) = mean(counts);
+            assert!(
+                (mean - exact).abs() < 4.0 * error + 0.001 * exact && error < 0.01 * exact,
+                "{mean} +- {error}, exactly {exact}"
+            );
+        }
+    });
+}
+
+#[test]
+fn what_happens_to_a_machine_does_not_depend_on_the_others() {
+    let bench = Bench {
+        shape: 2.5,
+        scale: 1_000.0,
+        day: 60.0,
+        days: 40,
+        ages: vec![0.0, 700.0],
+        strikes: 2,
+        hours: 300.0,
+    };
+    let of_n = |machines: &[&str]| {
+        bench.with_game(machines, |game| {
+            let mut events = Vec::new();
+            Plays::new(game).batch(3, |play, event| {
+                if game.in_service.machines[event.machine] == "N" {
+                    events.push((play, event.date, event.cause));
+                }
+            });
+            events
+        })
+    };
+    let alone = of_n(&["N"]);
+    assert!(100 < alone.len());
+    assert_eq!(alone, of_n(&["M", "N", "O"]));
 }
