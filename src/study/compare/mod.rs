@@ -151,16 +151,20 @@ fn by_notes(by: &By) -> Vec<String> {
     let By::Column(column) = by else {
         return Vec::new();
     };
+    let beside = format!(
+        "only `{}` is looked at: where the parts or machines differ in more than that, say in make or site, the difference counts in here too",
+        column.name
+    );
     let others = column.also_in.iter();
-    others
-        .map(|table| {
+    std::iter::once(beside)
+        .chain(others.map(|table| {
             format!(
                 "`{}` is also a column of {table}; for that one write `--by {table}.{}`",
                 column.name,
                 column.name,
                 table = table.name()
             )
-        })
+        }))
         .collect()
 }
 

@@ -20,7 +20,7 @@ pub(super) fn write(
     page.title(&format!("Bins, {}", super::season(report)))?;
     page.aside(
         "Write what you count into the empty column and set it against the shelf figure. Have: what to begin the \
-         season with, shelf and coming included. Reorder at: in season, order more when the shelf falls to this. \
+         season with, shelf and due included. Again at: in season, order more when the shelf falls to this. \
          Served: share of the season's pieces that the shelf covers with the order.",
     )?;
     page.table(&table)?;
@@ -35,11 +35,11 @@ fn table(report: &StockReport, header_row: u32) -> Table {
         Column::words("If it fails", 14.0),
         Column::new("Shelf", Kind::Whole),
         Column::words("Counted", 9.0),
-        Column::new("Coming", Kind::Whole),
-        Column::new("Demand, expected", Kind::Tenths),
-        Column::new("Demand, 9 in 10", Kind::Whole),
+        Column::new("Due", Kind::Whole),
+        Column::new("Need, expected", Kind::Tenths),
+        Column::new("Need, 9 in 10", Kind::Whole),
         Column::new("Have", Kind::Whole),
-        Column::new("Reorder at", Kind::Whole),
+        Column::new("Again at", Kind::Whole),
         Column::new("Order", Kind::Whole),
         Column::new("Served", Kind::Share),
         Column::new("No stock-out", Kind::Share),

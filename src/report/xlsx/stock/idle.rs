@@ -34,7 +34,7 @@ fn table(report: &StockReport, header_row: u32) -> Table {
         Column::words("Description", 34.0),
         Column::new("Shelf", Kind::Whole),
         Column::new("Idle", Kind::Whole),
-        Column::new("Demand, expected", Kind::Tenths),
+        Column::new("Need, expected", Kind::Tenths),
         Column::new("Money", Kind::Cents),
         Column::remark(20.0),
     ];

@@ -7,6 +7,7 @@ use super::super::page::{Page, Paper};
 use super::super::styles::{Kind, Styles};
 use super::super::table::{Cell, Column, Table};
 use crate::report::stock::{StockLine, StockReport};
+use crate::report::terminal::words::money;
 
 // Columns that formulas name.
 const PIECES: u16 = 2;
@@ -31,8 +32,9 @@ pub(super) fn write(
     if let Some(limit) = report.budget_limit {
         page.gap();
         page.paragraph(&format!(
-            "The money is limited to {}{limit:.0}; without that limit the order would come to {}{:.0}.",
-            report.currency, report.currency, report.wanted_total
+            "The money is limited to {}; without that limit the order would come to {}.",
+            money(limit, &report.currency),
+            money(report.wanted_total, &report.currency)
         ))?;
     }
     page.finish(0)
