@@ -14,18 +14,11 @@ import csv
 import io
 import os
 import statistics
-import subprocess
 import sys
 
 import numpy as np
 
-# One BLAS thread: with two, scipy takes 60 times as long on small fits.
-ONE_THREAD = dict(OPENBLAS_NUM_THREADS="1", OMP_NUM_THREADS="1", RAYON_NUM_THREADS="1")
-
-
-def output(command, folder=None, **environment):
-    done = subprocess.run(command, cwd=folder, env=dict(os.environ, **environment), text=True, stdout=subprocess.PIPE, check=True)
-    return done.stdout
+from beside import ONE_THREAD, output
 
 
 def rows(text, start):

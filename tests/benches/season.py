@@ -15,18 +15,13 @@ import csv
 import json
 import os
 import statistics
-import subprocess
 import sys
 
 import numpy as np
 
-ONE_THREAD = dict(OPENBLAS_NUM_THREADS="1", OMP_NUM_THREADS="1", RAYON_NUM_THREADS="1")
+from beside import ONE_THREAD, output
+
 POSITIONS = 120_000
-
-
-def output(command, folder=None, **environment):
-    done = subprocess.run(command, cwd=folder, env=dict(os.environ, **environment), text=True, stdout=subprocess.PIPE, check=True)
-    return done.stdout
 
 
 def main():

@@ -63,7 +63,7 @@ fn dir(folder: &Folder) -> String {
 }
 
 /// The names of everything in a folder, hidden files too.
-fn listing(path: &Path) -> Vec<String> {
+pub fn listing(path: &Path) -> Vec<String> {
     let entries = std::fs::read_dir(path).expect("a folder");
     let mut names: Vec<String> = entries
         .map(|e| {

@@ -132,28 +132,9 @@ fn parquet_columns_are_read_by_their_types() {
     ];
     parquet(&folder, "usage.parquet", columns);
     let reading = folder.read();
-    assert_eq!(
-        reading
-            .records
-            .usage
-            .iter()
-            .next()
-            .expect("a row")
-            .date
-            .to_string(),
-        "2024-04-01"
-    );
-    assert_eq!(
-        reading
-            .records
-            .usage
-            .iter()
-            .next()
-            .expect("a row")
-            .amounts
-            .tons,
-        Some(1.5)
-    );
+    let first = reading.records.usage.iter().next().expect("a row");
+    assert_eq!(first.date.to_string(), "2024-04-01");
+    assert_eq!(first.amounts.tons, Some(1.5));
     assert_eq!(
         sources(&reading, Severity::Problem),
         [
