@@ -52,6 +52,19 @@ pub(super) struct Narrow {
     products: Memo,
     bins: Memo,
     pairs: Memo,
+    /// Rows machine by machine, as what is known of a machine then stays at hand.
+    sorted: Vec<Sound>,
+}
+
+/// A row that is plainly sound.
+#[derive(Clone, Copy, Default)]
+struct Sound {
+    /// Its place in the batch.
+    index: u32,
+    day: u32,
+    machine: u32,
+    pair: u32,
+    amounts: [f64; 3],
 }
 
 impl Narrow {
@@ -92,31 +105,74 @@ impl Narrow {
         {
             amounts[of.measure.index()] = Some(numeric(&batch.values[of.index], batch.height)?);
         }
-        let mut left = Vec::new();
-        for i in 0..batch.height {
-            let (machine, product) = (machines[i], products[i]);
-            let amount = |measure: usize| amounts[measure].as_ref().map_or(f64::NAN, |a| a[i]);
-            let amounts = [amount(0), amount(1), amount(2)];
-            if days[i] == 0
-                || machine == NONE
-                || product == NONE
-                || amounts.iter().any(|a| *a < 0.0)
-            {
-                left.push(i as u32);
+        let amount =
+            |measure: usize, i: usize| amounts[measure].as_ref().map_or(f64::NAN, |a| a[i]);
+        let amounts = |i: usize| [amount(0, i), amount(1, i), amount(2, i)];
+        let is_sound =
+            |i: usize| days[i] != 0 && products[i] != NONE && !amounts(i).iter().any(|a| *a < 0.0);
+        let (mut next, left) = places(&machines, is_sound);
+        self.sorted.clear();
+        self.sorted
+            .resize(batch.height - left.len(), Sound::default());
+        let mut bad = left.iter().copied().peekable();
+        for (i, machine) in (0..).zip(&machines) {
+            if bad.next_if_eq(&i).is_some() {
                 continue;
             }
-            let bin = bins.as_ref().map(|b| b[i]).filter(|b| *b != NONE);
-            let key = u128::from(product) << 64 | bin.map_or(0, |b| 1 + u128::from(b));
+            let at = i as usize;
+            let bin = bins.as_ref().map(|b| b[at]).filter(|b| *b != NONE);
+            let key = u128::from(products[at]) << 64 | bin.map_or(0, |b| 1 + u128::from(b));
             let pair = *self
                 .pairs
                 .entry(key)
-                .or_insert_with(|| log.pair(bin, product));
-            let mark = mark(columns, |column| batch.values[column].cell(i));
-            let row = batch.first + i as u32;
-            log.row(row, days[i], (machine, pair), amounts, mark);
+                .or_insert_with(|| log.pair(bin, products[at]));
+            let place = &mut next[*machine as usize];
+            self.sorted[*place as usize] = Sound {
+                index: i,
+                day: days[at],
+                machine: *machine,
+                pair,
+                amounts: amounts(at),
+            };
+            *place += 1;
+        }
+        for sound in &self.sorted {
+            let index = sound.index as usize;
+            let mark = mark(columns, |column| batch.values[column].cell(index));
+            let what = (sound.machine, sound.pair);
+            log.row(
+                batch.first + sound.index,
+                sound.day,
+                what,
+                sound.amounts,
+                mark,
+            );
         }
         Some(left)
     }
+}
+
+/// For each machine where its first row goes, in an order machine by machine; and the places of
+/// rows that have no machine or are not sound.
+fn places(machines: &[u32], is_sound: impl Fn(usize) -> bool) -> (Vec<u32>, Vec<u32>) {
+    let mut left = Vec::new();
+    let mut next: Vec<u32> = Vec::new();
+    for (i, machine) in machines.iter().enumerate() {
+        if *machine == NONE || !is_sound(i) {
+            left.push(i as u32);
+            continue;
+        }
+        let machine = *machine as usize;
+        if next.len() <= machine {
+            next.resize(machine + 1, 0);
+        }
+        next[machine] += 1;
+    }
+    let mut sum = 0;
+    for count in &mut next {
+        sum += std::mem::replace(count, sum);
+    }
+    (next, left)
 }
 
 /// Days counted from the first of the common era; 0 for what is none.

@@ -57,10 +57,6 @@ pub(super) struct Others {
 }
 
 impl Others {
-    pub(super) fn is_empty(&self) -> bool {
-        self.odd.is_empty() && self.sums.is_empty()
-    }
-
     /// Memory is given back.
     pub(super) fn shrink(&mut self) {
         self.odd.shrink_to_fit();

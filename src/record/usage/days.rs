@@ -27,7 +27,8 @@ pub struct DayUse<'a> {
 #[derive(Clone, Debug)]
 pub struct Days<'a> {
     of: Option<(&'a Store, &'a MachineUse)>,
-    cells: &'a [DayCell],
+    /// The days written down that are left, by their places.
+    left: std::ops::Range<usize>,
     spread: Peekable<Spread<'a>>,
     /// The last date made from a number: most days have several cells.
     last: (u32, NaiveDate),
@@ -59,24 +60,21 @@ impl<'a> Days<'a> {
         };
         Self {
             of: None,
-            cells: &[],
+            left: 0..0,
             spread: spread.peekable(),
             last: (0, NaiveDate::MIN),
         }
     }
 
     pub(super) fn new(store: &'a Store, of: &'a MachineUse, until: Option<NaiveDate>) -> Self {
-        let end = until.map_or(of.days.len(), |until| {
-            let last = number(until);
-            of.days.partition_point(|cell| cell.day <= last)
-        });
+        let end = until.map_or(of.days.len(), |until| of.days.until(number(until)));
         let spread = Spread {
             rest: of.spread.iter(),
             until,
         };
         Self {
             of: Some((store, of)),
-            cells: &of.days[..end],
+            left: 0..end,
             spread: spread.peekable(),
             last: (0, NaiveDate::MIN),
         }
@@ -85,13 +83,14 @@ impl<'a> Days<'a> {
     /// Whether there is no day left.
     #[must_use]
     pub fn is_over(&self) -> bool {
-        self.cells.is_empty() && self.spread.clone().peek().is_none()
+        self.left.is_empty() && self.spread.clone().peek().is_none()
     }
 
     /// The last day of use.
     #[must_use]
     pub fn last_day(&self) -> Option<NaiveDate> {
-        let written = self.cells.last().map(|cell| cell.day);
+        let of = self.of.filter(|_| !self.left.is_empty());
+        let written = of.map(|(_, of)| of.days.get(self.left.end - 1).day);
         let read = self.spread.clone().map(|spread| spread.day).max();
         written.max(read).map(date)
     }
@@ -105,12 +104,17 @@ impl<'a> Days<'a> {
                 sums[product as usize].get_or_insert_default().add(exact);
             }
         };
-        for cell in self.cells {
+        for cell in self.left.map(|i| of.days.get(i)) {
             add(cell.pair, of.others.exact(cell.codes[measure]));
         }
         for spread in self.spread {
             add(spread.pair, spread.amounts[measure].map(Exact::of_odd));
         }
+    }
+
+    /// The first of the days that are left.
+    fn cell(&self, of: &MachineUse) -> Option<DayCell> {
+        (!self.left.is_empty()).then(|| of.days.get(self.left.start))
     }
 
     fn date(&mut self, day: u32) -> NaiveDate {
@@ -142,11 +146,11 @@ impl<'a> Days<'a> {
         let key = self.spread.peek().map(|s| (s.day, s.pair))?;
         let mut values: [Vec<f64>; 3] = Default::default();
         let mut after: Option<NaiveDate> = None;
-        if let Some(cell) = self.cells.first().filter(|c| (c.day, c.pair) == key) {
+        if let Some(cell) = self.cell(of).filter(|c| (c.day, c.pair) == key) {
             for (i, values) in values.iter_mut().enumerate() {
                 values.extend(of.others.value(cell.codes[i], store.factors[i]));
             }
-            self.cells = &self.cells[1..];
+            self.left.start += 1;
         }
         while let Some(spread) = self.spread.next_if(|s| (s.day, s.pair) == key) {
             for (values, amount) in values.iter_mut().zip(spread.amounts) {
@@ -169,14 +173,14 @@ impl<'a> Iterator for Days<'a> {
 
     fn next(&mut self) -> Option<DayUse<'a>> {
         let (store, of) = self.of?;
-        let cell = self.cells.first();
+        let cell = self.cell(of);
         if let Some(spread) = self.spread.peek()
             && cell.is_none_or(|c| (spread.day, spread.pair) <= (c.day, c.pair))
         {
             return self.next_spread(store, of);
         }
         let cell = cell?;
-        self.cells = &self.cells[1..];
+        self.left.start += 1;
         let value = |i: usize| of.others.value(cell.codes[i], store.factors[i]);
         let amounts = [value(0), value(1), value(2)];
         Some(self.day(store, (cell.day, cell.pair), amounts))

@@ -1,9 +1,9 @@
-//! Gathers usage rows into daily sums while they are read, in any order and without holding them.
+//! Gathers usage rows into daily sums, in any order; until the log is read they wait packed.
 //!
-//! Each machine has its own heap of cells of 24 bytes. When a heap has doubled, its rows of the
-//! same day, bin and product are put together. Of rows that were, a fingerprint of 16 bytes is kept:
-//! that is how rows entered twice are found. Where the log has columns of its own, each row has
-//! eight bytes that stand for what they say.
+//! A row waits with those of its machine, in about fourteen bytes, until the log is read: no row of
+//! the same day may be missing when they are added up and those entered twice are found. An amount
+//! that thousandths do not hold has eight bytes more; so has a row where the log has columns of its
+//! own, for what they say.
 
 use std::collections::HashMap;
 
@@ -11,89 +11,32 @@ use rayon::prelude::*;
 
 use super::amount::{self, Exact, Others, UNKNOWN};
 use super::names::{Names, places};
+use super::pages::{Cell, Rows, Sums};
 use super::store::{DayCell, MachineUse, Pair, Store};
 
-/// Cells in a block of a heap.
-const BLOCK: usize = 256;
-/// Cells a heap has before it is first looked through.
-const FIRST: usize = 1024;
 /// Stands for the row of a cell that several rows went into.
 const SEVERAL: u32 = u32::MAX;
+/// Rows of one day, bin and product that are held against each other one by one.
+const FEW: usize = 8;
 
-/// A row, or the sum of several of one day, bin and product.
-#[derive(Clone, Copy, Debug)]
-struct Cell {
-    day: u32,
-    pair: u32,
-    row: u32,
-    codes: [u32; 3],
-}
-
-impl Cell {
-    fn key(&self) -> (u32, u32) {
-        (self.day, self.pair)
-    }
-}
-
-/// What is known of a row that shares its day, bin and product with others.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
-struct Print {
-    fingerprint: u64,
-    row: u32,
-}
-
-/// Cells of one machine.
+/// Rows of one machine.
 #[derive(Clone, Debug, Default)]
 struct Heap {
-    /// The block that is being filled, and those that are full.
-    tail: Vec<Cell>,
-    full: Vec<Vec<Cell>>,
-    /// Cells there were when it was last looked through.
-    settled: usize,
-    len: usize,
+    waiting: Rows,
     others: Others,
-    prints: Vec<Print>,
     rows: u64,
     without_bin: u64,
 }
 
 impl Heap {
-    #[inline]
-    fn push(&mut self, cell: Cell) {
-        self.tail.push(cell);
-        self.len += 1;
-        self.rows += 1;
-    }
-
-    fn is_full(&self) -> bool {
-        self.tail.len() == self.tail.capacity()
-    }
-
-    /// To be called before a cell is made: what codes stand for is sorted out anew.
-    fn make_room(&mut self, marks: &[u64]) {
-        if self.len >= FIRST.max(2 * self.settled) {
-            let cells = self.settle(marks);
-            self.settled = cells.len();
-            self.len = cells.len();
-            self.full = cells.chunks(BLOCK).map(<[Cell]>::to_vec).collect();
-        } else if self.tail.len() >= BLOCK {
-            self.full.push(std::mem::take(&mut self.tail));
-        } else {
-            let more = self.tail.capacity().clamp(8, BLOCK / 2);
-            self.tail.reserve_exact(more);
-            return;
+    /// The finished days of use, and the rows entered twice, each with the earlier one.
+    fn finish(self, marks: &[u64], pairs: &[u32]) -> (MachineUse, Vec<(u32, u32)>) {
+        let mut cells = self.waiting.unpacked();
+        for cell in &mut cells {
+            cell.pair = pairs[cell.pair as usize];
         }
-        self.tail = Vec::with_capacity(BLOCK);
-    }
-
-    /// Takes the cells out, sorted and put together.
-    fn settle(&mut self, marks: &[u64]) -> Vec<Cell> {
-        let mut cells = Vec::with_capacity(self.len);
-        for block in self.full.drain(..) {
-            cells.extend_from_slice(&block);
-        }
-        cells.append(&mut self.tail);
         sort(&mut cells);
+        let mut twins = Vec::new();
         let mut others = Others::default();
         let mut kept = 0;
         let mut from = 0;
@@ -102,51 +45,69 @@ impl Heap {
             let same = cells[from..].iter().take_while(|c| c.key() == key).count();
             let group = from..from + same;
             cells[kept] = if same == 1 {
-                self.moved(cells[from], &mut others)
-            } else {
-                for cell in &cells[group.clone()] {
-                    self.print(cell, marks);
+                let codes = cells[from].codes;
+                Cell {
+                    codes: codes.map(|code| self.others.moved(code, &mut others)),
+                    ..cells[from]
                 }
+            } else {
+                self.find_twins(&cells[group.clone()], marks, &mut twins);
                 self.together(&cells[group], &mut others)
             };
             kept += 1;
             from += same;
         }
         cells.truncate(kept);
-        self.others = others;
-        cells
+        others.shrink();
+        let days = cells.iter().map(|c| DayCell {
+            day: c.day,
+            pair: c.pair,
+            codes: c.codes,
+        });
+        let done = MachineUse {
+            days: Sums::new(self.waiting, days),
+            others,
+            spread: Vec::new(),
+            rows: self.rows,
+            without_bin: self.without_bin,
+        };
+        (done, twins)
     }
 
-    fn moved(&self, cell: Cell, others: &mut Others) -> Cell {
-        if self.others.is_empty() {
-            return cell;
-        }
-        let codes = cell.codes.map(|code| self.others.moved(code, others));
-        Cell { codes, ..cell }
-    }
-
-    /// Notes what a row was that becomes part of a sum.
-    fn print(&mut self, cell: &Cell, marks: &[u64]) {
-        if cell.row == SEVERAL {
-            return;
-        }
+    /// What rows of one day, bin and product must agree in to be equal.
+    fn rest(&self, cell: &Cell, marks: &[u64]) -> [u64; 4] {
         let mark = marks.get(cell.row as usize).copied().unwrap_or(0);
         let [a, b, c] = cell.codes.map(|code| self.others.bits(code));
-        let key = u64::from(cell.day) << 32 | u64::from(cell.pair);
-        let fingerprint = [key, a, b, c, mark].into_iter().fold(0, mixed);
-        self.prints.push(Print {
-            fingerprint,
-            row: cell.row,
-        });
+        [a, b, c, mark]
+    }
+
+    /// Rows equal to an earlier one; `cells` are of one day, bin and product, sorted by row.
+    fn find_twins(&self, cells: &[Cell], marks: &[u64], twins: &mut Vec<(u32, u32)>) {
+        if cells.len() <= FEW {
+            for (i, cell) in cells.iter().enumerate().skip(1) {
+                let rest = self.rest(cell, marks);
+                let mut before = cells[..i].iter();
+                if let Some(first) = before.find(|c| self.rest(c, marks) == rest) {
+                    twins.push((cell.row, first.row));
+                }
+            }
+            return;
+        }
+        let rest = |cell: &Cell| (self.rest(cell, marks), cell.row);
+        let mut all: Vec<_> = cells.iter().map(rest).collect();
+        all.sort_unstable();
+        for alike in all.chunk_by(|a, b| a.0 == b.0) {
+            twins.extend(alike[1..].iter().map(|(_, row)| (*row, alike[0].1)));
+        }
     }
 
     fn together(&self, cells: &[Cell], others: &mut Others) -> Cell {
         let mut sum = |measure: usize| {
-            let mut codes = cells.iter().map(|c| c.codes[measure]);
+            let codes = cells.iter().map(|c| c.codes[measure]);
             let plain = codes.clone().try_fold(UNKNOWN, amount::plain_sum);
             plain.unwrap_or_else(|| {
-                let known = codes.by_ref().filter_map(|c| self.others.exact(c));
                 let mut sum = Exact::default();
+                let known = codes.filter_map(|c| self.others.exact(c));
                 known.for_each(|exact| sum.add(exact));
                 others.keep_sum(sum)
             })
@@ -157,69 +118,25 @@ impl Heap {
             ..cells[0]
         }
     }
+}
 
-    /// Rows equal to an earlier one of the same day, with that one.
-    fn twins(&mut self) -> Vec<(u32, u32)> {
-        self.prints.sort_unstable();
-        let alike = self.prints.chunk_by(|a, b| a.fingerprint == b.fingerprint);
-        let mut twins = Vec::new();
-        for group in alike.filter(|g| 1 < g.len()) {
-            twins.extend(group[1..].iter().map(|p| (p.row, group[0].row)));
-        }
-        self.prints = Vec::new();
-        twins
-    }
-
-    /// The finished days of use, and the rows entered twice.
-    fn finish(mut self, marks: &[u64], pairs: &[u32]) -> (MachineUse, Vec<(u32, u32)>) {
-        let cells = self.settle(marks);
-        let mut days: Vec<DayCell> = cells
-            .iter()
-            .map(|c| DayCell {
-                day: c.day,
-                pair: pairs[c.pair as usize],
-                codes: c.codes,
-            })
-            .collect();
-        drop(cells);
-        for day in days.chunk_by_mut(|a, b| a.day == b.day) {
-            day.sort_unstable_by_key(|c| c.pair);
-        }
-        let twins = self.twins();
-        self.others.shrink();
-        let done = MachineUse {
-            days,
-            others: self.others,
-            spread: Vec::new(),
-            rows: self.rows,
-            without_bin: self.without_bin,
-        };
-        (done, twins)
+impl Cell {
+    fn key(&self) -> (u32, u32) {
+        (self.day, self.pair)
     }
 }
 
 /// By day, then pair, then row. Logs are mostly written day by day: then only days are sorted.
 fn sort(cells: &mut [Cell]) {
-    let by_rest = |c: &Cell| (c.pair, c.row);
     if cells.is_sorted_by_key(|c| c.day) {
         for day in cells.chunk_by_mut(|a, b| a.day == b.day) {
             if 1 < day.len() {
-                day.sort_unstable_by_key(by_rest);
+                day.sort_unstable_by_key(|c| (c.pair, c.row));
             }
         }
     } else {
         cells.sort_unstable_by_key(|c| (c.day, c.pair, c.row));
     }
-}
-
-/// Mixes a number into a fingerprint; the steps are those of the finaliser of `SplitMix64`
-/// (Steele, Lea and Flood 2014, written from memory).
-fn mixed(so_far: u64, value: u64) -> u64 {
-    let mut x = so_far.rotate_left(23) ^ value;
-    x = x.wrapping_add(0x9e37_79b9_7f4a_7c15);
-    x = (x ^ (x >> 30)).wrapping_mul(0xbf58_476d_1ce4_e5b9);
-    x = (x ^ (x >> 27)).wrapping_mul(0x94d0_49bb_1331_11eb);
-    x ^ (x >> 31)
 }
 
 /// Usage rows on their way to daily sums.
@@ -317,9 +234,6 @@ impl Gather {
             self.marks[place] = mark;
         }
         let heap = &mut self.heaps[machine as usize];
-        if heap.is_full() {
-            heap.make_room(&self.marks);
-        }
         let mut codes = [UNKNOWN; 3];
         for (i, (code, amount)) in codes.iter_mut().zip(amounts).enumerate() {
             *code = match amount::thousandths(amount) {
@@ -336,7 +250,8 @@ impl Gather {
             row,
             codes,
         };
-        heap.push(cell);
+        heap.rows += 1;
+        heap.waiting.push(&cell);
     }
 
     /// The daily sums, and rows that are equal to an earlier one, each with that one, in order.

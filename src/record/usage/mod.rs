@@ -1,12 +1,13 @@
 //! The usage log: what each machine spread each day, by bin and product.
 //!
-//! Rows are gathered into daily sums while they are read and never held. A log may be seen as it
-//! was known on an earlier day, or for some machines only, without being copied.
+//! Rows are gathered into daily sums, and only the sums are held. A log may be seen as it was known
+//! on an earlier day, or for some machines only, without being copied.
 
 mod amount;
 mod days;
 mod gather;
 mod names;
+mod pages;
 mod store;
 
 use std::sync::Arc;

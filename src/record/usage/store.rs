@@ -3,6 +3,7 @@
 use chrono::{Datelike, NaiveDate};
 
 use super::amount::Others;
+use super::pages::Sums;
 use super::{Stretch, UsageRow};
 use crate::units::Measure;
 
@@ -34,7 +35,7 @@ pub(super) struct SpreadUse {
 #[derive(Clone, Debug, Default, PartialEq)]
 pub(super) struct MachineUse {
     /// Sorted by day and pair, each once.
-    pub(super) days: Vec<DayCell>,
+    pub(super) days: Sums,
     pub(super) others: Others,
     /// Sorted by day and pair.
     pub(super) spread: Vec<SpreadUse>,
@@ -102,9 +103,7 @@ impl Store {
         let mut uses = vec![MachineUse::default(); machines.len()];
         for (name, mut of_machine) in self.machines.iter().zip(std::mem::take(&mut self.uses)) {
             // The order of names has not changed, so the order of cells has not.
-            for cell in &mut of_machine.days {
-                cell.pair = renamed[cell.pair as usize];
-            }
+            of_machine.days.rename(&renamed);
             for spread in &mut of_machine.spread {
                 spread.pair = renamed[spread.pair as usize];
             }
