@@ -50,6 +50,30 @@ fn it_never_pays_without_wear_or_without_a_dearer_stop() {
     }
 }
 
+/// A life uniform on 0 to 40,000 km: the book's list of ages is cheapest at 30,000; between them
+/// `(1 + u) / (u - u^2 / 2)` is least at `u = sqrt(3) - 1`, 29,282 km.
+#[test]
+fn a_uniform_life_is_replaced_at_the_age_of_the_textbook() {
+    let check = Check::named("age-uniform");
+    let upper = check.number("upper");
+    let costs = Costs {
+        planned: check.number("cp"),
+        in_season: check.number("cf"),
+    };
+    let hazard = move |x: f64| -(-(x / upper).min(1.0 - 1e-12)).ln_1p();
+    let programme = Programme::solve(hazard, 0.01 * upper, costs, 0.9995);
+    let threshold = programme.threshold().expect("it pays at some age");
+    let optimum = (3.0_f64.sqrt() - 1.0) * upper;
+    assert!((threshold / optimum - 1.0).abs() < 0.03, "{threshold}");
+    let ages = check.numbers("t");
+    let rates = check.expected_numbers("rate");
+    let cheapest = (0..ages.len()).min_by(|a, b| rates[*a].total_cmp(&rates[*b]));
+    let nearest = ages.iter().map(|t| (t - threshold).abs());
+    let nearest: Vec<f64> = nearest.collect();
+    let nearest = (0..ages.len()).min_by(|a, b| nearest[*a].total_cmp(&nearest[*b]));
+    assert_eq!(cheapest, nearest);
+}
+
 /// A part that surely wears out this season, nothing after it mattering: the saving is the
 /// difference of the costs, less what an early change gives away.
 #[test]

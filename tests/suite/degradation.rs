@@ -4,6 +4,7 @@ mod fatigue;
 mod lasers;
 mod recovery;
 mod rows;
+mod wandering;
 
 use serde_json::Value;
 use wearcast::degradation::family_path::{FamilyPath, PartPath};

@@ -8,6 +8,7 @@ use wearcast::forecast::plays::{Game, Plays};
 use wearcast::forecast::simulate;
 use wearcast::forecast::unit::{Age, InService, Line, SeenPath, Unit};
 use wearcast::forecast::{Season, renewal};
+use wearcast::model::anchor::Anchor;
 use wearcast::model::assess::{Assessment, Counts, FamilyLives};
 use wearcast::model::posterior::Draws;
 use wearcast::model::{Distribution, Observations};
@@ -40,6 +41,17 @@ fn the_renewal_function_is_that_of_the_series_and_the_tables() {
             .collect();
         check.holds_all("m", &m);
     }
+    let check = Check::named("renewal-tijms");
+    let (shape, mean) = (check.number("shape"), check.number("mean"));
+    let k = Anchor::Mean.offset(Distribution::Weibull, shape.ln()).value;
+    let scaled = move |x: f64| weibull(shape)(x / mean * k.exp());
+    let times = check.numbers("t");
+    let m = times
+        .iter()
+        .map(|t| renewal::expected_at(scaled, scaled, *t, 3_000));
+    let m: Vec<f64> = m.collect();
+    check.holds_all("m", &m);
+    check.holds_all("m_printed", &m);
     let check = Check::named("renewal-exact");
     let exponential = |x: f64| -(-x).exp_m1();
     let gamma2 = |x: f64| 1.0 - (-2.0 * x).exp() * (1.0 + 2.0 * x);

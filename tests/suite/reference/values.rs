@@ -1,9 +1,12 @@
 //! Single values: moments, known shapes, bearing slopes.
 
+use wearcast::family::Families;
 use wearcast::model::anchor::Anchor;
 use wearcast::model::fit;
+use wearcast::model::likelihood::{Derivatives, Likelihood};
 use wearcast::model::observations::End;
 use wearcast::model::{Distribution, Observation, Observations};
+use wearcast::study::money::repair_share;
 
 use super::Check;
 
@@ -101,5 +104,113 @@ fn what_is_left_of_a_used_part_is_that_of_the_reference() {
     for (i, age) in ages.iter().enumerate() {
         let quantiles: Vec<f64> = check.numbers("p").iter().map(|p| left(*age, *p)).collect();
         check.holds_row("quantile", i, &quantiles);
+    }
+}
+
+/// Weibayes with wear-outs: at a known shape the slope of the likelihood in log scale is
+/// `shape * (sum (t / scale)^shape - r)`, which gives the scale where it is 0.
+#[test]
+fn the_scale_at_a_known_shape_is_that_of_the_reference() {
+    for id in ["weibayes-one", "weibayes-genfan"] {
+        let check = Check::named(id);
+        let failed = check.numbers("failed");
+        let lives = check.numbers("t").into_iter().zip(&failed);
+        let lives = lives.map(|(t, failed)| Observation {
+            entry: vec![0.0],
+            low: vec![t],
+            end: vec![t],
+            known: if *failed == 1.0 {
+                End::At
+            } else {
+                End::Censored
+            },
+            count: 1.0,
+            machine: None,
+        });
+        let lives = Observations::new(1, lives.collect());
+        let (shape, worn): (f64, f64) = (check.number("shape"), failed.iter().sum());
+        let from = 1_000.0_f64;
+        let mut at = Derivatives::zero(2);
+        let likelihood = Likelihood {
+            distribution: Distribution::Weibull,
+            lives: &lives,
+        };
+        likelihood.evaluate(&[shape.ln(), from.ln()], &mut at);
+        let sum = at.gradient[1] / shape + worn;
+        check.holds("sum_t_pow", sum * from.powf(shape));
+        check.holds("scale", from * (sum / worn).powf(shape.recip()));
+    }
+}
+
+/// A factor that a life has all its time turns its clock: with each life's use multiplied by the
+/// factors the reference programs found, the fit finds their intercept, spread and likelihood.
+#[test]
+fn lives_on_faster_clocks_fit_as_in_the_reference_programs() {
+    for id in ["capacitor-aft", "imotor-aft"] {
+        let check = Check::named(id);
+        let coefficients = check.expected_numbers("coef");
+        let rows = check.input("x").as_array().expect("rows").iter();
+        let slow: Vec<f64> = rows
+            .map(|row| {
+                let terms = super::list(row);
+                let terms = terms.iter().zip(&coefficients[1..]);
+                terms.map(|(x, b)| x * b).sum::<f64>()
+            })
+            .collect();
+        let worn = check.numbers("d");
+        let times = check.numbers("t");
+        let lives = times
+            .iter()
+            .zip(&slow)
+            .zip(&worn)
+            .map(|((t, slow), d)| Observation {
+                entry: vec![0.0],
+                low: vec![t * (-slow).exp()],
+                end: vec![t * (-slow).exp()],
+                known: if *d == 1.0 { End::At } else { End::Censored },
+                count: 1.0,
+                machine: None,
+            });
+        let lives = Observations::new(1, lives.collect());
+        let fit = fit::maximum_likelihood(Distribution::Weibull, &lives).expect("a maximum");
+        check.holds("sigma", fit.shape().recip());
+        assert!((fit.scale().ln() / coefficients[0] - 1.0).abs() < 2e-4);
+        // From densities of turned clocks back to densities of time.
+        let turned: f64 = slow.iter().zip(&worn).map(|(s, d)| s * d).sum();
+        check.holds("loglik", fit.log_likelihood() - turned);
+    }
+}
+
+/// Repairs of a fertilizer spreader, price times the share that the program puts beside a forecast.
+#[test]
+fn the_repair_curve_is_that_of_the_reference() {
+    let check = Check::named("repair-spreader");
+    let price = check.number("price");
+    let hours = check.numbers("hours");
+    let accumulated: Vec<f64> = hours.iter().map(|h| price * repair_share(*h)).collect();
+    check.holds_all("accumulated", &accumulated);
+    let ends = check.numbers("from_to");
+    check.holds(
+        "between",
+        price * (repair_share(ends[1]) - repair_share(ends[0])),
+    );
+    check.holds("share_at_life", repair_share(1_200.0));
+}
+
+/// What the built-in chains call worn is the 3 % of the trade's texts, on 24 pitches of an inch.
+#[test]
+fn the_limit_of_the_built_in_chains_is_that_of_roller_chain_practice() {
+    let check = Check::named("chain-elongation");
+    let new = check.number("pitches") * check.number("pitch_in");
+    for name in ["conveyor-chain", "conveyor-chain-stainless"] {
+        let limit = Families::built_in().get(name).wear.expect("a limit");
+        assert_eq!(
+            (limit.measure.as_str(), limit.unit.as_str(), limit.new),
+            ("elongation", "%", 0.0)
+        );
+        check.holds("length_at_3_percent_in", new * (1.0 + limit.limit / 100.0));
+        // Below 67 teeth, as every sprocket of such a conveyor is.
+        let of_few_teeth = check.expected_numbers("limit_percent")[0];
+        assert!((limit.limit - of_few_teeth).abs() < 1e-12);
     }
 }
