@@ -51,14 +51,16 @@ tbody tr { border-bottom: 1px solid var(--rule); break-inside: avoid; }
 }
 @page { margin: 16mm 15mm; }
 @media print {
-  body { max-width: none; padding: 0; font-size: 10pt; }
+  html { font-size: 9.5pt; }
+  body { max-width: none; padding: 0; font-size: 1rem; line-height: 1.4; }
+  th, td { padding: 0.18rem 0.4rem; }
   nav { display: none; }
   h2 { margin-top: 1.4rem; }
   h2.leaf { break-before: page; margin-top: 0; }
   .families { display: grid; grid-template-columns: 1fr 1fr; column-gap: 8mm; }
   .families > * { min-width: 0; break-inside: avoid; }
-  figure { max-width: 12.5cm; }
-  figure.tall svg { width: auto; max-height: 19cm; max-width: 12.5cm; }
+  figure { max-width: 10.5cm; }
+  figure.tall svg { width: auto; max-height: 16cm; max-width: 12.5cm; }
   .families figure.tall svg { width: 100%; max-width: none; max-height: none; }
   .table { overflow: visible; }
   .table.short { break-inside: avoid; }
