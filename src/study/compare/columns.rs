@@ -30,6 +30,9 @@ pub(super) struct Column {
 /// Tables in the order in which a name is looked for: what is nearest to the part first.
 const TABLES: [Table; 3] = [Table::Parts, Table::Positions, Table::Machines];
 
+/// Columns that tell one thing from every other.
+const NAMES: [&str; 4] = ["part", "description", "position", "customer"];
+
 /// Columns the program names and that hold text.
 fn named(table: Table) -> &'static [&'static str] {
     match table {
@@ -119,6 +122,22 @@ fn known(records: &Records) -> String {
 }
 
 impl Column {
+    /// Every other column of the three tables, but for those that name single things.
+    pub(super) fn others(&self, records: &Records) -> Vec<Self> {
+        let of = |table: Table| {
+            let names = columns(records, table).into_iter();
+            let kinds = names.filter(|n| !NAMES.contains(&n.as_str()));
+            kinds.map(move |name| Self {
+                table,
+                name,
+                also_in: Vec::new(),
+            })
+        };
+        let itself = |c: &Self| c.table == self.table && c.name == self.name;
+        let all = TABLES.into_iter().flat_map(of);
+        all.filter(|c| !itself(c)).collect()
+    }
+
     /// What the records say of a life under this column; `None`: nothing.
     pub(super) fn value(&self, records: &Records, life: &Life) -> Option<String> {
         match self.table {

@@ -1,5 +1,6 @@
 //! Wear and cost side by side: products, machines, or the values of any column.
 
+mod beside;
 mod columns;
 mod machines;
 mod money;
@@ -93,6 +94,8 @@ impl Study {
                 By::Column(column) => {
                     let of_parts = column.table == Table::Parts;
                     let value = |life: &Life| column.value(&self.records, life);
+                    let together = beside::note(&self.records, &family.name, &case.lives, column);
+                    notes.extend(together);
                     case.values(&value, of_parts, &mut notes)
                 }
             });
