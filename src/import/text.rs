@@ -1,5 +1,7 @@
 //! Comma-separated text that is added to: rows by where their bytes are, so that all others stay.
 
+use std::io::Read;
+
 use crate::read::header_name;
 
 /// A row: its cells, and where it stands in the text, line end not counted.
@@ -23,10 +25,13 @@ impl TextRow {
     }
 }
 
+/// A line that is read behind a text.
+const LINE_BEHIND: &str = "\nend";
+
 /// Every row of a text that is not blank, the header first.
 ///
 /// # Errors
-/// In words, when it is not UTF-8.
+/// In words, when it is not UTF-8, or ends within a quoted cell: what is added would be part of it.
 pub(super) fn rows(bytes: &[u8]) -> Result<Vec<TextRow>, String> {
     if std::str::from_utf8(bytes).is_err() || bytes.contains(&0) {
         return Err("it is not text in UTF-8; save it as `CSV UTF-8`".to_owned());
@@ -34,7 +39,7 @@ pub(super) fn rows(bytes: &[u8]) -> Result<Vec<TextRow>, String> {
     let mut reader = csv::ReaderBuilder::new()
         .has_headers(false)
         .flexible(true)
-        .from_reader(bytes);
+        .from_reader(bytes.chain(LINE_BEHIND.as_bytes()));
     let mut rows: Vec<TextRow> = Vec::new();
     let mut starts = Vec::new();
     for record in reader.records() {
@@ -47,6 +52,12 @@ pub(super) fn rows(bytes: &[u8]) -> Result<Vec<TextRow>, String> {
             until: start,
         });
     }
+    // A line put behind the text comes back as it is, unless a quote before it is still open.
+    let is_behind = |row: &TextRow| row.cells == [LINE_BEHIND.trim()];
+    if !rows.pop().is_some_and(|row| is_behind(&row)) {
+        return Err("a quote in it is opened and never closed; look for a lone `\"`".to_owned());
+    }
+    starts.pop();
     starts.push(bytes.len());
     let is_end = |at: usize| matches!(bytes[at], b'\r' | b'\n');
     for (row, next) in rows.iter_mut().zip(starts.iter().skip(1)) {
@@ -135,6 +146,17 @@ mod tests {
             assert_eq!(parts, ["a,b", &format!("1,\"x{end}y\""), "2,"]);
             assert_eq!(line_end(text.as_bytes()), end);
         }
+    }
+
+    #[test]
+    fn a_text_with_an_open_quote_is_not_added_to() {
+        for text in ["a,b\n1,\"x\n", "a,\"b", "a\n\"1\"\"", "a\n\"\n\nend"] {
+            assert!(rows(text.as_bytes()).is_err(), "{text:?}");
+        }
+        for text in ["", "a", "a\r", "a\n\n", "a\n\"1\"", "a\n5\" pipe", "a\nend"] {
+            assert!(rows(text.as_bytes()).is_ok(), "{text:?}");
+        }
+        assert_eq!(rows(b"a\nend").expect("rows").len(), 2);
     }
 
     #[test]

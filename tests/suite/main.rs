@@ -14,6 +14,7 @@ mod decide;
 mod degradation;
 mod fleet;
 mod forecast;
+mod fuzz;
 mod goodness;
 mod hostile;
 mod kits;

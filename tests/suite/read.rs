@@ -6,52 +6,9 @@ use chrono::NaiveDate;
 use tempfile::TempDir;
 use wearcast::family::Families;
 use wearcast::read::{self, Reading};
-use wearcast::record::{Installed, Problem, ProblemKind, Severity, Table};
+use wearcast::record::{Installed, ProblemKind, Severity, Table};
 
-/// A small fleet without a fault: file name and text.
-pub(crate) const GOOD: [(&str, &str); 10] = [
-    (
-        "machines.csv",
-        "machine,in_service,records_from,retired,site,owner code\nM1,2024-03-01,,,North,7\nM2,2020-01-01,2024-01-01,2025-12-31,South,8\n",
-    ),
-    (
-        "positions.csv",
-        "machine,position,part,quantity,bin,installed,tons_before\nM1,fins,F-1,4,,,\nM1,chain,C-1,1,rear,,\n\
-         M2,fins,F-1,4,,unknown,\nM2,chain,C-1,1,,2023-01-01,250\nM2,oil,O-1,2.5,,,\n",
-    ),
-    (
-        "parts.csv",
-        "part,family,price,pack,critical,replaces\nF-1,frame-bushing,38.5,4,Degrades,\nC-1,conveyor-chain,900,,stops,\n\
-         C-2,conveyor-chain,950,,stops,C-1\nO-1,gearcase-oil,12,,,\n",
-    ),
-    ("products.csv", "product,group\nlime,abrasive\npotash,\n"),
-    (
-        "usage.csv",
-        "date,machine,product,acres,tons,hours,bin\n2024-04-01,M1,lime,120,240,8,rear\n2024-04-02,M1,potash,100,20,5,rear\n\
-         2024-05-01,M2,lime,80,160,6,\n",
-    ),
-    (
-        "replacements.csv",
-        "date,machine,position,part,quantity,slot,reason,last_good\n2024-04-02,M1,fins,,1,left,worn,2024-04-01\n\
-         2024-05-01,M2,chain,C-2,,,Broken,\n",
-    ),
-    (
-        "inspections.csv",
-        "date,machine,position,measure,value,unit\n2024-04-02,M1,chain,elongation,1.5,%\n",
-    ),
-    (
-        "plan.csv",
-        "month,machine,product,acres,tons\n2025-04,M1,lime,100,200\n",
-    ),
-    (
-        "stock.csv",
-        "part,on_hand,on_order,due\nF-1,8,4,2025-02-01\n",
-    ),
-    (
-        "meters.csv",
-        "date,machine,meter,reading,note,dial\n2024-04-01,M1,engine_hours,1210.5,,left\n2024-05-01,M1,Engine_Hours,1300,,left\n",
-    ),
-];
+pub(crate) use crate::fuzz::targets::folder::{GOOD, assert_accounted};
 
 /// A folder of text files that goes away after the test.
 pub(crate) struct Folder(TempDir);
@@ -96,46 +53,6 @@ impl Folder {
         assert_accounted(&reading);
         reading
     }
-}
-
-/// Read = used + set aside; every row set aside has a problem, and every problem row is set aside.
-pub(crate) fn assert_accounted(reading: &Reading) {
-    assert_eq!(
-        reading.accounts.iter().map(|a| a.table).collect::<Vec<_>>(),
-        Table::ALL
-    );
-    for account in &reading.accounts {
-        assert_eq!(
-            account.read,
-            account.used + account.set_aside,
-            "{account:?}"
-        );
-        let Some(source) = &account.source else {
-            continue;
-        };
-        // A log in a folder of files ends in `/`, and its problems name the file.
-        let is_there = |place: &str| {
-            place == source || source.ends_with('/') && place.starts_with(source.as_str())
-        };
-        let is_row = |p: &&Problem| p.severity == Severity::Problem && is_there(&p.place.source);
-        let mut rows: Vec<(&str, u32)> = reading
-            .problems
-            .iter()
-            .filter(is_row)
-            .filter_map(|p| Some((p.place.source.as_str(), p.place.row?)))
-            .collect();
-        rows.sort_unstable();
-        rows.dedup();
-        assert_eq!(
-            rows.len() as u64,
-            account.set_aside,
-            "{account:?} {:#?}",
-            reading.problems
-        );
-    }
-    let mut sorted = reading.problems.clone();
-    sorted.sort();
-    assert_eq!(sorted, reading.problems);
 }
 
 pub(crate) fn day(text: &str) -> NaiveDate {

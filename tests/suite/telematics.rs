@@ -5,33 +5,12 @@ use std::path::Path;
 use std::process::Output;
 
 use assert_cmd::cargo::cargo_bin_cmd;
-use proptest::prelude::*;
 use serde_json::Value;
 use wearcast::import::telematics::{self, Feed, FeedError};
 use wearcast::read::NamedFile;
 
+use crate::fuzz::targets::seeds::{JSON, XML};
 use crate::taskdata::import::folder;
-
-/// A page in XML: a dated namespace, `datetime` once as an attribute and once as a child, a machine
-/// without meters, an install date in the year 1.
-const XML: &str = r#"<?xml version="1.0" encoding="utf-8"?>
-<Fleet version="1" snapshotTime="2026-04-17T12:00:00Z" xmlns="http://standards.iso.org/iso/15143/-3/2016">
-  <Links><rel>self</rel><href>https://example.org/Fleet/1</href></Links>
-  <Links><rel>next</rel><href>https://example.org/Fleet/2</href></Links>
-  <Equipment>
-    <EquipmentHeader><UnitInstallDateTime>0001-01-01T00:00:00</UnitInstallDateTime><OEMName>Sample</OEMName><Model>F9</Model>
-      <EquipmentID>red spreader</EquipmentID><SerialNumber>CH-1</SerialNumber><PIN>PIN00000000000001</PIN></EquipmentHeader>
-    <Location datetime="2026-04-17T11:00:00Z"><Latitude>41.9</Latitude><Longitude>-93.6</Longitude></Location>
-    <CumulativeOperatingHours datetime="2026-04-17T11:30:00Z"><Hour>4810.25</Hour></CumulativeOperatingHours>
-    <Distance><OdometerUnits>kilometre</OdometerUnits><Odometer>16093.44</Odometer><datetime>2026-04-17T11:31:00Z</datetime></Distance>
-  </Equipment>
-  <Equipment><EquipmentHeader><EquipmentID>skid</EquipmentID></EquipmentHeader></Equipment>
-</Fleet>"#;
-
-const JSON: &str = r#"{"version":"1","Links":[{"rel":"self","href":"https://example.org/Fleet/2"}],
- "Equipment":[{"EquipmentHeader":{"OEMName":"Sample","Model":"F9","EquipmentID":"12","SerialNumber":"CH-2"},
-   "CumulativeOperatingHours":{"Hour":812,"datetime":"2026-04-16T23:30:00-05:00"},
-   "Distance":{"OdometerUnits":"mile","Odometer":"5120.5","datetime":"2026-04-17T04:30:00Z"}}]}"#;
 
 fn page(name: &str, text: &str) -> NamedFile {
     NamedFile {
@@ -151,27 +130,6 @@ fn other_files_are_no_feed() {
     assert_eq!(read(&nested(60)), Err(FeedError::NoMachine));
     let deep = read(&nested(100_000));
     assert!(matches!(deep, Err(FeedError::Unsound { .. })), "{deep:?}");
-}
-
-proptest! {
-    #![proptest_config(ProptestConfig::with_cases(96))]
-
-    #[test]
-    fn damaged_pages_never_panic(
-        damage in prop::collection::vec((any::<prop::sample::Index>(), any::<u8>()), 1..6), json in any::<bool>(),
-    ) {
-        let mut bytes = if json { JSON } else { XML }.as_bytes().to_vec();
-        for (at, byte) in damage {
-            let at = at.index(bytes.len());
-            bytes[at] = byte;
-        }
-        let file = NamedFile { folder: String::new(), name: "p".to_owned(), bytes };
-        if let Ok(feed) = telematics::read(&[file]) {
-            for reading in feed.readings {
-                prop_assert!(reading.value.is_none_or(|v| v.is_finite() && 0.0 <= v));
-            }
-        }
-    }
 }
 
 fn import(pages: &Path, into: &Path) -> Output {

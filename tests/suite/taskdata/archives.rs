@@ -4,7 +4,6 @@ use std::io::{Cursor, Write as _};
 use std::path::PathBuf;
 
 use proptest::prelude::*;
-use proptest::sample::Index;
 use wearcast::import::taskdata;
 use wearcast::read::{NamedFile, ReadError, bundle};
 use zip::write::SimpleFileOptions;
@@ -95,32 +94,6 @@ fn an_archive_that_is_cut_off_is_told() {
 
 proptest! {
     #![proptest_config(ProptestConfig::with_cases(128))]
-
-    /// Bytes flipped, cut out and put in: an error or work, and every number of it finite.
-    #[test]
-    fn damaged_task_data_never_panics(
-        damage in prop::collection::vec((0_usize..3, any::<Index>(), any::<Index>(), any::<u8>()), 1..8),
-    ) {
-        let mut files = sample();
-        for (file, at, length, byte) in damage {
-            let bytes = &mut files[file].bytes;
-            if bytes.is_empty() { continue; }
-            let at = at.index(bytes.len());
-            let end = (at + length.index(12)).min(bytes.len());
-            match byte % 3 {
-                0 => bytes[at] = byte,
-                1 => drop(bytes.drain(at..end)),
-                _ => drop(bytes.splice(at..at, vec![byte; end - at])),
-            }
-        }
-        if let Ok(data) = taskdata::read(&files) {
-            for work in data.works {
-                for value in [work.kilograms, work.square_metres, work.hours].into_iter().flatten() {
-                    prop_assert!(value.is_finite() && 0.0 <= value);
-                }
-            }
-        }
-    }
 
     /// A log of any bytes under a sound header.
     #[test]
