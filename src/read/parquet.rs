@@ -4,12 +4,13 @@ use std::borrow::Cow;
 use std::fs::File;
 use std::io::{BufReader, Seek, SeekFrom};
 use std::path::Path;
+use std::sync::Arc;
 use std::sync::mpsc::sync_channel;
 
 use chrono::DateTime;
 use polars_core::prelude::{
-    BooleanChunked, DataFrame, DataType, Float64Chunked, Int32Chunked, Int64Chunked, PolarsError,
-    PolarsResult, Series, StringChunked, TimeUnit,
+    ArrowDataType, BooleanChunked, DataFrame, DataType, Float64Chunked, Int32Chunked, Int64Chunked,
+    PolarsError, PolarsResult, Series, StringChunked, TimeUnit,
 };
 use polars_io::SerReader;
 use polars_io::parquet::read::{FileMetadata, ParquetReader};
@@ -59,12 +60,11 @@ pub(super) fn read(
         let mut reader = ParquetReader::new(file);
         plausible_rows(&mut reader, length)?;
         pages_fit(File::open(path)?, reader.get_metadata()?)?;
-        let names: Vec<String> = reader
-            .schema()?
-            .iter_names()
-            .map(ToString::to_string)
-            .collect();
-        Ok((names, reader.get_metadata()?.clone()))
+        let schema = reader.schema()?;
+        let names: Vec<String> = schema.iter_names().map(ToString::to_string).collect();
+        let footer = reader.get_metadata()?.clone();
+        let types = schema.iter_values().map(|field| &field.dtype);
+        Ok((names, as_plain_text(types, footer)))
     })
     .map_err(|e| corrupt(&e))?;
     let constants: Vec<_> = constants.iter().filter(|c| !has(&names, &c.0)).collect();
@@ -136,6 +136,29 @@ fn pieces(groups: impl Iterator<Item = usize>) -> Vec<(usize, usize)> {
         }
     }
     pieces
+}
+
+/// Key under which a writer notes what its own types were.
+const WRITERS_TYPES: &str = "ARROW:schema";
+
+/// The footer without the note that texts were kept as numbers into a list: in the pages they are
+/// texts all the same. A length of time would be a number without that note, so there it stays.
+fn as_plain_text<'t>(
+    types: impl Iterator<Item = &'t ArrowDataType>,
+    mut footer: Arc<FileMetadata>,
+) -> Arc<FileMetadata> {
+    let (mut listed, mut other) = (false, false);
+    for dtype in types {
+        listed |= matches!(dtype, ArrowDataType::Dictionary(..));
+        other |= matches!(dtype, ArrowDataType::Duration(_));
+    }
+    if listed && !other {
+        let notes = Arc::make_mut(&mut footer).key_value_metadata.as_mut();
+        if let Some(notes) = notes {
+            notes.retain(|note| note.key != WRITERS_TYPES);
+        }
+    }
+    footer
 }
 
 /// Number of rows, if the footer fits the file: memory is reserved by what the footer says, and a

@@ -257,6 +257,19 @@ fn a_folder_that_is_not_there_or_a_file_is_an_error_that_names_it() {
     assert!(matches!(file, ReadError::NotAFolder { .. }));
 }
 
+/// Written by pyarrow; `make_listed_texts.py` beside the file says what is in it.
+#[test]
+fn texts_kept_as_numbers_into_a_list_are_read_as_texts() {
+    let bytes = include_bytes!("../reference/listed_texts.parquet");
+    let folder = Folder::good();
+    folder.remove("stock.csv").write("stock.parquet", bytes);
+    let typed = folder.read();
+    assert_eq!(typed.problems, []);
+    let text = "part,on_hand,due,shelf\nF-1,8,2025-02-01,left\nC-1,3,,left\nC-2,1,2025-03-01,\nO-1,2.5,,right\n";
+    folder.remove("stock.parquet").write("stock.csv", text);
+    assert_eq!(typed.records.stock, folder.read().records.stock);
+}
+
 #[test]
 fn damaged_workbooks_and_parquet_files_are_errors() {
     for (name, bytes) in [
