@@ -1,5 +1,7 @@
 //! Parquet files, in batches of rows.
 
+mod footer;
+
 use std::borrow::Cow;
 use std::fs::File;
 use std::io::{BufReader, Seek, SeekFrom};
@@ -57,6 +59,9 @@ pub(super) fn read(
     let length = file.metadata().map_err(|e| ReadError::io(path, &e))?.len();
     let corrupt = |e: &dyn std::fmt::Display| ReadError::corrupt(path, "Parquet file", e);
     let (names, footer) = decoded(|| {
+        if !footer::holds_what_it_claims(File::open(path)?, length)? {
+            return Err(refused("its footer claims more than it holds"));
+        }
         let mut reader = ParquetReader::new(file);
         plausible_rows(&mut reader, length)?;
         pages_fit(File::open(path)?, reader.get_metadata()?)?;
