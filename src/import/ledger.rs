@@ -9,6 +9,7 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use super::text::{self, TextRow};
 use crate::read::header_name;
+use crate::record::formula::unguarded;
 use crate::units::{HEADER_UNITS, Measure};
 
 /// Heading of the column that says where a row comes from.
@@ -202,7 +203,8 @@ impl Table<'_> {
 
     /// Everything that an import writes into a row, as the table has it.
     fn content(&self, row: &TextRow) -> String {
-        let cells = self.columns.places.values().map(|(at, _)| row.cell(*at));
+        let cells = self.columns.places.values();
+        let cells = cells.map(|(at, _)| unguarded(row.cell(*at)));
         cells.collect::<Vec<_>>().join("\u{1f}")
     }
 
@@ -217,7 +219,7 @@ impl Table<'_> {
         for (name, (at, factor)) in &self.columns.places {
             cells[*at] = match entry.cells.get(name) {
                 None => String::new(),
-                Some(Value::Text(text)) => text::plain(text),
+                Some(Value::Text(text)) => text::guarded(text),
                 Some(Value::Number(number)) => decimal(*number),
                 Some(Value::Amount(_, amount)) => decimal(amount / factor),
             };

@@ -6,7 +6,8 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use super::text::{self, guarded, unguarded};
+use super::text::{self, guarded};
+use crate::record::formula::unguarded;
 
 /// What names are of.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
@@ -139,7 +140,7 @@ impl Names {
         self.width = header.cells.len();
         self.has_note = column(NOTE);
         for (index, row) in rows.iter().enumerate().skip(1) {
-            let (name, ours) = (unguarded(row.cell(from)), row.cell(to));
+            let [name, ours] = [from, to].map(|at| unguarded(row.cell(at)));
             if name.is_empty() {
                 continue;
             }
@@ -175,13 +176,7 @@ impl Names {
             self.new.insert(name.to_owned(), (ours, note.to_owned()));
         }
         if same {
-            // A name that is taken as it is comes from a foreign file.
-            let foreign = self.known.is_none();
-            return Match::Known(if foreign {
-                guarded(name)
-            } else {
-                name.to_owned()
-            });
+            return Match::Known(name.to_owned());
         }
         Match::Unmatched(format!(
             "fill in the {word} beside `{name}` in {file} (`{LEFT_OUT}` leaves it out), and import again"

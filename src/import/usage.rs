@@ -197,7 +197,7 @@ fn find(work: &Work, records: &Records, kept: &mut Kept, unmatched: &mut Unmatch
             let note = work.bin_name.as_deref().unwrap_or_default();
             settle(kept.bins.find(&name, note), Kind::Bin, &name)
         } else {
-            Some(super::text::guarded(bin))
+            Some(super::text::plain(bin))
         };
     }
     let first = trouble.into_iter().next();

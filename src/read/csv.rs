@@ -11,6 +11,7 @@ use std::io::{BufRead, BufReader, Read};
 use std::path::Path;
 
 use crate::record::ProblemKind;
+use crate::record::formula::unguarded;
 
 use super::cell::{Cell, Wrong, quoted};
 use super::error::ReadError;
@@ -321,7 +322,10 @@ fn row(
         sink.bad_row(number, column, wrong);
         return;
     }
-    let cells: Vec<Cell<'_>> = fields.iter().map(|field| Cell::text(field)).collect();
+    let cells: Vec<Cell<'_>> = fields
+        .iter()
+        .map(|field| Cell::text(unguarded(field)))
+        .collect();
     if cells.iter().all(Cell::is_empty) {
         return;
     }

@@ -90,6 +90,11 @@ const EXPLAINING: [&str; 8] = [
 /// Tables that `import` keeps beside the records: what a name in a file stands for.
 const KEPT_BESIDE: [&str; 3] = ["machine_names.csv", "bin_names.csv", "product_names.csv"];
 
+/// Whether a file is one of these.
+pub(super) fn is_kept_beside(name: &str) -> bool {
+    KEPT_BESIDE.contains(&name.to_lowercase().as_str())
+}
+
 /// A problem of a whole file.
 pub(super) fn whole(
     severity: Severity,
@@ -181,7 +186,7 @@ pub(super) fn folder_with(dir: &Path, usage_sums: Option<&Path>) -> Result<Folde
         let source = file_name(&path);
         match table {
             Some(table) => homes.entry(table).or_default().push(Found { source, home }),
-            None if KEPT_BESIDE.contains(&source.to_lowercase().as_str()) => {}
+            None if is_kept_beside(&source) => {}
             None => problems.push(no_table(&source)),
         }
     }
@@ -253,7 +258,7 @@ pub(super) fn strangers(dir: &Path, folder: &Folder) -> Result<Vec<(String, Foun
             "parquet" => Home::Parquet(path),
             _ => continue,
         };
-        if !known(&home) && !KEPT_BESIDE.contains(&name.to_lowercase().as_str()) {
+        if !known(&home) && !is_kept_beside(&name) {
             let source = name.clone();
             list.push((name, Found { source, home }));
         }

@@ -5,6 +5,7 @@
 //! reaches a result.
 
 pub mod check;
+pub mod formula;
 pub mod problem;
 mod settings;
 pub mod usage;

@@ -15,7 +15,7 @@ use super::lives::LivesReport;
 use super::models::ModelsReport;
 use super::remaining::{MeasuredLine, RemainingReport};
 use super::{BudgetReport, Estimate, Forecast};
-use crate::record::{Problem, Severity};
+use crate::record::{Problem, Severity, formula};
 use crate::units::Measure;
 
 /// Rows of cells; the first is the header.
@@ -42,11 +42,7 @@ impl Table {
 
 /// Text that a spreadsheet program must not take for a formula.
 fn words(text: &str) -> String {
-    if text.starts_with(['=', '+', '-', '@', '\t', '\r']) {
-        format!("'{text}")
-    } else {
-        text.to_owned()
-    }
+    formula::guarded(text).into_owned()
 }
 
 fn word(text: Option<&String>) -> String {

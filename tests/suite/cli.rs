@@ -500,3 +500,48 @@ fn to_parquet(path: &Path, target: &Path) {
         .finish(&mut frame)
         .expect("written");
 }
+
+#[test]
+fn a_result_does_not_take_the_place_of_records_nor_pass_for_them_in_silence() {
+    let folder = fleet();
+    let dir = folder.path().display().to_string();
+    let before = std::fs::read(folder.path().join("usage.csv")).expect("a log");
+    folder.write("columns.toml", "[plan]\nfile = \"my plan.csv\"\n");
+    let write = |command: &str, name: &str| {
+        let path = format!("{dir}/{name}");
+        wearcast(&[command, &dir, "--force", "--out", &path])
+    };
+    for name in ["usage.csv", "Usage.CSV", "my plan.csv", "machine_names.csv"] {
+        let (status, out, err) = write("lives", name);
+        assert_eq!(
+            (status, out.as_str()),
+            (ExitStatus::File, ""),
+            "{name}: {err}"
+        );
+        assert!(
+            err.contains(name) && err.contains("place of records"),
+            "{err}"
+        );
+    }
+    assert_eq!(
+        std::fs::read(folder.path().join("usage.csv")).expect("a log"),
+        before
+    );
+    folder.remove("columns.toml");
+    // What is no table's name does no harm there.
+    for name in ["lives.csv", "lives.json"] {
+        let (status, _, err) = write("lives", name);
+        assert_eq!(status, ExitStatus::Done, "{err}");
+        assert!(!err.contains("among the records"), "{err}");
+    }
+    let (status, _, err) = write("budget", "budget.xlsx");
+    assert_eq!(status, ExitStatus::Done, "{err}");
+    assert!(err.contains("budget.xlsx` lies among the records"), "{err}");
+    // A workbook that holds tables is not written over, whoever made it.
+    folder.remove("budget.xlsx").remove("usage.csv");
+    let log = String::from_utf8(before).expect("text");
+    crate::read_files::workbook(&folder, "records.xlsx", &[("usage.csv", &log)]);
+    let (status, _, err) = write("budget", "records.xlsx");
+    assert_eq!(status, ExitStatus::File, "{err}");
+    assert!(err.contains("place of records"), "{err}");
+}
