@@ -1,18 +1,20 @@
 //! Tasks to work: which total belongs to which bin, product and day.
 
 mod change;
+mod levels;
 mod mass;
+mod spots;
 
-use std::cell::OnceCell;
 use std::collections::{BTreeMap, BTreeSet};
 
 use chrono::NaiveDate;
 use roxmltree::Node;
 
-use super::device::{Devices, Kind};
+use super::device::Devices;
 use super::split::{Logs, Shares};
-use super::task::{Allocation, Task};
-use super::totals::Growth;
+use super::task::Task;
+use spots::Spot;
+
 use super::{Set, TaskData, TaskDataError, Work, attribute, children, owned};
 
 /// Numbers of the data dictionary: applied total mass in kilograms and in grams.
@@ -161,13 +163,6 @@ fn remarks(task: &Task, notes: &mut Vec<String>) {
     }
 }
 
-/// A place of a machine that took a product.
-struct Spot<'t> {
-    machine: Option<usize>,
-    element: Option<String>,
-    allocations: Vec<&'t Allocation>,
-}
-
 /// One quantity: by day, or unknown.
 type Daily = Option<BTreeMap<NaiveDate, f64>>;
 
@@ -244,151 +239,6 @@ impl<'a, 't> TaskWork<'a, 't> {
         }
     }
 
-    /// Bins in the order of the products allocated to them; without any, those with a mass.
-    fn spots(&self) -> Vec<Spot<'t>> {
-        let mut spots: Vec<Spot<'t>> = Vec::new();
-        let only = OnceCell::new();
-        for allocation in &self.task.allocations {
-            let (machine, element) = match &allocation.element {
-                Some(id) => (self.machine_of(id), Some(id.clone())),
-                None => only.get_or_init(|| self.only_bin()).clone(),
-            };
-            match spots
-                .iter_mut()
-                .find(|s| s.machine == machine && s.element == element)
-            {
-                Some(spot) => spot.allocations.push(allocation),
-                None => spots.push(Spot {
-                    machine,
-                    element,
-                    allocations: vec![allocation],
-                }),
-            }
-        }
-        if !spots.is_empty() {
-            return spots;
-        }
-        let masses: BTreeSet<&str> = self
-            .series
-            .keys()
-            .filter(|(ddi, _)| matches!(*ddi, KILOGRAMS | GRAMS | LITRES | MILLILITRES))
-            .map(|(_, element)| *element)
-            .collect();
-        let bins = masses.iter().filter(|id| {
-            self.data
-                .devices
-                .element(id)
-                .is_some_and(|e| e.kind == Kind::Bin)
-        });
-        spots.extend(bins.map(|id| Spot {
-            machine: self.machine_of(id),
-            element: Some((*id).to_owned()),
-            allocations: Vec::new(),
-        }));
-        if spots.is_empty() {
-            let (machine, element) = self.only_bin();
-            spots.push(Spot {
-                machine,
-                element,
-                allocations: Vec::new(),
-            });
-        }
-        spots
-    }
-
-    fn machine_of(&self, element: &str) -> Option<usize> {
-        self.data.devices.element(element).map(|e| e.machine)
-    }
-
-    /// The machine at work, where it is one, and its bin, where it has one.
-    fn only_bin(&self) -> (Option<usize>, Option<String>) {
-        let devices = &self.data.devices;
-        let named = |m: &usize| self.task.machines.contains(&devices.machines[*m].id);
-        let with_bins = |m: &usize| !devices.bins(*m).is_empty();
-        let all: Vec<usize> = (0..devices.machines.len()).collect();
-        let at_work: Vec<usize> = all.iter().copied().filter(named).collect();
-        let candidates = if at_work.is_empty() { all } else { at_work };
-        let spreaders: Vec<usize> = candidates.iter().copied().filter(with_bins).collect();
-        let machine = match (spreaders.as_slice(), candidates.as_slice()) {
-            ([one], _) | ([], [one]) => Some(*one),
-            _ => None,
-        };
-        let bin = machine.and_then(|m| match devices.bins(m) {
-            [one] => Some(one.clone()),
-            _ => None,
-        });
-        (machine, bin)
-    }
-
-    fn growth(&self, ddi: u16, element: &str, notes: &mut Vec<String>) -> Option<Growth> {
-        let growth = Growth::new(self.series.get(&(ddi, element))?);
-        let what = format!("Task {}, {element}, total {ddi:04X}", self.task.id);
-        if growth.increments {
-            notes.push(format!(
-                "{what}: the values neither grow nor fall much, as if each were what one stretch added; \
-                 whether they add up cannot be told, so the total counts as unknown. Ask whoever set up the controller."
-            ));
-            return None;
-        }
-        if growth.restarted {
-            notes.push(format!(
-                "{what}: the counter fell on the way, as after a loss of power; what it showed since then was added."
-            ));
-        }
-        Some(growth)
-    }
-
-    /// A quantity of the whole machine that may be reported at several levels: from one of them.
-    fn one_level(&self, ddi: u16, machine: Option<usize>, notes: &mut Vec<String>) -> Daily {
-        let of_machine = |id: &&str| machine.is_some() && self.machine_of(id) == machine;
-        let ids: Vec<&str> = self
-            .series
-            .range((ddi, "")..)
-            .take_while(|((number, _), _)| *number == ddi)
-            .map(|((_, id), _)| *id)
-            .filter(of_machine)
-            .collect();
-        let mut best: Option<(u8, f64, Growth)> = None;
-        for id in ids {
-            let Some(growth) = self.growth(ddi, id, notes) else {
-                continue;
-            };
-            let rank = rank(self.data.devices.element(id).map(|e| e.kind));
-            let total = growth.total();
-            // A level that reports nothing gives way to one that does.
-            let rank = if total <= 0.0 { 0 } else { rank };
-            if best
-                .as_ref()
-                .is_none_or(|(r, t, _)| (*r, *t) < (rank, total))
-            {
-                best = Some((rank, total, growth));
-            }
-        }
-        if let Some((1, _, _)) = best {
-            notes.push(format!(
-                "Task {}: total {ddi:04X} is given for bins or sections only; the largest of them stands for the machine.",
-                self.task.id
-            ));
-        }
-        best.map(|(_, _, growth)| growth.by_day)
-            .or_else(|| self.logged(ddi, machine))
-    }
-
-    /// A quantity of the whole machine from the time log, where no totals were written.
-    fn logged(&self, ddi: u16, machine: Option<usize>) -> Daily {
-        let channel = self.level_of_log(ddi, machine)?;
-        Some(days(self.logs.growth(&channel, false, &|_| 0, &mut 0)))
-    }
-
-    /// The level of the time logs that stands for the machine.
-    fn level_of_log(&self, ddi: u16, machine: Option<usize>) -> Option<super::split::Channel> {
-        machine?;
-        let channels = self.logs.channels(ddi).into_iter();
-        channels
-            .filter(|(_, id)| self.machine_of(id) == machine)
-            .max_by_key(|(_, id)| rank(self.data.devices.element(id).map(|e| e.kind)))
-    }
-
     /// A row for each day on which the task was at work.
     fn by_day(
         &self,
@@ -463,15 +313,6 @@ impl<'a, 't> TaskWork<'a, 't> {
             hours: None,
             trouble: trouble.map(str::to_owned),
         }
-    }
-}
-
-/// Functions speak for the machine, then the device; what bins or sections say may be a part.
-fn rank(kind: Option<Kind>) -> u8 {
-    match kind {
-        Some(Kind::Function) => 3,
-        Some(Kind::Device) => 2,
-        _ => 1,
     }
 }
 
