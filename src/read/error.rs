@@ -1,5 +1,6 @@
 //! Why a file cannot be read at all.
 
+use std::io::ErrorKind;
 use std::path::{Path, PathBuf};
 
 /// A file that cannot be read; everything short of that is a [`crate::record::Problem`].
@@ -21,6 +22,14 @@ pub enum ReadError {
     /// The operating system refuses.
     #[error("`{}` cannot be read ({why}); check that it may be read and is not locked by another program", path.display())]
     Io {
+        /// The path.
+        path: PathBuf,
+        /// What the operating system says.
+        why: String,
+    },
+    /// A disk or a share that does not answer.
+    #[error("`{}` cannot be read now ({why}); check that its disk or share is there, and try again", path.display())]
+    Away {
         /// The path.
         path: PathBuf,
         /// What the operating system says.
@@ -61,14 +70,17 @@ pub enum ReadError {
 impl ReadError {
     /// What the operating system said of a path.
     pub(super) fn io(path: &Path, error: &std::io::Error) -> Self {
-        let path = path.to_path_buf();
-        if error.kind() == std::io::ErrorKind::NotFound {
-            Self::NotFound { path }
-        } else {
-            Self::Io {
-                path,
-                why: error.to_string(),
-            }
+        let (path, why) = (path.to_path_buf(), error.to_string());
+        match error.kind() {
+            ErrorKind::NotFound => Self::NotFound { path },
+            ErrorKind::TimedOut
+            | ErrorKind::StaleNetworkFileHandle
+            | ErrorKind::NotConnected
+            | ErrorKind::ConnectionReset
+            | ErrorKind::HostUnreachable
+            | ErrorKind::NetworkUnreachable
+            | ErrorKind::NetworkDown => Self::Away { path, why },
+            _ => Self::Io { path, why },
         }
     }
 
@@ -86,6 +98,23 @@ impl ReadError {
         Self::TooLarge {
             path: path.to_path_buf(),
             why: why.into(),
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Numbers of errors as Linux has them: no answer in time, a file of a share that is gone, no way to the host.
+    #[test]
+    #[cfg(target_os = "linux")]
+    fn a_share_that_does_not_answer_is_told_as_such() {
+        for number in [110, 116, 113] {
+            let error = std::io::Error::from_raw_os_error(number);
+            let told = ReadError::io(Path::new("records"), &error).to_string();
+            assert!(told.contains("`records` cannot be read now"), "{told}");
+            assert!(told.contains("share is there"), "{told}");
         }
     }
 }

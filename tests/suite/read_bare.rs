@@ -119,3 +119,37 @@ fn a_bare_table_without_its_columns_or_of_no_known_kind_is_told() {
         Err(ReadError::NotFound { .. })
     ));
 }
+
+/// A pipe gives its bytes when it pleases, as a slow share does: a byte, a few, then the rest.
+#[test]
+#[cfg(unix)]
+fn a_table_that_comes_in_bits_and_pieces_is_read_as_a_whole() {
+    use std::io::Write as _;
+
+    let text = "family,life,ended\nfin,8400,worn\n\"a, \"\"b\"\"\",300,planned\n";
+    let folder = Folder::empty();
+    let (pipe, file) = (
+        folder.path().join("pipe.csv"),
+        folder.path().join("file.csv"),
+    );
+    std::fs::write(&file, text).expect("a file");
+    let made = std::process::Command::new("mkfifo").arg(&pipe).status();
+    assert!(made.expect("mkfifo").success());
+    let writer = std::thread::spawn({
+        let pipe = pipe.clone();
+        move || {
+            let mut end = std::fs::OpenOptions::new()
+                .write(true)
+                .open(pipe)
+                .expect("a reader");
+            for byte in text.as_bytes() {
+                end.write_all(&[*byte]).expect("a byte taken");
+                std::thread::yield_now();
+            }
+        }
+    });
+    let read = bare_lives(&pipe).expect("readable");
+    writer.join().expect("all written");
+    assert_eq!(read.2, (2, 2, 0));
+    assert_eq!(read.0, bare_lives(&file).expect("readable").0);
+}
