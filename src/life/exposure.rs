@@ -154,6 +154,7 @@ pub struct MachineSums<'a> {
 impl<'a> Iterator for MachineSums<'a> {
     type Item = DaySum<'a>;
 
+    #[inline]
     fn next(&mut self) -> Option<DaySum<'a>> {
         let day = self.days.next()?;
         let group = self.sums.group(day.product);

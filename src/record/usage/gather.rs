@@ -98,10 +98,18 @@ impl Heap {
     /// Rows equal to an earlier one; `cells` are of one day, bin and product, sorted by row.
     fn find_twins(&self, cells: &[Cell], marks: &[u64], twins: &mut Vec<(u32, u32)>) {
         if cells.len() <= FEW {
+            // Codes of thousandths are equal where amounts are.
+            let is_plain = self.others.is_empty() && marks.is_empty();
+            let is_equal = |a: &Cell, b: &Cell| {
+                if is_plain {
+                    a.codes == b.codes
+                } else {
+                    self.rest(a, marks) == self.rest(b, marks)
+                }
+            };
             for (i, cell) in cells.iter().enumerate().skip(1) {
-                let rest = self.rest(cell, marks);
                 let mut before = cells[..i].iter();
-                if let Some(first) = before.find(|c| self.rest(c, marks) == rest) {
+                if let Some(first) = before.find(|c| is_equal(c, cell)) {
                     twins.push((cell.row, first.row));
                 }
             }
