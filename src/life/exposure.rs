@@ -127,10 +127,17 @@ impl UseSums {
     /// The use a position sees: of its bin, or all of its machine's.
     #[must_use]
     pub fn path(&self, machine: &str, bin: Option<&str>) -> UsePath {
+        self.path_in(machine, bin, &Measure::OF_USE)
+    }
+
+    /// The same in some measures of use only, which takes less time; of the others the path knows
+    /// nothing.
+    #[must_use]
+    pub fn path_in(&self, machine: &str, bin: Option<&str>, measures: &[Measure]) -> UsePath {
         let seen = self
             .of_machine(machine)
             .filter(|d| bin.is_none() || d.bin == bin);
-        UsePath::new(seen, self.n_groups)
+        UsePath::new(seen, self.n_groups, measures)
     }
 }
 
@@ -147,6 +154,7 @@ pub struct MachineSums<'a> {
 impl<'a> Iterator for MachineSums<'a> {
     type Item = DaySum<'a>;
 
+    #[inline]
     fn next(&mut self) -> Option<DaySum<'a>> {
         let day = self.days.next()?;
         let group = self.sums.group(day.product);
@@ -180,23 +188,65 @@ pub struct UsePath {
     /// For each day whose use was read off a meter, the day of the reading before.
     after: Vec<Option<NaiveDate>>,
     n_groups: usize,
-    /// For each measure of use, `days + 1` rows of `n_groups` running sums.
-    cumulative: [Vec<f64>; 3],
-    /// For each measure of use, how many amounts before are unknown, even from rates.
-    unknown: [Vec<u32>; 3],
+    /// For each measure of use that is asked for, its running sums.
+    running: [Option<Running>; 3],
+}
+
+/// Running sums of one measure of use.
+#[derive(Clone, Debug, PartialEq)]
+struct Running {
+    /// `days + 1` rows of as many sums as there are groups.
+    cumulative: Vec<f64>,
+    /// How many amounts before are unknown, even from rates.
+    unknown: Vec<u32>,
     /// The same for amounts that are not recorded, filled in or not.
-    unrecorded: [Vec<u32>; 3],
+    unrecorded: Vec<u32>,
+}
+
+impl Running {
+    fn new(n_groups: usize) -> Self {
+        Self {
+            cumulative: vec![0.0; n_groups],
+            unknown: vec![0],
+            unrecorded: vec![0],
+        }
+    }
+
+    /// A day begins with what there was at the end of the one before.
+    fn push_day(&mut self, n_groups: usize) {
+        let from = self.cumulative.len() - n_groups;
+        self.cumulative.extend_from_within(from..);
+        for counts in [&mut self.unknown, &mut self.unrecorded] {
+            counts.extend_from_within(counts.len() - 1..);
+        }
+    }
+
+    fn add(&mut self, (n_groups, group): (usize, usize), amount: Option<f64>, is_recorded: bool) {
+        let count = |counts: &mut Vec<u32>| *counts.last_mut().expect("never empty") += 1;
+        match amount {
+            Some(amount) => {
+                let row = self.cumulative.len() - n_groups;
+                self.cumulative[row + group] += amount;
+            }
+            None => count(&mut self.unknown),
+        }
+        if !is_recorded {
+            count(&mut self.unrecorded);
+        }
+    }
 }
 
 impl UsePath {
-    fn new<'a>(sums: impl Iterator<Item = DaySum<'a>>, n_groups: usize) -> Self {
+    fn new<'a>(
+        sums: impl Iterator<Item = DaySum<'a>>,
+        n_groups: usize,
+        measures: &[Measure],
+    ) -> Self {
         let mut path = Self {
             days: Vec::new(),
             after: Vec::new(),
             n_groups,
-            cumulative: std::array::from_fn(|_| vec![0.0; n_groups]),
-            unknown: std::array::from_fn(|_| vec![0]),
-            unrecorded: std::array::from_fn(|_| vec![0]),
+            running: Measure::OF_USE.map(|m| measures.contains(&m).then(|| Running::new(n_groups))),
         };
         for sum in sums {
             let amounts = Measure::OF_USE.map(|m| sum.amounts.get(m));
@@ -204,39 +254,27 @@ impl UsePath {
                 continue;
             }
             if path.days.last() != Some(&sum.date) {
-                path.push_day(sum.date);
+                path.days.push(sum.date);
+                path.after.push(None);
+                for running in path.running.iter_mut().flatten() {
+                    running.push_day(n_groups);
+                }
             }
-            if let Some(after) = path.after.last_mut() {
+            if let (Some(after), Some(_)) = (path.after.last_mut(), sum.after) {
                 *after = [*after, sum.after].into_iter().flatten().min();
             }
-            for (i, amount) in amounts.into_iter().enumerate() {
-                let row = path.cumulative[i].len() - n_groups;
-                let count = |counts: &mut Vec<u32>| {
-                    *counts.last_mut().expect("never empty") += 1;
-                };
-                match amount {
-                    Some(amount) => path.cumulative[i][row + sum.group] += amount,
-                    None => count(&mut path.unknown[i]),
-                }
-                if !sum.recorded[i] {
-                    count(&mut path.unrecorded[i]);
+            for (i, running) in path.running.iter_mut().enumerate() {
+                if let Some(running) = running {
+                    running.add((n_groups, sum.group), amounts[i], sum.recorded[i]);
                 }
             }
         }
         path
     }
 
-    fn push_day(&mut self, date: NaiveDate) {
-        self.days.push(date);
-        self.after.push(None);
-        for i in 0..3 {
-            let from = self.cumulative[i].len() - self.n_groups;
-            self.cumulative[i].extend_from_within(from..);
-            for counts in [&mut self.unknown[i], &mut self.unrecorded[i]] {
-                let count = *counts.last().expect("never empty");
-                counts.push(count);
-            }
-        }
+    fn running(&self, measure: Measure) -> &Running {
+        let running = self.running[measure.index()].as_ref();
+        running.expect("a path is asked for the measures it was made for")
     }
 
     /// Days with any use.
@@ -252,25 +290,34 @@ impl UsePath {
     }
 
     /// Use by group between two counts of days, as far as it is known.
+    ///
+    /// # Panics
+    /// When the path was made for other measures.
     #[must_use]
     pub fn recorded(&self, measure: Measure, from: usize, to: usize) -> Vec<f64> {
-        let i = measure.index();
-        let row = |k: usize| &self.cumulative[i][k * self.n_groups..(k + 1) * self.n_groups];
+        let cumulative = &self.running(measure).cumulative;
+        let row = |k: usize| &cumulative[k * self.n_groups..(k + 1) * self.n_groups];
         row(to).iter().zip(row(from)).map(|(b, a)| b - a).collect()
     }
 
     /// Whether every day between two counts has its amount recorded.
+    ///
+    /// # Panics
+    /// When the path was made for other measures.
     #[must_use]
     pub fn is_recorded(&self, measure: Measure, from: usize, to: usize) -> bool {
-        let i = measure.index();
-        self.unrecorded[i][to] == self.unrecorded[i][from]
+        let unrecorded = &self.running(measure).unrecorded;
+        unrecorded[to] == unrecorded[from]
     }
 
     /// Whether every day between two counts has its amount recorded or filled in from rates.
+    ///
+    /// # Panics
+    /// When the path was made for other measures.
     #[must_use]
     pub fn is_known(&self, measure: Measure, from: usize, to: usize) -> bool {
-        let i = measure.index();
-        self.unknown[i][to] == self.unknown[i][from]
+        let unknown = &self.running(measure).unknown;
+        unknown[to] == unknown[from]
     }
 
     /// The count of days at the reading before the day of use number `k`, where that day's use was
@@ -288,6 +335,9 @@ impl UsePath {
     }
 
     /// The count of days at which the last use in `measure` before the count `to` had not begun.
+    ///
+    /// # Panics
+    /// When the path was made for other measures.
     #[must_use]
     pub fn before_last_use(&self, measure: Measure, from: usize, to: usize) -> usize {
         if measure == Measure::Days {

@@ -7,18 +7,25 @@
 use std::collections::HashMap;
 use std::hash::{BuildHasherDefault, Hasher};
 
+use polars_core::prelude::{ChunkedArray, PolarsNumericType};
+
 use crate::read::cell::{Cell, DAYS, LARGEST};
 use crate::read::header::Columns;
 use crate::read::parquet::{Batch, EPOCH, Values, in_a_day};
 use crate::record::check::LogCheck;
+use crate::record::usage::thousandths;
 use crate::units::Measure;
 
 use super::usage::{Spread, mark};
 
 /// A name that is missing or blank.
 const NONE: u32 = u32::MAX;
-/// An amount that is wrong; one that is not recorded is NaN.
-const WRONG: f64 = -1.0;
+/// An amount that no amount can be, among codes of thousandths.
+const WRONG: u32 = 1 << 31;
+/// An amount that thousandths do not hold.
+const OTHER: u32 = WRONG + 1;
+/// Bins and products whose pairs stand in a table: a damaged file may name any number.
+const MOST: usize = 1 << 10;
 
 /// Numbers by the sixteen bytes that stand for a text in a column.
 type Memo = HashMap<u128, u32, BuildHasherDefault<Fold>>;
@@ -45,26 +52,23 @@ impl Hasher for Fold {
     }
 }
 
-/// Numbers of names, kept from batch to batch.
+/// Numbers of names, kept from batch to batch, and room for the columns of one.
 #[derive(Default)]
 pub(super) struct Narrow {
-    machines: Memo,
-    products: Memo,
-    bins: Memo,
-    pairs: Memo,
-    /// Rows machine by machine, as what is known of a machine then stays at hand.
-    sorted: Vec<Sound>,
+    machines: Named,
+    products: Named,
+    bins: Named,
+    /// By bin, none being the first, and product.
+    pairs: Vec<Vec<u32>>,
+    days: Vec<u32>,
+    codes: [Vec<u32>; 3],
 }
 
-/// A row that is plainly sound.
-#[derive(Clone, Copy, Default)]
-struct Sound {
-    /// Its place in the batch.
-    index: u32,
-    day: u32,
-    machine: u32,
-    pair: u32,
-    amounts: [f64; 3],
+/// A column of names as numbers.
+#[derive(Default)]
+struct Named {
+    memo: Memo,
+    numbers: Vec<u32>,
 }
 
 impl Narrow {
@@ -77,198 +81,188 @@ impl Narrow {
         columns: &Columns,
         batch: &Batch<'_>,
     ) -> Option<Vec<u32>> {
+        let height = batch.height;
         let column = |name: &str| columns.index(name).map(|i| &batch.values[i]);
-        let days = days(column("date")?, batch.height)?;
-        let machines = numbers(
-            column("machine")?,
-            batch.height,
-            &mut self.machines,
-            &mut |name| log.machine(name),
-        )?;
-        let products = numbers(
-            column(what.column())?,
-            batch.height,
-            &mut self.products,
-            &mut |name| what.number(log, name),
-        )?;
-        let bins = match column("bin") {
-            Some(bins) => Some(numbers(bins, batch.height, &mut self.bins, &mut |name| {
+        days(column("date")?, height, &mut self.days)?;
+        self.machines
+            .read(column("machine")?, height, |name| log.machine(name))?;
+        self.products.read(column(what.column())?, height, |name| {
+            what.number(log, name)
+        })?;
+        self.bins
+            .read(column("bin").unwrap_or(&Values::Nothing), height, |name| {
                 log.bin(name)
-            })?),
-            None => None,
-        };
-        let mut amounts: [Option<Vec<f64>>; 3] = Default::default();
-        for of in columns
-            .amounts
-            .iter()
-            .filter(|a| a.measure != Measure::Days)
-        {
-            amounts[of.measure.index()] = Some(numeric(&batch.values[of.index], batch.height)?);
+            })?;
+        let mut amounts = [&Values::Nothing; 3];
+        for of in &columns.amounts {
+            if of.measure != Measure::Days {
+                amounts[of.measure.index()] = &batch.values[of.index];
+            }
         }
-        let amount =
-            |measure: usize, i: usize| amounts[measure].as_ref().map_or(f64::NAN, |a| a[i]);
-        let amounts = |i: usize| [amount(0, i), amount(1, i), amount(2, i)];
-        let is_sound =
-            |i: usize| days[i] != 0 && products[i] != NONE && !amounts(i).iter().any(|a| *a < 0.0);
-        let (mut next, left) = places(&machines, is_sound);
-        self.sorted.clear();
-        self.sorted
-            .resize(batch.height - left.len(), Sound::default());
-        let mut bad = left.iter().copied().peekable();
-        for (i, machine) in (0..).zip(&machines) {
-            if bad.next_if_eq(&i).is_some() {
+        for (values, codes) in amounts.iter().zip(&mut self.codes) {
+            numeric(values, height, codes)?;
+        }
+        let mut left = Vec::new();
+        for i in 0..height {
+            let (day, machine) = (self.days[i], self.machines.numbers[i]);
+            let (bin, product) = (self.bins.numbers[i], self.products.numbers[i]);
+            let codes = self.codes.each_ref().map(|codes| codes[i]);
+            if day == 0 || machine == NONE || product == NONE || codes.contains(&WRONG) {
+                left.push(i as u32);
                 continue;
             }
-            let at = i as usize;
-            let bin = bins.as_ref().map(|b| b[at]).filter(|b| *b != NONE);
-            let key = u128::from(products[at]) << 64 | bin.map_or(0, |b| 1 + u128::from(b));
-            let pair = *self
-                .pairs
-                .entry(key)
-                .or_insert_with(|| log.pair(bin, products[at]));
-            let place = &mut next[*machine as usize];
-            self.sorted[*place as usize] = Sound {
-                index: i,
-                day: days[at],
-                machine: *machine,
-                pair,
-                amounts: amounts(at),
-            };
-            *place += 1;
-        }
-        for sound in &self.sorted {
-            let index = sound.index as usize;
-            let mark = mark(columns, |column| batch.values[column].cell(index));
-            let what = (sound.machine, sound.pair);
-            log.row(
-                batch.first + sound.index,
-                sound.day,
-                what,
-                sound.amounts,
-                mark,
-            );
+            let what = (machine, self.pair(log, bin, product));
+            let row = batch.first + i as u32;
+            if columns.extra.is_empty() && !codes.contains(&OTHER) {
+                log.plain_row(row, day, what, codes);
+            } else {
+                let mark = mark(columns, |column| batch.values[column].cell(i));
+                log.row(
+                    row,
+                    day,
+                    what,
+                    amounts.map(|values| amount(values, i)),
+                    mark,
+                );
+            }
         }
         Some(left)
     }
-}
 
-/// For each machine where its first row goes, in an order machine by machine; and the places of
-/// rows that have no machine or are not sound.
-fn places(machines: &[u32], is_sound: impl Fn(usize) -> bool) -> (Vec<u32>, Vec<u32>) {
-    let mut left = Vec::new();
-    let mut next: Vec<u32> = Vec::new();
-    for (i, machine) in machines.iter().enumerate() {
-        if *machine == NONE || !is_sound(i) {
-            left.push(i as u32);
-            continue;
+    fn pair(&mut self, log: &mut LogCheck, bin: u32, product: u32) -> u32 {
+        // One more than none is zero.
+        let (of, at) = (bin.wrapping_add(1) as usize, product as usize);
+        if let Some(pair) = self.pairs.get(of).and_then(|pairs| pairs.get(at))
+            && *pair != NONE
+        {
+            return *pair;
         }
-        let machine = *machine as usize;
-        if next.len() <= machine {
-            next.resize(machine + 1, 0);
+        let pair = log.pair((bin != NONE).then_some(bin), product);
+        if MOST <= of.max(at) {
+            return pair;
         }
-        next[machine] += 1;
+        self.pairs.resize(self.pairs.len().max(of + 1), Vec::new());
+        let pairs = &mut self.pairs[of];
+        pairs.resize(pairs.len().max(at + 1), NONE);
+        pairs[at] = pair;
+        pair
     }
-    let mut sum = 0;
-    for count in &mut next {
-        sum += std::mem::replace(count, sum);
-    }
-    (next, left)
 }
 
 /// Days counted from the first of the common era; 0 for what is none.
-fn days(values: &Values, height: usize) -> Option<Vec<u32>> {
+fn days(values: &Values, height: usize, days: &mut Vec<u32>) -> Option<()> {
     let from_epoch = |days: i64| {
         u32::try_from(days + i64::from(EPOCH))
             .ok()
             .filter(|day| DAYS.contains(day))
             .unwrap_or(0)
     };
-    Some(match values {
-        Values::Day(days) => days
-            .iter()
-            .map(|day| day.map_or(0, |d| from_epoch(d.into())))
-            .collect(),
+    days.clear();
+    match values {
+        Values::Day(values) => each(values, days, 0, |day| from_epoch(day.into())),
         Values::Moment(moments, unit) => {
             let a_day = in_a_day(*unit);
-            let day = |m: i64| {
+            each(moments, days, 0, |m| {
                 if m.rem_euclid(a_day) == 0 {
                     from_epoch(m.div_euclid(a_day))
                 } else {
                     0
                 }
-            };
-            moments.iter().map(|m| m.map_or(0, day)).collect()
+            });
         }
-        Values::Nothing => vec![0; height],
+        Values::Nothing => days.resize(height, 0),
         _ => return None,
-    })
-}
-
-/// Numbers of the names in a column of text.
-fn numbers(
-    values: &Values,
-    height: usize,
-    memo: &mut Memo,
-    number: &mut dyn FnMut(&str) -> u32,
-) -> Option<Vec<u32>> {
-    let text = match values {
-        Values::Text(text) => text,
-        Values::Nothing => return Some(vec![NONE; height]),
-        Values::Constant(text) => {
-            let name = match Cell::text(text) {
-                Cell::Text(name) => number(&name),
-                _ => NONE,
-            };
-            return Some(vec![name; height]);
-        }
-        _ => return None,
-    };
-    let mut named = |text: &str| match Cell::text(text) {
-        Cell::Text(name) => number(&name),
-        _ => NONE,
-    };
-    let mut numbers = Vec::with_capacity(height);
-    let has_gaps = text.has_nulls();
-    // Longer texts are known by where they lie, which holds for one array only.
-    let mut long = Memo::default();
-    for array in text.downcast_iter() {
-        long.clear();
-        for (i, view) in array.views().iter().enumerate() {
-            if has_gaps && array.get(i).is_none() {
-                numbers.push(NONE);
-                continue;
-            }
-            let memo = if view.is_inline() {
-                &mut *memo
-            } else {
-                &mut long
-            };
-            let of_name = memo
-                .entry(view.as_u128())
-                .or_insert_with(|| named(array.value(i)));
-            numbers.push(*of_name);
-        }
     }
-    Some(numbers)
+    Some(())
 }
 
-/// Amounts: NaN where none is, [`WRONG`] for what no amount can be.
-fn numeric(values: &Values, height: usize) -> Option<Vec<f64>> {
-    let sound = |value: f64| {
+/// What `f` makes of every value of a column, and `none` where there is no value.
+fn each<T: PolarsNumericType>(
+    values: &ChunkedArray<T>,
+    to: &mut Vec<u32>,
+    none: u32,
+    f: impl Fn(T::Native) -> u32,
+) {
+    match values.cont_slice() {
+        Ok(values) => to.extend(values.iter().map(|v| f(*v))),
+        Err(_) => to.extend(values.iter().map(|v| v.map_or(none, &f))),
+    }
+}
+
+impl Named {
+    /// Numbers of the names in a column of text.
+    fn read(
+        &mut self,
+        values: &Values,
+        height: usize,
+        mut number: impl FnMut(&str) -> u32,
+    ) -> Option<()> {
+        let mut named = |text: &str| match Cell::text(text) {
+            Cell::Text(name) => number(&name),
+            _ => NONE,
+        };
+        self.numbers.clear();
+        let text = match values {
+            Values::Text(text) => text,
+            Values::Nothing => {
+                self.numbers.resize(height, NONE);
+                return Some(());
+            }
+            Values::Constant(text) => {
+                self.numbers.resize(height, named(text));
+                return Some(());
+            }
+            _ => return None,
+        };
+        let has_gaps = text.has_nulls();
+        // Longer texts are known by where they lie, which holds for one array only.
+        let mut long = Memo::default();
+        for array in text.downcast_iter() {
+            long.clear();
+            for (i, view) in array.views().iter().enumerate() {
+                if has_gaps && array.get(i).is_none() {
+                    self.numbers.push(NONE);
+                    continue;
+                }
+                let memo = if view.is_inline() {
+                    &mut self.memo
+                } else {
+                    &mut long
+                };
+                let of_name = memo
+                    .entry(view.as_u128())
+                    .or_insert_with(|| named(array.value(i)));
+                self.numbers.push(*of_name);
+            }
+        }
+        Some(())
+    }
+}
+
+/// Codes of thousandths, or [`OTHER`] for what they do not hold, or [`WRONG`].
+fn numeric(values: &Values, height: usize, codes: &mut Vec<u32>) -> Option<()> {
+    let code = |value: f64| {
         if (0.0..=LARGEST).contains(&value) {
-            value
+            thousandths(value).unwrap_or(OTHER)
         } else {
             WRONG
         }
     };
-    let whole = |value: i64| {
+    codes.clear();
+    match values {
+        Values::Number(values) => each(values, codes, NONE, code),
         // Larger ones are not exact, and above the largest amount in any case.
-        sound(value as f64)
-    };
-    Some(match values {
-        Values::Number(values) => values.iter().map(|v| v.map_or(f64::NAN, sound)).collect(),
-        Values::Whole(values) => values.iter().map(|v| v.map_or(f64::NAN, whole)).collect(),
-        Values::Nothing => vec![f64::NAN; height],
+        Values::Whole(values) => each(values, codes, NONE, |v| code(v as f64)),
+        Values::Nothing => codes.resize(height, NONE),
         _ => return None,
-    })
+    }
+    Some(())
+}
+
+/// An amount of a column of amounts; NaN where there is none.
+fn amount(values: &Values, index: usize) -> f64 {
+    match values.cell(index) {
+        Cell::Number(value) => value,
+        _ => f64::NAN,
+    }
 }

@@ -152,19 +152,34 @@ impl LogCheck {
         amounts: [f64; 3],
         mark: u64,
     ) {
+        if let Some(number) = self.admitted(row, day, (machine, pair)) {
+            self.gather
+                .push(number, day, (machine, pair), amounts, mark);
+        }
+    }
+
+    /// Takes in a row as [`Gather::push_plain`] does.
+    #[inline]
+    pub fn plain_row(&mut self, row: u32, day: u32, what: (u32, u32), codes: [u32; 3]) {
+        if let Some(number) = self.admitted(row, day, what) {
+            self.gather.push_plain(number, day, what, codes);
+        }
+    }
+
+    /// The number of a row among all; `None`: it is set aside.
+    #[inline]
+    fn admitted(&mut self, row: u32, day: u32, (machine, pair): (u32, u32)) -> Option<u32> {
         let time = self.times[machine as usize];
         if day < time.from || time.to < day || !self.known[pair as usize] {
             self.wrong(row, day, (machine, pair));
-            return;
+            return None;
         }
         self.later += u64::from(self.as_of < day);
         let begun = self.files.last().map_or(0, |(begun, _)| *begun);
         let number = begun + u64::from(row);
         self.last = self.last.max(number);
         // Four billion rows have numbers; of more, only equal ones would be told by a wrong row.
-        let number = number.min(u64::from(u32::MAX - 1)) as u32;
-        self.gather
-            .push(number, day, (machine, pair), amounts, mark);
+        Some(number.min(u64::from(u32::MAX - 1)) as u32)
     }
 
     #[cold]

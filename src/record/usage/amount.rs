@@ -57,6 +57,10 @@ pub(super) struct Others {
 }
 
 impl Others {
+    pub(super) fn is_empty(&self) -> bool {
+        self.odd.is_empty() && self.sums.is_empty()
+    }
+
     /// Memory is given back.
     pub(super) fn shrink(&mut self) {
         self.odd.shrink_to_fit();
@@ -130,9 +134,10 @@ impl Others {
 
 /// The code of an amount that is a whole number of thousandths, and not too large a one.
 ///
-/// `amount` is not negative; NaN stands for what is not recorded.
+/// `amount` is not negative; NaN stands for what is not recorded, and has a code of its own.
 #[inline]
-pub(super) fn thousandths(amount: f64) -> Option<u32> {
+#[must_use]
+pub fn thousandths(amount: f64) -> Option<u32> {
     let scaled = amount * PER_ONE + 0.5;
     if scaled < f64::from(ODD) {
         // Adding a half and cutting off rounds to the nearest; that it is exact is seen by going
@@ -143,6 +148,15 @@ pub(super) fn thousandths(amount: f64) -> Option<u32> {
         Some(UNKNOWN)
     } else {
         None
+    }
+}
+
+/// The amount of a code of thousandths; NaN where it is not recorded.
+pub(super) fn of_thousandths(code: u32) -> f64 {
+    if code == UNKNOWN {
+        f64::NAN
+    } else {
+        f64::from(code) / PER_ONE
     }
 }
 

@@ -124,6 +124,7 @@ impl<'a> Days<'a> {
         self.last.1
     }
 
+    #[inline]
     fn day(
         &mut self,
         store: &'a Store,
@@ -171,6 +172,7 @@ impl<'a> Days<'a> {
 impl<'a> Iterator for Days<'a> {
     type Item = DayUse<'a>;
 
+    #[inline]
     fn next(&mut self) -> Option<DayUse<'a>> {
         let (store, of) = self.of?;
         let cell = self.cell(of);

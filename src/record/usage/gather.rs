@@ -1,6 +1,8 @@
 //! Gathers usage rows into daily sums, in any order; until the log is read they wait packed.
 //!
-//! A row waits with those of its machine, in about fourteen bytes, until the log is read: no row of
+//! Rows are given to their machines by the hundred thousand, as what lies in memory for a machine is
+//! then fetched once for many of them.
+//! A row waits with those of its machine, in about twelve bytes, until the log is read: no row of
 //! the same day may be missing when they are added up and those entered twice are found. An amount
 //! that thousandths do not hold has eight bytes more; so has a row where the log has columns of its
 //! own, for what they say.
@@ -10,6 +12,7 @@ use std::collections::HashMap;
 use rayon::prelude::*;
 
 use super::amount::{self, Exact, Others, UNKNOWN};
+use super::arrivals::Arrivals;
 use super::names::{Names, places};
 use super::pages::{Cell, Rows, Sums};
 use super::store::{DayCell, MachineUse, Pair, Store};
@@ -18,6 +21,8 @@ use super::store::{DayCell, MachineUse, Pair, Store};
 const SEVERAL: u32 = u32::MAX;
 /// Rows of one day, bin and product that are held against each other one by one.
 const FEW: usize = 8;
+/// Machines that a thread sees to at a time.
+const SHARE: usize = 256;
 
 /// Rows of one machine.
 #[derive(Clone, Debug, Default)]
@@ -29,6 +34,15 @@ struct Heap {
 }
 
 impl Heap {
+    fn take(&mut self, cells: &[Cell], pairs: &[(Pair, bool)]) {
+        let without_bin = cells
+            .iter()
+            .filter(|c| pairs[c.pair as usize].0.bin.is_none());
+        self.without_bin += without_bin.count() as u64;
+        self.rows += cells.len() as u64;
+        self.waiting.extend(cells);
+    }
+
     /// The finished days of use, and the rows entered twice, each with the earlier one.
     fn finish(self, marks: &[u64], pairs: &[u32]) -> (MachineUse, Vec<(u32, u32)>) {
         let mut cells = self.waiting.unpacked();
@@ -45,11 +59,11 @@ impl Heap {
             let same = cells[from..].iter().take_while(|c| c.key() == key).count();
             let group = from..from + same;
             cells[kept] = if same == 1 {
-                let codes = cells[from].codes;
-                Cell {
-                    codes: codes.map(|code| self.others.moved(code, &mut others)),
-                    ..cells[from]
+                let mut cell = cells[from];
+                if !self.others.is_empty() {
+                    cell.codes = cell.codes.map(|c| self.others.moved(c, &mut others));
                 }
+                cell
             } else {
                 self.find_twins(&cells[group.clone()], marks, &mut twins);
                 self.together(&cells[group], &mut others)
@@ -84,10 +98,18 @@ impl Heap {
     /// Rows equal to an earlier one; `cells` are of one day, bin and product, sorted by row.
     fn find_twins(&self, cells: &[Cell], marks: &[u64], twins: &mut Vec<(u32, u32)>) {
         if cells.len() <= FEW {
+            // Codes of thousandths are equal where amounts are.
+            let is_plain = self.others.is_empty() && marks.is_empty();
+            let is_equal = |a: &Cell, b: &Cell| {
+                if is_plain {
+                    a.codes == b.codes
+                } else {
+                    self.rest(a, marks) == self.rest(b, marks)
+                }
+            };
             for (i, cell) in cells.iter().enumerate().skip(1) {
-                let rest = self.rest(cell, marks);
                 let mut before = cells[..i].iter();
-                if let Some(first) = before.find(|c| self.rest(c, marks) == rest) {
+                if let Some(first) = before.find(|c| is_equal(c, cell)) {
                     twins.push((cell.row, first.row));
                 }
             }
@@ -149,6 +171,7 @@ pub struct Gather {
     /// With whether any row of it was added: others were met in rows that were set aside.
     pair_list: Vec<(Pair, bool)>,
     heaps: Vec<Heap>,
+    arrivals: Arrivals,
     /// Internal units in one of the log's, by measure; the first file's hold for the log.
     factors: Option<[f64; 3]>,
     /// Which measures of the file now read are in the units of the log.
@@ -233,29 +256,74 @@ impl Gather {
             self.marks.resize(self.marks.len().max(place + 1), 0);
             self.marks[place] = mark;
         }
-        let heap = &mut self.heaps[machine as usize];
         let mut codes = [UNKNOWN; 3];
         for (i, (code, amount)) in codes.iter_mut().zip(amounts).enumerate() {
             *code = match amount::thousandths(amount) {
                 Some(plain) if self.in_units[i] || plain == UNKNOWN => plain,
-                _ => heap.others.keep(amount * self.file_factors[i]),
+                _ => {
+                    let others = &mut self.heaps[machine as usize].others;
+                    others.keep(amount * self.file_factors[i])
+                }
             };
         }
-        let (Pair { bin, .. }, used) = &mut self.pair_list[pair as usize];
-        heap.without_bin += u64::from(bin.is_none());
-        *used = true;
-        let cell = Cell {
-            day,
-            pair,
-            row,
-            codes,
-        };
-        heap.rows += 1;
-        heap.waiting.push(&cell);
+        self.arrive(
+            machine,
+            Cell {
+                day,
+                pair,
+                row,
+                codes,
+            },
+        );
+    }
+
+    /// Adds a row whose amounts are [`thousandths`](amount::thousandths) or not recorded, and which
+    /// is told from others by nothing else.
+    #[inline]
+    pub fn push_plain(&mut self, row: u32, day: u32, (machine, pair): (u32, u32), codes: [u32; 3]) {
+        if self.in_units == [true; 3] {
+            self.arrive(
+                machine,
+                Cell {
+                    day,
+                    pair,
+                    row,
+                    codes,
+                },
+            );
+        } else {
+            let amounts = codes.map(amount::of_thousandths);
+            self.push(row, day, (machine, pair), amounts, 0);
+        }
+    }
+
+    #[inline]
+    fn arrive(&mut self, machine: u32, cell: Cell) {
+        self.pair_list[cell.pair as usize].1 = true;
+        if self.arrivals.push(machine, cell) {
+            self.give();
+        }
+    }
+
+    /// Gives the machines the rows that have arrived.
+    #[cold]
+    fn give(&mut self) {
+        let pairs = &self.pair_list;
+        let arrivals = self.arrivals.sorted(self.heaps.len());
+        let heaps = self.heaps.par_iter_mut().enumerate();
+        heaps.with_min_len(SHARE).for_each(|(machine, heap)| {
+            let cells = arrivals.of(machine);
+            if !cells.is_empty() {
+                heap.take(cells, pairs);
+            }
+        });
+        self.arrivals.clear();
     }
 
     /// The daily sums, and rows that are equal to an earlier one, each with that one, in order.
-    pub(super) fn finish(self) -> (Store, Vec<(u32, u32)>) {
+    pub(super) fn finish(mut self) -> (Store, Vec<(u32, u32)>) {
+        self.give();
+        self.arrivals = Arrivals::default();
         let mut used_products = vec![false; self.products.len()];
         let mut used_bins = vec![false; self.bins.len()];
         for (pair, _) in self.pair_list.iter().filter(|(_, used)| *used) {

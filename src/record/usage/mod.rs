@@ -4,6 +4,7 @@
 //! on an earlier day, or for some machines only, without being copied.
 
 mod amount;
+mod arrivals;
 mod days;
 mod gather;
 mod names;
@@ -19,6 +20,7 @@ use crate::units::Measure;
 use amount::Exact;
 use store::{MachineUse, Store};
 
+pub use amount::thousandths;
 pub use days::{DayUse, Days};
 pub use gather::Gather;
 

@@ -5,14 +5,25 @@ use super::store::DayCell;
 
 /// Bytes of a page: small, as there is one that is not full for every machine.
 const SIZE: usize = 4096;
-/// Bytes that one packed row may take: two of lengths, and four for each of six numbers.
-const MOST: usize = 2 + 6 * 4;
 /// Bytes of a daily sum.
 const OF_SUM: usize = 5 * 4;
 /// Daily sums in a page.
 const PER_PAGE: usize = SIZE / OF_SUM;
 
+/// Most rows of a block.
+const BLOCK: usize = 64;
+/// Rows that are worth a block of their own at the end of a page.
+const FEW: usize = 8;
+/// Bytes of the head of a block: widths and the number of rows, and the first row's day and number.
+const HEAD: usize = 3 * 4;
+/// Numbers of a row.
+const NUMBERS: usize = 6;
+/// Bits for the width of one number in bytes, of which there are zero to four.
+const WIDTH: usize = 3;
+
 type Page = Box<[u8]>;
+/// The numbers of a block's rows, column by column.
+type Columns = [[u32; BLOCK]; NUMBERS];
 
 fn page() -> Page {
     vec![0; SIZE].into_boxed_slice()
@@ -28,7 +39,7 @@ fn word(page: &[u8], at: usize) -> u32 {
 }
 
 /// A row of the log, by numbers: day, bin and product, its own number, codes of amounts.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub(super) struct Cell {
     pub(super) day: u32,
     pub(super) pair: u32,
@@ -36,84 +47,149 @@ pub(super) struct Cell {
     pub(super) codes: [u32; 3],
 }
 
-/// Rows one after the other, about fourteen bytes each: numbers without their leading zeros, days
-/// and rows as steps from the row before.
+/// Rows in blocks, about twelve bytes each: numbers lie column by column, in as many bytes as the
+/// widest of the block needs, days and rows as steps from the row before.
 #[derive(Clone, Debug, Default)]
 pub(super) struct Rows {
     pages: Vec<Page>,
     /// Place in the last page.
     at: usize,
-    day: u32,
-    row: u32,
     len: usize,
 }
 
 impl Rows {
-    #[inline]
-    pub(super) fn push(&mut self, cell: &Cell) {
-        if self.pages.is_empty() || SIZE < self.at + MOST {
+    pub(super) fn extend(&mut self, cells: &[Cell]) {
+        for few in cells.chunks(BLOCK) {
+            self.push(few);
+        }
+        self.len += cells.len();
+    }
+
+    /// Adds a block, in two where only a part of it has room in the page.
+    fn push(&mut self, cells: &[Cell]) {
+        let Some(first) = cells.first() else { return };
+        let columns = columns(cells, first);
+        let widths = columns.map(|numbers| {
+            let all = numbers[..cells.len()].iter().fold(0, |all, n| all | n);
+            (u32::BITS - all.leading_zeros()).div_ceil(8) as usize
+        });
+        let of_row: usize = widths.iter().sum();
+        if self.pages.is_empty() || SIZE < self.at + HEAD + of_row * cells.len() {
+            let room = SIZE.saturating_sub(self.at + HEAD) / of_row.max(1);
+            if !self.pages.is_empty() && FEW <= room {
+                self.push(&cells[..room]);
+                return self.push(&cells[room..]);
+            }
             self.pages.push(page());
             self.at = 0;
         }
         let Some(page) = self.pages.last_mut() else {
             return;
         };
-        let [a, b, c] = cell.codes;
-        // What is not recorded has the highest code, and takes least as zero.
-        let numbers = [
-            cell.day.wrapping_sub(self.day),
-            cell.row.wrapping_sub(self.row),
-            cell.pair,
-            a.wrapping_add(1),
-            b.wrapping_add(1),
-            c.wrapping_add(1),
-        ];
-        let bytes = &mut page[self.at..self.at + MOST];
-        let (mut at, mut lengths) = (2, 0_u16);
-        for (i, number) in numbers.into_iter().enumerate() {
-            let more = (number | 1).ilog2() / 8;
-            put(bytes, at, number);
-            lengths |= (more as u16) << (2 * i);
-            at += 1 + more as usize;
+        let mut head = cells.len() as u32;
+        for width in widths {
+            head = head << WIDTH | width as u32;
         }
-        bytes[..2].copy_from_slice(&lengths.to_le_bytes());
-        self.at += at;
-        (self.day, self.row) = (cell.day, cell.row);
-        self.len += 1;
+        for (i, number) in [head, first.day, first.row].into_iter().enumerate() {
+            put(page, self.at + 4 * i, number);
+        }
+        self.at += HEAD;
+        for (numbers, width) in columns.iter().zip(widths) {
+            let end = self.at + width * cells.len();
+            write(&numbers[..cells.len()], width, &mut page[self.at..end]);
+            self.at = end;
+        }
     }
 
     /// Every row, in the order they came.
     pub(super) fn unpacked(&self) -> Vec<Cell> {
         let mut cells = Vec::with_capacity(self.len);
-        let mut pages = self.pages.iter();
-        let (mut page, mut start): (&[u8], _) = (&[], SIZE);
-        let (mut day, mut row) = (0_u32, 0_u32);
-        for _ in 0..self.len {
-            if SIZE < start + MOST {
-                (page, start) = (pages.next().map_or(&[][..], |p| &p[..]), 0);
+        let mut columns = [[0; BLOCK]; NUMBERS];
+        for page in &self.pages {
+            let mut at = 0;
+            while at + HEAD <= SIZE {
+                let [mut head, mut day, mut row] = [0, 4, 8].map(|i| word(page, at + i));
+                let count = (head >> (NUMBERS * WIDTH)) as usize;
+                if count == 0 {
+                    break;
+                }
+                head <<= u32::BITS as usize - NUMBERS * WIDTH;
+                at += HEAD;
+                for numbers in &mut columns {
+                    let width = (head >> (u32::BITS as usize - WIDTH)) as usize;
+                    head <<= WIDTH;
+                    let end = at + width * count;
+                    read(&page[at..end], width, &mut numbers[..count]);
+                    at = end;
+                }
+                let [days, rows, pairs, a, b, c] = &columns;
+                cells.extend((0..count).map(|i| {
+                    day = day.wrapping_add(days[i]);
+                    row = row.wrapping_add(rows[i]);
+                    Cell {
+                        day,
+                        pair: pairs[i],
+                        row,
+                        codes: [a[i], b[i], c[i]].map(|code| code.wrapping_sub(1)),
+                    }
+                }));
             }
-            let bytes = &page[start..start + MOST];
-            let mut lengths = u16::from_le_bytes([bytes[0], bytes[1]]);
-            let mut at = 2;
-            let numbers: [u32; 6] = std::array::from_fn(|_| {
-                let more = lengths & 3;
-                lengths >>= 2;
-                let number = word(bytes, at) & (u32::MAX >> (24 - 8 * u32::from(more)));
-                at += 1 + usize::from(more);
-                number
-            });
-            let [days, rows, pair, a, b, c] = numbers;
-            start += at;
-            day = day.wrapping_add(days);
-            row = row.wrapping_add(rows);
-            cells.push(Cell {
-                day,
-                pair,
-                row,
-                codes: [a, b, c].map(|code| code.wrapping_sub(1)),
-            });
         }
         cells
+    }
+}
+
+fn columns(cells: &[Cell], first: &Cell) -> Columns {
+    let mut columns = [[0; BLOCK]; NUMBERS];
+    let (mut day, mut row) = (first.day, first.row);
+    for (i, cell) in cells.iter().enumerate() {
+        let [a, b, c] = cell.codes;
+        // What is not recorded has the highest code, and takes least as zero.
+        let numbers = [
+            cell.day.wrapping_sub(day),
+            cell.row.wrapping_sub(row),
+            cell.pair,
+            a.wrapping_add(1),
+            b.wrapping_add(1),
+            c.wrapping_add(1),
+        ];
+        (day, row) = (cell.day, cell.row);
+        for (column, number) in columns.iter_mut().zip(numbers) {
+            column[i] = number;
+        }
+    }
+    columns
+}
+
+fn write(numbers: &[u32], width: usize, bytes: &mut [u8]) {
+    fn of<const W: usize>(numbers: &[u32], bytes: &mut [u8]) {
+        for (bytes, number) in bytes.as_chunks_mut::<W>().0.iter_mut().zip(numbers) {
+            bytes.copy_from_slice(&number.to_le_bytes()[..W]);
+        }
+    }
+    match width {
+        0 => {}
+        1 => of::<1>(numbers, bytes),
+        2 => of::<2>(numbers, bytes),
+        3 => of::<3>(numbers, bytes),
+        _ => of::<4>(numbers, bytes),
+    }
+}
+
+fn read(bytes: &[u8], width: usize, numbers: &mut [u32]) {
+    fn of<const W: usize>(bytes: &[u8], numbers: &mut [u32]) {
+        for (bytes, number) in bytes.as_chunks::<W>().0.iter().zip(numbers) {
+            let mut four = [0; 4];
+            four[..W].copy_from_slice(bytes);
+            *number = u32::from_le_bytes(four);
+        }
+    }
+    match width {
+        0 => numbers.fill(0),
+        1 => of::<1>(bytes, numbers),
+        2 => of::<2>(bytes, numbers),
+        3 => of::<3>(bytes, numbers),
+        _ => of::<4>(bytes, numbers),
     }
 }
 
@@ -131,20 +207,18 @@ impl Sums {
         let len = sums.len();
         pages.resize_with(len.div_ceil(PER_PAGE), page);
         pages.shrink_to_fit();
-        let mut new = Self { pages, len };
-        for (i, sum) in sums.enumerate() {
-            new.set(i, sum);
+        let places = pages
+            .iter_mut()
+            .flat_map(|page| page.as_chunks_mut::<OF_SUM>().0);
+        for (bytes, sum) in places.zip(sums) {
+            *bytes = packed(sum);
         }
-        new
+        Self { pages, len }
     }
 
     fn set(&mut self, index: usize, sum: DayCell) {
         let (page, at) = place(index);
-        let bytes = &mut self.pages[page][at..at + OF_SUM];
-        let [a, b, c] = sum.codes;
-        for (i, number) in [sum.day, sum.pair, a, b, c].into_iter().enumerate() {
-            put(bytes, 4 * i, number);
-        }
+        self.pages[page][at..at + OF_SUM].copy_from_slice(&packed(sum));
     }
 
     pub(super) fn len(&self) -> usize {
@@ -195,6 +269,20 @@ impl PartialEq for Sums {
     }
 }
 
+fn packed(sum: DayCell) -> [u8; OF_SUM] {
+    let [a, b, c] = sum.codes;
+    let mut bytes = [0; OF_SUM];
+    for (four, number) in bytes
+        .as_chunks_mut::<4>()
+        .0
+        .iter_mut()
+        .zip([sum.day, sum.pair, a, b, c])
+    {
+        *four = number.to_le_bytes();
+    }
+    bytes
+}
+
 fn place(index: usize) -> (usize, usize) {
     (index / PER_PAGE, index % PER_PAGE * OF_SUM)
 }
@@ -217,10 +305,17 @@ mod tests {
             .collect();
         let mut rows = Rows::default();
         assert_eq!(rows.unpacked(), []);
-        for cell in &cells {
-            rows.push(cell);
+        let (mut rest, mut count) = (&cells[..], 0);
+        while !rest.is_empty() {
+            let (now, later) = rest.split_at((count % 150).min(rest.len()));
+            rows.extend(now);
+            (rest, count) = (later, count + 1);
         }
         assert_eq!(rows.unpacked(), cells);
+        // Columns that say nothing take no room.
+        let mut empty = Rows::default();
+        empty.extend(&[Cell::default(); 3]);
+        assert_eq!(empty.unpacked(), [Cell::default(); 3]);
     }
 
     #[test]
