@@ -20,6 +20,9 @@ use crate::model::posterior::Draws;
 /// Plays of a batch.
 pub const BATCH: usize = 100;
 
+/// Far above what rounding does to a cumulative hazard, far below what anybody could tell.
+const ROUNDING: f64 = 1e-9;
+
 type Column = [f64; BATCH];
 
 /// Draws of one family's parameters as plays need them.
@@ -114,10 +117,19 @@ impl<'a> FamilyBatch<'a> {
                 }
             }
         }
+        let ahead = self.effective(ahead);
+        let mut to_come = [0.0; BATCH];
+        let lives = hazards::Lives {
+            distribution: draws.distribution,
+            shape: &self.shape,
+            ln_scale: &ln_scale,
+        };
+        lives.at(&ahead, &mut to_come);
         MachineBatch {
             family: self,
             ln_scale,
-            ahead: self.effective(ahead),
+            ahead,
+            to_come: to_come.map(|h| h * (1.0 + ROUNDING)),
             strikes: self.rates.map(|rate| rate * clock),
         }
     }
@@ -141,6 +153,8 @@ pub(super) struct MachineBatch<'a> {
     ln_scale: Column,
     /// Effective exposure to come.
     ahead: Column,
+    /// Cumulative hazard of a new part over it.
+    to_come: Column,
     /// Strikes to be expected.
     strikes: Column,
 }
@@ -155,6 +169,7 @@ impl MachineBatch<'_> {
             ln_scale: self.ln_scale[k],
             factors: Cow::Borrowed(family.lives.factors(family.draw(k))),
             rate: family.rates[k],
+            to_come: self.to_come[k],
         }
     }
 

@@ -19,6 +19,9 @@ pub(crate) struct Life<'a> {
     pub(super) factors: Cow<'a, [f64]>,
     /// Damage, by its clock.
     pub(super) rate: f64,
+    /// Cumulative hazard of a new part over all use to come: one that draws more outlasts it.
+    /// Infinite where that is not worked out.
+    pub(super) to_come: f64,
 }
 
 /// When a part is next changed, as far as chance has settled it.
@@ -54,6 +57,7 @@ impl Life<'_> {
             ln_scale: theta[1] + draws.effect(draw, machine, z),
             factors: factors(theta).collect(),
             rate,
+            to_come: f64::INFINITY,
         }
     }
 
@@ -80,10 +84,14 @@ impl Life<'_> {
         (self.ln_scale + self.distribution.inverse(h) / self.shape).exp()
     }
 
-    /// A new part's life.
+    /// A new part's life; infinite where it outlasts all use to come.
     fn draw_new(&self, rng: &mut ChaCha8Rng) -> f64 {
         let e: f64 = Exp1.sample(rng);
-        self.life_at(e)
+        if self.to_come < e {
+            f64::INFINITY
+        } else {
+            self.life_at(e)
+        }
     }
 
     /// What is left of a part in service.
@@ -194,7 +202,7 @@ impl Life<'_> {
         let mut from = 0;
         loop {
             let worn_on = self.day_of(seen, from, wear_at);
-            let struck_on = from + clock[from..].partition_point(|c| *c < damage_at);
+            let struck_on = struck_on(clock, from, damage_at);
             let day = worn_on.min(struck_on);
             if clock.len() <= day {
                 return;
@@ -216,14 +224,28 @@ impl Life<'_> {
         if days <= from || !worn(days - 1) {
             return days;
         }
+        // Days differ little in size: most often it is the day that their mean points to.
+        let begun = if from == 0 {
+            0.0
+        } else {
+            self.effective(seen.path.at(from - 1))
+        };
+        let share = (wear_at - begun) / (self.effective(seen.path.at(days - 1)) - begun);
         let (mut low, mut high) = (from, days - 1);
+        let mut look = (from + (share * (days - from) as f64) as usize).min(high);
+        let mut near = true;
         while low < high {
-            let mid = low.midpoint(high);
-            if worn(mid) {
-                high = mid;
+            if worn(look) {
+                high = look;
             } else {
-                low = mid + 1;
+                low = look + 1;
             }
+            look = match (near, high == look) {
+                (true, true) => high.saturating_sub(1).max(low),
+                (true, false) => low,
+                _ => low.midpoint(high),
+            };
+            near = false;
         }
         low
     }
@@ -232,6 +254,14 @@ impl Life<'_> {
         let e: f64 = Exp1.sample(rng);
         e / self.rate
     }
+}
+
+/// First day from `from` on at whose end the clock is at `damage_at` or later.
+fn struck_on(clock: &[f64], from: usize, damage_at: f64) -> usize {
+    if clock.last().is_none_or(|last| *last < damage_at) {
+        return clock.len();
+    }
+    from + clock[from..].partition_point(|c| *c < damage_at)
 }
 
 /// Wear factors of one draw, the reference first.

@@ -14,6 +14,35 @@ pub(crate) struct Lives<'a> {
 }
 
 impl Lives<'_> {
+    /// Cumulative hazards at exposures `x`, into `at`, of the same length.
+    pub(crate) fn at(self, x: &[f64], at: &mut [f64]) {
+        match self.distribution {
+            Distribution::Weibull | Distribution::Exponential => vector::dispatch(
+                #[inline(always)]
+                || {
+                    let n = at.len();
+                    let (shape, ln_scale, x) = (&self.shape[..n], &self.ln_scale[..n], &x[..n]);
+                    for i in 0..n {
+                        at[i] = exp_moderate(shape[i] * (ln(x[i]) - ln_scale[i]));
+                    }
+                },
+            ),
+            Distribution::Lognormal => {
+                for (i, at) in at.iter_mut().enumerate() {
+                    *at = self.lognormal(i, x[i]);
+                }
+            }
+        }
+    }
+
+    fn lognormal(self, i: usize, x: f64) -> f64 {
+        if x <= 0.0 {
+            return 0.0;
+        }
+        let t = self.shape[i] * (x.ln() - self.ln_scale[i]);
+        self.distribution.cumulative(t).value
+    }
+
     /// Cumulative hazards at exposures `from`, into `at`, and how far they rise over `ahead` more,
     /// into `rise`; all of one length.
     pub(crate) fn rises(self, from: &[f64], ahead: &[f64], at: &mut [f64], rise: &mut [f64]) {
@@ -35,16 +64,8 @@ impl Lives<'_> {
             ),
             Distribution::Lognormal => {
                 for i in 0..at.len() {
-                    let hazard = |x: f64| {
-                        let t = self.shape[i] * (x.ln() - self.ln_scale[i]);
-                        if 0.0 < x {
-                            self.distribution.cumulative(t).value
-                        } else {
-                            0.0
-                        }
-                    };
-                    at[i] = hazard(from[i]);
-                    rise[i] = hazard(from[i] + ahead[i]) - at[i];
+                    at[i] = self.lognormal(i, from[i]);
+                    rise[i] = self.lognormal(i, from[i] + ahead[i]) - at[i];
                 }
             }
         }

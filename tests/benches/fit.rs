@@ -13,6 +13,7 @@
 
 #[path = "fit/data.rs"]
 mod data;
+mod watch;
 
 use std::time::{Duration, Instant};
 
@@ -25,6 +26,8 @@ use wearcast::model::fit::{self, Fit};
 use wearcast::model::likelihood::{Derivatives, Likelihood};
 use wearcast::model::newton::Search;
 use wearcast::model::{Distribution, Observations};
+
+use watch::Watch;
 
 const SIZES: [usize; 5] = [100, 1_000, 10_000, 100_000, 1_000_000];
 const GROUPS: [usize; 3] = [3, 6, 10];
@@ -116,37 +119,6 @@ fn resampled(lives: &Observations, full: &Fit, seed: u64) -> Vec<[f64; 2]> {
             },
         )
         .collect()
-}
-
-/// Processor seconds of all threads where the system tells them, else by the clock.
-struct Watch {
-    cpu: Option<f64>,
-    wall: Instant,
-}
-
-impl Watch {
-    fn cpu() -> Option<f64> {
-        let mut nanoseconds = 0.0;
-        for task in std::fs::read_dir("/proc/self/task").ok()? {
-            let text = std::fs::read_to_string(task.ok()?.path().join("schedstat")).ok()?;
-            nanoseconds += text.split(' ').next()?.parse::<f64>().ok()?;
-        }
-        Some(nanoseconds * 1e-9)
-    }
-
-    fn start() -> Self {
-        Self {
-            cpu: Self::cpu(),
-            wall: Instant::now(),
-        }
-    }
-
-    fn stop(&self) -> f64 {
-        match (self.cpu, Self::cpu()) {
-            (Some(from), Some(to)) => to - from,
-            _ => self.wall.elapsed().as_secs_f64(),
-        }
-    }
 }
 
 /// Median of five measurements of at least a third of a second each.

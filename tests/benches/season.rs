@@ -1,7 +1,7 @@
 //! How long a season takes to be played, and how that grows with the number of machines.
 //!
 //! `cargo bench --bench season` measures by the clock. `cargo bench --bench season -- --plain FOLDER PLAYS`
-//! plays the fleet in FOLDER and prints nanoseconds of a position's season and the mean number of
+//! plays the fleet in FOLDER and prints nanoseconds of processor time of a position's season and the mean number of
 //! changes; `season.py` beside this file writes that folder and runs general-purpose tools
 //! on the same fleet. `-- --passes N` plays N batches of a thousand machines, for a count of instructions.
 
@@ -11,8 +11,9 @@
     reason = "a bench reads its data and prints what it found"
 )]
 
+mod watch;
+
 use std::path::Path;
-use std::time::Instant;
 
 use chrono::{Days, NaiveDate};
 use divan::{Bencher, black_box};
@@ -34,6 +35,8 @@ use wearcast::model::posterior::Draws;
 use wearcast::record::{Extra, Product, UsageLog};
 use wearcast::units::Measure;
 use wearcast::wear::Groups;
+
+use watch::Watch;
 
 const POSITIONS: usize = 12;
 /// Days of work in the season.
@@ -264,9 +267,9 @@ fn plain(folder: &Path, plays: usize) {
     let fleet = Fleet::read(folder);
     let laid_out = LaidOut::new(&fleet);
     let batches = plays.div_ceil(PLAYS_OF_BATCH);
-    let start = Instant::now();
+    let watch = Watch::start();
     let changes = laid_out.changes(batches);
-    let seconds = start.elapsed().as_secs_f64();
+    let seconds = watch.stop();
     let seasons = (batches * PLAYS_OF_BATCH * laid_out.in_service.units.len()) as f64;
     let a_play = changes as f64 / (batches * PLAYS_OF_BATCH) as f64;
     println!("nanoseconds,changes");
