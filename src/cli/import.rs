@@ -22,7 +22,7 @@ const TASK_FILES: [&str; 2] = ["xml", "bin"];
 const FEED_FILES: [&str; 2] = ["xml", "json"];
 
 pub(super) fn run(args: &ImportArgs, out: Out<'_>, err: Out<'_>) -> Result<ExitStatus, CliError> {
-    output::check_beside(&args.into, &args.target, err)?;
+    output::check_beside(&args.into, &args.target)?;
     match args.kind {
         ImportKind::Taskdata => task_data(args, out, err),
         ImportKind::Telematics => feed(args, out, err),

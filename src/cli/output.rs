@@ -11,7 +11,7 @@ use super::CliError;
 use super::args::{Format, Target};
 use super::whole::{self, Whole};
 use crate::plot::Picture;
-use crate::read::{self, Among};
+use crate::read;
 
 /// A result in every form it has.
 pub(super) struct Forms<'a> {
@@ -94,30 +94,15 @@ fn file_bytes(forms: &Forms<'_>, path: &Path) -> Result<Vec<u8>, CliError> {
 
 const NOTHING_TO_FORCE: &str = "`--force` needs a file to replace: name it with `--out`";
 
-/// The same for results of the records in a folder: none takes the place of these, and one that will
-/// be taken for them is remarked on.
-pub(super) fn check_beside(
-    dir: &Path,
-    target: &impl AsRef<Target>,
-    err: &mut dyn Write,
-) -> Result<(), CliError> {
-    if let Some(path) = &target.as_ref().out {
-        match read::among_records(dir, path)? {
-            Among::InPlace => {
-                return Err(CliError::Write {
-                    path: path.display().to_string(),
-                    why: "it would take the place of records; name a file in another folder"
-                        .to_owned(),
-                });
-            }
-            Among::Mistaken => writeln!(
-                err,
-                "`{}` lies among the records, and the next command will take it for records; \
-                 better name a file in another folder",
-                path.display()
-            )?,
-            Among::Apart => {}
-        }
+/// The same for results of the records in a folder: they never take the place of these.
+pub(super) fn check_beside(dir: &Path, target: &impl AsRef<Target>) -> Result<(), CliError> {
+    if let Some(path) = &target.as_ref().out
+        && read::is_among_records(dir, path)?
+    {
+        return Err(CliError::Write {
+            path: path.display().to_string(),
+            why: "it would take the place of records; name a file in another folder".to_owned(),
+        });
     }
     check(target)
 }

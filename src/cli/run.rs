@@ -84,7 +84,7 @@ fn read_folder(dir: &Path, choices: &Choices) -> Result<(Families, Reading), Cli
 }
 
 fn check(args: &Shared, out: Out<'_>, err: Out<'_>) -> Result<ExitStatus, CliError> {
-    output::check_beside(&args.dir, &args.choices, err)?;
+    output::check_beside(&args.dir, &args.choices)?;
     let (_, reading) = read_folder(&args.dir, &args.choices)?;
     // A second look at every row costs time, and is taken where something is wrong.
     let thorough = !reading.problems.is_empty();
@@ -138,7 +138,7 @@ fn study(
     choices: &Choices,
     err: Out<'_>,
 ) -> Result<Option<(Study, Vec<Account>)>, CliError> {
-    output::check_beside(dir, choices, err)?;
+    output::check_beside(dir, choices)?;
     let (families, reading) = read_folder(dir, choices)?;
     if tell_problems(&reading.problems, choices.set_aside, err)? {
         return Ok(None);

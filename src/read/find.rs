@@ -197,8 +197,7 @@ pub(super) fn folder_with(dir: &Path, usage_sums: Option<&Path>) -> Result<Folde
             homes.entry(Table::Usage).or_default().extend(parts);
         }
     }
-    let several_books = 1 < books.len();
-    let book = workbook(&books, &mapping, &mut homes, &mut problems)?;
+    let (book, several_books) = workbook(&books, &mapping, &mut homes, &mut problems)?;
     if let Some(path) = usage_sums {
         let (sums, told) = parts::sums(path)?;
         problems.extend(told);
@@ -273,26 +272,39 @@ pub(super) fn strangers(dir: &Path, folder: &Folder) -> Result<Vec<(String, Foun
     Ok(list)
 }
 
+/// The only workbook of records, and whether there are several; those of results are passed over.
 fn workbook(
     books: &[PathBuf],
     mapping: &Mapping,
     homes: &mut BTreeMap<Table, Vec<Found>>,
     problems: &mut Vec<Problem>,
-) -> Result<Option<Book>, ReadError> {
-    let [path] = books else {
-        if let [first, rest @ ..] = books {
-            let names: Vec<String> = rest.iter().map(|path| quoted(&file_name(path))).collect();
-            problems.push(whole(
-                Severity::Problem,
-                &file_name(first),
-                ProblemKind::TwoPlaces,
-                format!("another workbook beside it: {}", names.join(", ")),
-                "one workbook in a records folder; move the others away",
-            ));
+) -> Result<(Option<Book>, bool), ReadError> {
+    let mut first = None;
+    let mut others = Vec::new();
+    for path in books {
+        let book = Book::open(path);
+        if book.as_ref().is_ok_and(Book::holds_results) {
+            problems.push(of_results(&file_name(path)));
+        } else if first.is_none() {
+            first = Some((path, book));
+        } else {
+            others.push(quoted(&file_name(path)));
         }
-        return Ok(None);
+    }
+    let Some((path, book)) = first else {
+        return Ok((None, false));
     };
-    let book = Book::open(path)?;
+    if !others.is_empty() {
+        problems.push(whole(
+            Severity::Problem,
+            &file_name(path),
+            ProblemKind::TwoPlaces,
+            format!("another workbook beside it: {}", others.join(", ")),
+            "one workbook in a records folder; move the others away",
+        ));
+        return Ok((None, true));
+    }
+    let book = book?;
     for sheet in book.sheets() {
         let source = format!("{}, sheet {sheet}", file_name(path));
         match mapping
@@ -307,7 +319,17 @@ fn workbook(
             None => problems.push(no_table(&source)),
         }
     }
-    Ok(Some(book))
+    Ok((Some(book), false))
+}
+
+fn of_results(source: &str) -> Problem {
+    whole(
+        Severity::Remark,
+        source,
+        ProblemKind::MissingTable,
+        "a workbook of results",
+        "records; ignored",
+    )
 }
 
 /// Keeps the tables that are in one place.

@@ -5,6 +5,7 @@ use std::path::{Path, PathBuf};
 use super::error::ReadError;
 use super::find::{self, Home};
 use super::mapping;
+use super::xlsx::Book;
 use crate::record::Table;
 
 /// Where a table is.
@@ -69,43 +70,24 @@ pub fn records_held(dir: &Path) -> Result<Vec<String>, ReadError> {
     Ok(files.map(|path| find::file_name(&path)).collect())
 }
 
-/// What a file of results would be to the records of a folder.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Among {
-    /// It lies elsewhere, or has a name that is passed over.
-    Apart,
-    /// It would be read as records the next time.
-    Mistaken,
-    /// It would take the place of records.
-    InPlace,
-}
-
-/// What a file of that name would be to the records of a folder.
+/// Whether a file of results would take the place of records of a folder.
 ///
 /// # Errors
 /// [`ReadError`] when the folder, its workbook or its `columns.toml` cannot be read.
-pub fn among_records(dir: &Path, file: &Path) -> Result<Among, ReadError> {
+pub fn is_among_records(dir: &Path, file: &Path) -> Result<bool, ReadError> {
     let above = file.parent().filter(|above| !above.as_os_str().is_empty());
     let above = above.unwrap_or(Path::new(".")).canonicalize();
     if !matches!((dir.canonicalize(), above), (Ok(a), Ok(b)) if a == b) {
-        return Ok(Among::Apart);
+        return Ok(false);
     }
     let name = find::file_name(file);
     let stem = file.file_stem().unwrap_or_default().to_string_lossy();
-    let in_place = match find::extension(file).as_str() {
-        "xlsx" if file.exists() => {
-            let homes = find::folder(dir)?.tables;
-            homes.values().any(|f| matches!(f.home, Home::Sheet(_)))
-        }
-        "xlsx" => return Ok(Among::Mistaken),
+    Ok(match find::extension(file).as_str() {
+        // Whatever it holds; a workbook that nobody can open may be the only copy of something.
+        "xlsx" => file.exists() && !Book::open(file).is_ok_and(|book| book.holds_results()),
         "csv" if find::table_named(&stem).is_some() || find::is_kept_beside(&name) => true,
         "csv" | "txt" => mapping::read(dir)?.0.table_of_file(&name).is_some(),
-        _ => return Ok(Among::Apart),
-    };
-    Ok(match (in_place, find::extension(file).as_str()) {
-        (true, _) => Among::InPlace,
-        (false, "xlsx") => Among::Mistaken,
-        (false, _) => Among::Apart,
+        _ => false,
     })
 }
 

@@ -12,7 +12,7 @@ use std::path::{Path, PathBuf};
 use calamine::{DataRef, Reader, SheetType, Xlsx};
 use chrono::NaiveDateTime;
 
-use crate::record::ProblemKind;
+use crate::record::{ProblemKind, results};
 
 use super::caught::caught;
 use super::cell::{Cell, Wrong};
@@ -63,6 +63,12 @@ impl Book {
             .filter(|s| s.typ == SheetType::WorkSheet)
             .map(|s| s.name.clone())
             .collect()
+    }
+
+    /// Whether it is marked as a workbook of results.
+    pub(super) fn holds_results(&self) -> bool {
+        let names = self.inner.defined_names().iter();
+        names.map(|(name, _)| name).any(|n| n == results::NAME)
     }
 
     /// Reads a sheet into a sink.

@@ -7,8 +7,10 @@
 pub mod check;
 pub mod formula;
 pub mod problem;
+pub mod results;
 mod settings;
 pub mod usage;
+mod words;
 
 use std::collections::BTreeMap;
 
@@ -17,6 +19,7 @@ use chrono::NaiveDate;
 pub use problem::{Account, Place, Problem, ProblemKind, RuleCount, Severity};
 pub use settings::{Settings, SettingsError};
 pub use usage::{Stretch, UsageLog, UsageRow};
+pub use words::{Critical, MeterKind, Reason};
 
 /// The tables a records folder may hold.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -163,29 +166,6 @@ pub struct Position {
     pub extra: Extra,
 }
 
-/// What a part's failure does to the machine.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Critical {
-    /// The machine stops.
-    Stops,
-    /// It works on, worse.
-    Degrades,
-    /// Looks only.
-    Cosmetic,
-}
-
-impl Critical {
-    /// The word in the records.
-    #[must_use]
-    pub fn name(self) -> &'static str {
-        match self {
-            Self::Stops => "stops",
-            Self::Degrades => "degrades",
-            Self::Cosmetic => "cosmetic",
-        }
-    }
-}
-
 /// A line of the parts list.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Part {
@@ -232,50 +212,6 @@ pub struct Product {
     pub group: String,
     /// Unknown columns.
     pub extra: Extra,
-}
-
-/// Why a part was taken out.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
-pub enum Reason {
-    /// Worn to its limit.
-    Worn,
-    /// Broke from wear.
-    Broken,
-    /// Changed while still serviceable.
-    Planned,
-    /// Outside cause: struck, bent, fire.
-    Damage,
-    /// Changed for a better one.
-    Upgrade,
-}
-
-impl Reason {
-    /// Every reason.
-    pub const ALL: [Self; 5] = [
-        Self::Worn,
-        Self::Broken,
-        Self::Planned,
-        Self::Damage,
-        Self::Upgrade,
-    ];
-
-    /// The word in the records.
-    #[must_use]
-    pub fn name(self) -> &'static str {
-        match self {
-            Self::Worn => "worn",
-            Self::Broken => "broken",
-            Self::Planned => "planned",
-            Self::Damage => "damage",
-            Self::Upgrade => "upgrade",
-        }
-    }
-
-    /// Whether the life ended by wear.
-    #[must_use]
-    pub fn is_wear(self) -> bool {
-        matches!(self, Self::Worn | Self::Broken)
-    }
 }
 
 /// A part taken out and another fitted.
@@ -372,44 +308,6 @@ pub struct StockRow {
     pub due: Option<NaiveDate>,
     /// Unknown columns.
     pub extra: Extra,
-}
-
-/// What a meter counts.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
-pub enum MeterKind {
-    /// Hours with the spinners on.
-    Hours,
-    /// Acres.
-    Acres,
-    /// Short tons.
-    Tons,
-    /// Hours of the engine.
-    EngineHours,
-    /// Miles.
-    Miles,
-}
-
-impl MeterKind {
-    /// Every kind.
-    pub const ALL: [Self; 5] = [
-        Self::Hours,
-        Self::Acres,
-        Self::Tons,
-        Self::EngineHours,
-        Self::Miles,
-    ];
-
-    /// The word in the records.
-    #[must_use]
-    pub fn name(self) -> &'static str {
-        match self {
-            Self::Hours => "hours",
-            Self::Acres => "acres",
-            Self::Tons => "tons",
-            Self::EngineHours => "engine_hours",
-            Self::Miles => "miles",
-        }
-    }
 }
 
 /// What a meter of a machine showed on a day: a count over the machine's life.

@@ -24,6 +24,7 @@ mod words;
 use rust_xlsxwriter::{DocProperties, Workbook};
 
 use super::BudgetReport;
+use crate::record::results;
 use page::kept;
 pub use stock::stock;
 use styles::Styles;
@@ -93,6 +94,12 @@ pub fn budget(report: &BudgetReport) -> Result<Vec<u8>, XlsxError> {
         live::tables::write(&mut workbook, &styles, layout)?;
         live::names(&mut workbook, layout)?;
     }
+    saved(&mut workbook)
+}
+
+/// The bytes of a workbook of results, marked as one.
+fn saved(workbook: &mut Workbook) -> Result<Vec<u8>, XlsxError> {
+    kept(workbook.define_name(results::NAME, "=TRUE"))?;
     kept(workbook.save_to_buffer())
 }
 

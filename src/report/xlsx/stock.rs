@@ -10,7 +10,7 @@ use rust_xlsxwriter::{DocProperties, Workbook};
 
 use super::page::kept;
 use super::styles::Styles;
-use super::{XlsxError, assumptions, rows, text};
+use super::{XlsxError, assumptions, rows, saved, text};
 use crate::report::stock::StockReport;
 
 /// The bytes of the desk's workbook; to write them to a file is the caller's.
@@ -47,7 +47,7 @@ pub fn stock(report: &StockReport) -> Result<Vec<u8>, XlsxError> {
         &report.header,
     )?;
     rows::sheet(&mut workbook, &styles, report.into(), &report.account)?;
-    kept(workbook.save_to_buffer())
+    saved(&mut workbook)
 }
 
 /// `season 2027 (1 Nov 2026 to 31 Oct 2027)`.
