@@ -127,17 +127,10 @@ impl UseSums {
     /// The use a position sees: of its bin, or all of its machine's.
     #[must_use]
     pub fn path(&self, machine: &str, bin: Option<&str>) -> UsePath {
-        self.path_in(machine, bin, &Measure::OF_USE)
-    }
-
-    /// The same in some measures of use only, which takes less time; of the others the path knows
-    /// nothing.
-    #[must_use]
-    pub fn path_in(&self, machine: &str, bin: Option<&str>, measures: &[Measure]) -> UsePath {
         let seen = self
             .of_machine(machine)
             .filter(|d| bin.is_none() || d.bin == bin);
-        UsePath::new(seen, self.n_groups, measures)
+        UsePath::new(seen, self.n_groups)
     }
 }
 
@@ -188,8 +181,8 @@ pub struct UsePath {
     /// For each day whose use was read off a meter, the day of the reading before.
     after: Vec<Option<NaiveDate>>,
     n_groups: usize,
-    /// For each measure of use that is asked for, its running sums.
-    running: [Option<Running>; 3],
+    /// For each measure of use, its running sums.
+    running: [Running; 3],
 }
 
 /// Running sums of one measure of use.
@@ -237,16 +230,12 @@ impl Running {
 }
 
 impl UsePath {
-    fn new<'a>(
-        sums: impl Iterator<Item = DaySum<'a>>,
-        n_groups: usize,
-        measures: &[Measure],
-    ) -> Self {
+    fn new<'a>(sums: impl Iterator<Item = DaySum<'a>>, n_groups: usize) -> Self {
         let mut path = Self {
             days: Vec::new(),
             after: Vec::new(),
             n_groups,
-            running: Measure::OF_USE.map(|m| measures.contains(&m).then(|| Running::new(n_groups))),
+            running: std::array::from_fn(|_| Running::new(n_groups)),
         };
         for sum in sums {
             let amounts = Measure::OF_USE.map(|m| sum.amounts.get(m));
@@ -256,7 +245,7 @@ impl UsePath {
             if path.days.last() != Some(&sum.date) {
                 path.days.push(sum.date);
                 path.after.push(None);
-                for running in path.running.iter_mut().flatten() {
+                for running in &mut path.running {
                     running.push_day(n_groups);
                 }
             }
@@ -264,17 +253,10 @@ impl UsePath {
                 *after = [*after, sum.after].into_iter().flatten().min();
             }
             for (i, running) in path.running.iter_mut().enumerate() {
-                if let Some(running) = running {
-                    running.add((n_groups, sum.group), amounts[i], sum.recorded[i]);
-                }
+                running.add((n_groups, sum.group), amounts[i], sum.recorded[i]);
             }
         }
         path
-    }
-
-    fn running(&self, measure: Measure) -> &Running {
-        let running = self.running[measure.index()].as_ref();
-        running.expect("a path is asked for the measures it was made for")
     }
 
     /// Days with any use.
@@ -290,33 +272,24 @@ impl UsePath {
     }
 
     /// Use by group between two counts of days, as far as it is known.
-    ///
-    /// # Panics
-    /// When the path was made for other measures.
     #[must_use]
     pub fn recorded(&self, measure: Measure, from: usize, to: usize) -> Vec<f64> {
-        let cumulative = &self.running(measure).cumulative;
+        let cumulative = &self.running[measure.index()].cumulative;
         let row = |k: usize| &cumulative[k * self.n_groups..(k + 1) * self.n_groups];
         row(to).iter().zip(row(from)).map(|(b, a)| b - a).collect()
     }
 
     /// Whether every day between two counts has its amount recorded.
-    ///
-    /// # Panics
-    /// When the path was made for other measures.
     #[must_use]
     pub fn is_recorded(&self, measure: Measure, from: usize, to: usize) -> bool {
-        let unrecorded = &self.running(measure).unrecorded;
+        let unrecorded = &self.running[measure.index()].unrecorded;
         unrecorded[to] == unrecorded[from]
     }
 
     /// Whether every day between two counts has its amount recorded or filled in from rates.
-    ///
-    /// # Panics
-    /// When the path was made for other measures.
     #[must_use]
     pub fn is_known(&self, measure: Measure, from: usize, to: usize) -> bool {
-        let unknown = &self.running(measure).unknown;
+        let unknown = &self.running[measure.index()].unknown;
         unknown[to] == unknown[from]
     }
 
@@ -335,9 +308,6 @@ impl UsePath {
     }
 
     /// The count of days at which the last use in `measure` before the count `to` had not begun.
-    ///
-    /// # Panics
-    /// When the path was made for other measures.
     #[must_use]
     pub fn before_last_use(&self, measure: Measure, from: usize, to: usize) -> usize {
         if measure == Measure::Days {

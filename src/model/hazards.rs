@@ -96,6 +96,9 @@ mod tests {
         for (rise, expected) in rise.iter().zip(expected) {
             assert!((rise - expected).abs() < 1e-13, "{rise}, {expected}");
         }
+        let mut alone = [f64::NAN; 3];
+        lives(Distribution::Weibull).at(&from, &mut alone);
+        assert_eq!(alone.map(f64::to_bits), at.map(f64::to_bits));
         lives(Distribution::Lognormal).rises(&[1_000.0, 0.0, 700.0], &[0.0; 3], &mut at, &mut rise);
         for (at, expected) in at.iter().zip([2_f64.ln(), 0.0, 2_f64.ln()]) {
             assert!((at - expected).abs() < 1e-12, "{at}, {expected}");

@@ -286,7 +286,7 @@ fn exposures(folder: &Path, of_lives: &Path, measures: &[Measure]) -> f64 {
     let tables: Vec<Vec<f64>> = of_machines
         .into_par_iter()
         .map(|(machine, lives)| {
-            let path = sums.path_in(machine, None, measures);
+            let path = sums.path(machine, None);
             let mut table = Vec::with_capacity(lives.len() * n_groups * measures.len());
             for (_, fitted, removed) in lives {
                 let (from, to) = (

@@ -49,7 +49,7 @@ def tools(baselines, folder, sizes, reps):
         if r["tool"] == "scipy L-BFGS grad":
             found["B " + r["case"], int(r["n"]), 1] = float(r["median_s"]), float(r["loglik"])
     large = ",".join(str(n) for n in sizes if 1000 <= n)
-    for r in rows(run("c_cumexp.py", "--n", large, "--tools", "numba-newton"), "n,P,tool"):
+    for r in rows(run("c_cumexp.py", "--n", large, "--tools", "numba-newton"), "n,P,tool") if large else []:
         found["C", int(r["n"]), int(r["P"])] = float(r["median_s"]), float(r["loglik"])
     for r in rows(run("e_bootstrap.py", "--n", "30,300", "--tools", "numpy"), "n,tool"):
         found["E", int(r["n"]), 1] = float(r["median_s"]), None

@@ -196,7 +196,7 @@ struct Line {
 }
 
 fn study(machines: usize, spread: f64, gauge: Option<f64>, fleets: u64) -> Line {
-    let first = 1_000 * machines as u64 + 1_000_000 * asked("WEARCAST_SEED", 0);
+    let first = 1_000 * machines as u64 + 1_000_000 * asked("WEARCAST_SEED").unwrap_or(0);
     let scores: Vec<Score> = (0..fleets)
         .into_par_iter()
         .map(|i| score(machines, spread, gauge, first + i))
@@ -219,16 +219,16 @@ fn study(machines: usize, spread: f64, gauge: Option<f64>, fleets: u64) -> Line 
 }
 
 /// A number from the environment, for longer runs.
-fn asked(name: &str, usual: u64) -> u64 {
-    let text = std::env::var(name).ok();
-    text.and_then(|n| n.parse().ok()).unwrap_or(usual)
+fn asked(name: &str) -> Option<u64> {
+    std::env::var(name).ok()?.parse().ok()
 }
 
 /// The bound is no bound unless it is true itself.
 #[test]
 #[expect(clippy::print_stdout, reason = "read by who runs it longer")]
 fn one_who_knows_the_truth_is_right_on_average_and_as_often_as_promised() {
-    let (fleets, machines) = (asked("WEARCAST_FLEETS", 600), asked("WEARCAST_MACHINES", 3));
+    let fleets = asked("WEARCAST_FLEETS").unwrap_or(600);
+    let machines = asked("WEARCAST_MACHINES").unwrap_or(3);
     let each: Vec<(Best, f64)> = (0..fleets)
         .into_par_iter()
         .map(|i| {
@@ -261,13 +261,9 @@ fn one_who_knows_the_truth_is_right_on_average_and_as_often_as_promised() {
     reason = "the table is what the full study is run for"
 )]
 fn intervals_hold_what_they_promise() {
-    let full: Option<u64> = std::env::var("WEARCAST_FLEETS")
-        .ok()
-        .and_then(|n| n.parse().ok());
+    let full = asked("WEARCAST_FLEETS");
     let fleets = full.unwrap_or(24);
-    let only: Option<usize> = std::env::var("WEARCAST_MACHINES")
-        .ok()
-        .and_then(|n| n.parse().ok());
+    let only = asked("WEARCAST_MACHINES").map(|n| n as usize);
     let sizes: &[usize] = match (only, full) {
         (Some(size), _) => &[size],
         (None, Some(_)) => &[3, 30, 300],
@@ -309,10 +305,7 @@ fn intervals_hold_what_they_promise() {
     reason = "the table is what the full study is run for"
 )]
 fn measured_fleets_have_narrower_budgets_that_still_hold() {
-    let full: Option<u64> = std::env::var("WEARCAST_FLEETS")
-        .ok()
-        .and_then(|n| n.parse().ok());
-    let fleets = full.unwrap_or(16);
+    let fleets = asked("WEARCAST_FLEETS").unwrap_or(16);
     let blind = study(3, 0.2, None, fleets);
     let seen = study(3, 0.2, Some(0.04), fleets);
     println!("gauge  money in 80 %  pieces in 80 %   bias  CRPS of money");

@@ -4,38 +4,16 @@ use std::io::Write;
 
 use polars_core::prelude::{Column, DataFrame, DataType, IntoColumn, NamedFrom, Series, TimeUnit};
 use polars_io::parquet::write::ParquetWriter;
-use rust_xlsxwriter::{Format, Workbook};
 use wearcast::family::Families;
 use wearcast::read::{self, ReadError};
 use wearcast::record::{ProblemKind, Severity};
 
+use crate::fuzz::targets::seeds;
 use crate::read::{Folder, GOOD};
 
 /// The good tables as sheets of one workbook; numbers and dates typed where they look like it.
 pub(crate) fn workbook(folder: &Folder, name: &str, tables: &[(&str, &str)]) {
-    let date = Format::new().set_num_format("yyyy-mm-dd");
-    let mut book = Workbook::new();
-    for (table, text) in tables {
-        let sheet = book
-            .add_worksheet()
-            .set_name(table.trim_end_matches(".csv"))
-            .expect("a sheet name");
-        for (row, line) in text.lines().enumerate() {
-            for (column, cell) in line.split(',').enumerate() {
-                let (row, column) = (row as u32, column as u16);
-                if let Ok(day) = cell.parse::<chrono::NaiveDate>() {
-                    sheet
-                        .write_with_format(row, column, &day, &date)
-                        .expect("a date");
-                } else if let Ok(number) = cell.parse::<f64>() {
-                    sheet.write(row, column, number).expect("a number");
-                } else {
-                    sheet.write(row, column, cell).expect("text");
-                }
-            }
-        }
-    }
-    book.save(folder.path().join(name)).expect("a workbook");
+    std::fs::write(folder.path().join(name), seeds::book(tables)).expect("a workbook");
 }
 
 fn parquet(folder: &Folder, name: &str, columns: Vec<Column>) {

@@ -266,15 +266,7 @@ impl Gather {
                 }
             };
         }
-        self.arrive(
-            machine,
-            Cell {
-                day,
-                pair,
-                row,
-                codes,
-            },
-        );
+        self.arrive(row, day, (machine, pair), codes);
     }
 
     /// Adds a row whose amounts are [`thousandths`](amount::thousandths) or not recorded, and which
@@ -282,15 +274,7 @@ impl Gather {
     #[inline]
     pub fn push_plain(&mut self, row: u32, day: u32, (machine, pair): (u32, u32), codes: [u32; 3]) {
         if self.in_units == [true; 3] {
-            self.arrive(
-                machine,
-                Cell {
-                    day,
-                    pair,
-                    row,
-                    codes,
-                },
-            );
+            self.arrive(row, day, (machine, pair), codes);
         } else {
             let amounts = codes.map(amount::of_thousandths);
             self.push(row, day, (machine, pair), amounts, 0);
@@ -298,8 +282,14 @@ impl Gather {
     }
 
     #[inline]
-    fn arrive(&mut self, machine: u32, cell: Cell) {
-        self.pair_list[cell.pair as usize].1 = true;
+    fn arrive(&mut self, row: u32, day: u32, (machine, pair): (u32, u32), codes: [u32; 3]) {
+        self.pair_list[pair as usize].1 = true;
+        let cell = Cell {
+            day,
+            pair,
+            row,
+            codes,
+        };
         if self.arrivals.push(machine, cell) {
             self.give();
         }

@@ -204,7 +204,7 @@ pub(super) fn parquet() -> Vec<Vec<u8>> {
 }
 
 /// A workbook of these tables, numbers and dates typed where they look like it.
-fn book(tables: &[(&str, &str)]) -> Vec<u8> {
+pub(crate) fn book(tables: &[(&str, &str)]) -> Vec<u8> {
     let date = Format::new().set_num_format("yyyy-mm-dd");
     let mut book = Workbook::new();
     for (table, text) in tables {
