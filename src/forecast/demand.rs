@@ -75,9 +75,9 @@ pub struct Desk {
 }
 
 /// Plays: the standard error of a fill rate is below half a percent.
-const PLAYS: usize = 3_000;
+const PLAYS: usize = 24 * BATCH;
 /// Plays that show when a part is busiest.
-const SCOUTS: usize = 300;
+const SCOUTS: usize = 3 * BATCH;
 /// Plays the season and adds up the pieces.
 #[must_use]
 pub fn demands(game: Game<'_>, desk: &Desk) -> Demands {

@@ -60,7 +60,7 @@ impl LeftByDraw {
         let mut rng = ChaCha8Rng::seed_from_u64(seed ^ name_hash(&name));
         let mut samples = Vec::with_capacity(draws.len() * per_draw);
         for draw in 0..draws.len() {
-            let life = Life::new(draws, draw, place, &mut rng, 0.0);
+            let life = Life::new(draws, draw, place, &mut rng);
             let crossing = life.crossing(unit, paths.get(draw))?;
             for k in 0..per_draw {
                 let share: f64 = rng.random();
@@ -70,11 +70,35 @@ impl LeftByDraw {
         Some(Self { samples, per_draw })
     }
 
-    /// What is left in one play.
+    /// What is left in one play. Any few plays in turn take their samples from all shares alike.
     #[must_use]
     pub fn of_play(&self, number: usize) -> f64 {
         let n_draws = self.samples.len() / self.per_draw;
         let (round, draw) = (number / n_draws, number % n_draws);
-        self.samples[draw * self.per_draw + round % self.per_draw]
+        self.samples[draw * self.per_draw + (round + draw) % self.per_draw]
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::LeftByDraw;
+
+    /// Every sample in as many plays as any other, and every share in as many of a few plays in turn.
+    #[test]
+    fn plays_take_all_shares_alike() {
+        let (draws, per_draw) = (10, 5);
+        let left = LeftByDraw {
+            samples: (0..draws * per_draw).map(|i| i as f64).collect(),
+            per_draw,
+        };
+        let mut seen: Vec<f64> = (0..draws * per_draw).map(|n| left.of_play(n)).collect();
+        for few in seen.chunks(per_draw) {
+            let mut shares: Vec<usize> = few.iter().map(|s| *s as usize % per_draw).collect();
+            shares.sort_unstable();
+            shares.dedup();
+            assert_eq!(shares.len(), per_draw, "{few:?}");
+        }
+        seen.sort_by(f64::total_cmp);
+        assert_eq!(seen, left.samples);
     }
 }

@@ -1,8 +1,11 @@
 //! The coming season: planned use, what is in service, and what will have to be replaced.
 
 mod batch;
+mod chance;
 pub mod damage;
+mod days;
 pub mod demand;
+mod ends;
 pub mod measured;
 pub mod path;
 pub mod plan;
@@ -14,6 +17,7 @@ pub mod renewal;
 pub mod replay;
 pub mod season;
 pub mod service;
+pub mod shares;
 pub mod simulate;
 pub mod summary;
 mod typical;

@@ -5,7 +5,7 @@ use std::borrow::Cow;
 use rand_chacha::ChaCha8Rng;
 use rand_distr::{Distribution as _, Exp1};
 
-use super::unit::{Age, SeenPath, Unit};
+use super::unit::{Age, Unit};
 use crate::degradation::{Crossing, LifePrior, PathDraw};
 use crate::model::Distribution;
 use crate::model::posterior::Draws;
@@ -17,20 +17,6 @@ pub(crate) struct Life<'a> {
     pub(super) ln_scale: f64,
     /// Wear factors, the reference first.
     pub(super) factors: Cow<'a, [f64]>,
-    /// Damage, by its clock.
-    pub(super) rate: f64,
-    /// Cumulative hazard of a new part over all use to come: one that draws more outlasts it.
-    /// Infinite where that is not worked out.
-    pub(super) to_come: f64,
-}
-
-/// When a part is next changed, as far as chance has settled it.
-#[derive(Clone, Copy, Debug)]
-pub(super) struct Next {
-    /// Effective exposure ahead at which it wears out.
-    pub(super) wear_at: f64,
-    /// Use on the clock of damage ahead at which it is struck.
-    pub(super) damage_at: f64,
 }
 
 impl Life<'_> {
@@ -43,7 +29,6 @@ impl Life<'_> {
         draw: usize,
         machine: Option<usize>,
         rng: &mut ChaCha8Rng,
-        rate: f64,
     ) -> Life<'static> {
         let theta = draws.get(draw);
         let z = if machine.is_none() && draws.spread(draw).is_some() {
@@ -56,8 +41,6 @@ impl Life<'_> {
             shape: theta[0].exp(),
             ln_scale: theta[1] + draws.effect(draw, machine, z),
             factors: factors(theta).collect(),
-            rate,
-            to_come: f64::INFINITY,
         }
     }
 
@@ -80,18 +63,8 @@ impl Life<'_> {
     }
 
     /// Exposure at which the cumulative hazard is `h`.
-    pub(super) fn life_at(&self, h: f64) -> f64 {
+    fn life_at(&self, h: f64) -> f64 {
         (self.ln_scale + self.distribution.inverse(h) / self.shape).exp()
-    }
-
-    /// A new part's life; infinite where it outlasts all use to come.
-    fn draw_new(&self, rng: &mut ChaCha8Rng) -> f64 {
-        let e: f64 = Exp1.sample(rng);
-        if self.to_come < e {
-            f64::INFINITY
-        } else {
-            self.life_at(e)
-        }
     }
 
     /// What is left of a part in service.
@@ -183,85 +156,6 @@ impl Life<'_> {
         }
         high
     }
-
-    /// Runs one place through the days to come; `event(day, worn)` for each replacement that counts.
-    ///
-    /// - `next`: how the part now there ends.
-    pub(super) fn run(
-        &self,
-        seen: &SeenPath,
-        next: Next,
-        rng: &mut ChaCha8Rng,
-        mut event: impl FnMut(usize, bool),
-    ) {
-        let clock = &seen.path.clock;
-        let Next {
-            mut wear_at,
-            mut damage_at,
-        } = next;
-        let mut from = 0;
-        loop {
-            let worn_on = self.day_of(seen, from, wear_at);
-            let struck_on = struck_on(clock, from, damage_at);
-            let day = worn_on.min(struck_on);
-            if clock.len() <= day {
-                return;
-            }
-            if seen.path.counts[day] {
-                event(day, worn_on <= struck_on);
-            }
-            wear_at = self.effective(seen.path.at(day)) + self.draw_new(rng);
-            damage_at = clock[day] + self.draw_damage(rng);
-            from = day + 1;
-        }
-    }
-
-    /// First day from `from` on at whose end the exposure is `wear_at` or more. Few parts wear out in
-    /// a season, so the days are looked at as they are needed: the last one first.
-    fn day_of(&self, seen: &SeenPath, from: usize, wear_at: f64) -> usize {
-        let days = seen.path.dates.len();
-        let worn = |k: usize| wear_at <= self.effective(seen.path.at(k));
-        if days <= from || !worn(days - 1) {
-            return days;
-        }
-        // Days differ little in size: most often it is the day that their mean points to.
-        let begun = if from == 0 {
-            0.0
-        } else {
-            self.effective(seen.path.at(from - 1))
-        };
-        let share = (wear_at - begun) / (self.effective(seen.path.at(days - 1)) - begun);
-        let (mut low, mut high) = (from, days - 1);
-        let mut look = (from + (share * (days - from) as f64) as usize).min(high);
-        let mut near = true;
-        while low < high {
-            if worn(look) {
-                high = look;
-            } else {
-                low = look + 1;
-            }
-            look = match (near, high == look) {
-                (true, true) => high.saturating_sub(1).max(low),
-                (true, false) => low,
-                _ => low.midpoint(high),
-            };
-            near = false;
-        }
-        low
-    }
-
-    pub(super) fn draw_damage(&self, rng: &mut ChaCha8Rng) -> f64 {
-        let e: f64 = Exp1.sample(rng);
-        e / self.rate
-    }
-}
-
-/// First day from `from` on at whose end the clock is at `damage_at` or later.
-fn struck_on(clock: &[f64], from: usize, damage_at: f64) -> usize {
-    if clock.last().is_none_or(|last| *last < damage_at) {
-        return clock.len();
-    }
-    from + clock[from..].partition_point(|c| *c < damage_at)
 }
 
 /// Wear factors of one draw, the reference first.

@@ -15,10 +15,11 @@ use rand_distr::{Distribution as _, Poisson};
 pub use super::batch::BATCH as PLAYS_OF_BATCH;
 use super::batch::{BATCH, DrawnLives, FamilyBatch, MachineBatch};
 use super::damage::{EventRate, SinglePieces};
+use super::ends::Room;
 use super::measured::{self, LeftByDraw};
 use super::plan::Plan;
-use super::play::Life;
 use super::season::Season;
+use super::shares::Shares;
 use super::unit::{InService, SeenPath, Unit};
 use crate::model::assess::{Assessment, name_hash};
 use crate::units::Measure;
@@ -77,8 +78,8 @@ pub struct Event<'a> {
     pub money: f64,
     /// Whether labor of its own is in it.
     pub labor: bool,
-    /// Shares of the money by product group, in the order of [`crate::wear::Groups::names`].
-    pub shares: &'a [f64],
+    /// Shares of the money by product group.
+    pub shares: Shares<'a>,
 }
 
 /// Everything a play looks up, worked out once.
@@ -230,7 +231,7 @@ impl<'a> Plays<'a> {
                 pieces: due.pieces,
                 money: self.money(due.line, due.pieces, due.labor),
                 labor: due.labor,
-                shares: &self.acre_shares[due.machine],
+                shares: Shares::Given(&self.acre_shares[due.machine]),
             });
         }
     }
@@ -276,6 +277,7 @@ impl<'a> Plays<'a> {
                 Some(FamilyBatch::new(lives, batch * BATCH, &rates.damage))
             })
             .collect();
+        let mut room = Room::new();
         for path in &self.paths {
             let seen = &self.game.in_service.paths[path.number];
             let Some(family) = &families[seen.family] else {
@@ -288,7 +290,7 @@ impl<'a> Plays<'a> {
             let lives = family.on_machine(path.known_machine, ahead, clock, &mut rng);
             let singles = rates[seen.family].singles.as_ref();
             for place in path.units.clone() {
-                self.run(place, seen, &lives, &mut rng, &mut enter);
+                self.run(place, seen, &lives, (&mut rng, &mut room), &mut enter);
                 if let Some(singles) = singles {
                     self.run_singles(place, seen, singles, &mut rng, &mut enter);
                 }
@@ -302,28 +304,21 @@ impl<'a> Plays<'a> {
         place: usize,
         seen: &SeenPath,
         lives: &MachineBatch<'_>,
-        rng: &mut ChaCha8Rng,
+        (rng, room): (&mut ChaCha8Rng, &mut Room),
         enter: &mut impl FnMut(usize, &Event<'_>),
     ) {
         let unit = self.order[place];
-        let struck = &self.clock_shares[unit.path];
-        let mut worn_shares: Vec<f64> = Vec::new();
-        lives.draw(unit, self.left[place].as_ref(), rng, |k, next, rng| {
-            let life = lives.life(k);
-            worn_shares.clear();
-            life.run(seen, next, rng, |day, worn| {
-                if worn && worn_shares.is_empty() {
-                    self.wear_shares(unit.path, seen, &life, &mut worn_shares);
-                }
-                let (cause, shares) = if worn {
-                    (Cause::Worn, &worn_shares)
-                } else {
-                    (Cause::Damage, struck)
-                };
-                let what = (unit.pieces, self.money[place]);
-                let event = event((unit, seen, self.numbers[place]), day, cause, what, shares);
-                enter(k, &event);
-            });
+        let (number, what) = (self.numbers[place], (unit.pieces, self.money[place]));
+        let part = (unit, self.left[place].as_ref());
+        lives.run(part, seen, rng, room, |change| {
+            let (cause, shares) = if change.worn {
+                let factors = lives.family.factors(change.play);
+                (Cause::Worn, self.wear_shares(unit, seen, factors))
+            } else {
+                (Cause::Damage, Shares::Given(&self.clock_shares[unit.path]))
+            };
+            let event = event((unit, seen, number), change.day, cause, what, shares);
+            enter(change.play, &event);
         });
     }
 
@@ -344,7 +339,7 @@ impl<'a> Plays<'a> {
                     day,
                     Cause::Single,
                     (pieces, money),
-                    &self.clock_shares[unit.path],
+                    Shares::Given(&self.clock_shares[unit.path]),
                 );
                 enter(k, &event);
             }
@@ -382,28 +377,12 @@ impl<'a> Plays<'a> {
     }
 
     /// Shares of the season's effective exposure by group.
-    fn wear_shares(&self, path: usize, seen: &SeenPath, life: &Life<'_>, shares: &mut Vec<f64>) {
-        shares.clear();
-        shares.resize(self.n_groups(), 0.0);
-        let used = &self.season_use[path];
-        let mut sum = 0.0;
-        for ((place, use_), factor) in self.group_places[seen.family]
-            .iter()
-            .zip(used)
-            .zip(life.factors.iter())
-        {
-            if let Some(place) = place {
-                shares[*place] += use_ * factor;
-                sum += use_ * factor;
-            }
-        }
-        if 0.0 < sum {
-            for share in shares.iter_mut() {
-                *share /= sum;
-            }
-        } else {
-            // Parts that age by the calendar, or that wear while nothing is spread.
-            shares.copy_from_slice(&self.acre_shares[seen.machine]);
+    fn wear_shares<'s>(&'s self, unit: &Unit, seen: &SeenPath, factors: &'s [f64]) -> Shares<'s> {
+        Shares::Wear {
+            used: &self.season_use[unit.path],
+            factors,
+            places: &self.group_places[seen.family],
+            otherwise: &self.acre_shares[seen.machine],
         }
     }
 }
@@ -414,7 +393,7 @@ fn event<'s>(
     day: usize,
     cause: Cause,
     (pieces, money): (f64, f64),
-    shares: &'s [f64],
+    shares: Shares<'s>,
 ) -> Event<'s> {
     Event {
         line: unit.line,

@@ -76,7 +76,7 @@ fn part_left(
     let paths = in_service.wear_paths[unit.family].as_ref();
     let mut wear_rates = Vec::new();
     for draw in 0..draws.len() {
-        let life = Life::new(draws, draw, machine, &mut rng, 0.0);
+        let life = Life::new(draws, draw, machine, &mut rng);
         let rate = life.effective(&mix);
         let ahead = path
             .at_end(in_season)

@@ -44,7 +44,7 @@ pub struct Outcome {
 }
 
 /// Plays until the result is looked at.
-const ROUND: usize = 4_000;
+const ROUND: usize = 32 * BATCH;
 /// Rounds played at least where the parts in service are few.
 const FEW_ROUNDS: usize = 5;
 /// Rounds played at most.
@@ -143,9 +143,10 @@ impl<'a> Table<'a> {
         record[event.line * LINE_WIDTH + PIECES] += event.pieces;
         record[self.machine_at() + event.machine] += event.money;
         record[self.month_at() + self.month_index(event.date)] += event.money;
-        for (g, share) in event.shares.iter().enumerate() {
-            record[self.group_at() + g] += event.money * share;
-        }
+        let groups = &mut record[self.group_at()..];
+        event
+            .shares
+            .each(|g, share| groups[g] += event.money * share);
         record[self.total_at()] += event.money;
     }
 

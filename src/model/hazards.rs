@@ -70,11 +70,46 @@ impl Lives<'_> {
             }
         }
     }
+
+    /// Exposures at which the cumulative hazards are `h`, in its place; where they never are, beyond any use.
+    pub(crate) fn exposures(self, h: &mut [f64]) {
+        match self.distribution {
+            Distribution::Weibull | Distribution::Exponential => vector::dispatch(
+                #[inline(always)]
+                || {
+                    let n = h.len();
+                    let (shape, ln_scale) = (&self.shape[..n], &self.ln_scale[..n]);
+                    for i in 0..n {
+                        h[i] = exp_moderate(ln_scale[i] + ln(h[i]) / shape[i]);
+                    }
+                },
+            ),
+            Distribution::Lognormal => {
+                for (i, h) in h.iter_mut().enumerate().filter(|(_, h)| h.is_finite()) {
+                    let t = self.distribution.inverse(*h);
+                    *h = (self.ln_scale[i] + t / self.shape[i]).exp();
+                }
+            }
+        }
+    }
+}
+
+/// Standard exponential numbers in place of numbers between 0 and 1 of which each is as likely as any other.
+pub(crate) fn exponentials(uniform: &mut [f64]) {
+    vector::dispatch(
+        #[inline(always)]
+        || {
+            for u in uniform.iter_mut() {
+                // Their grid is coarse enough for the difference to be exact.
+                *u = -ln(1.0 - *u);
+            }
+        },
+    );
 }
 
 #[cfg(test)]
 mod tests {
-    use super::{Distribution, Lives};
+    use super::{Distribution, Lives, exponentials};
 
     /// Closed forms: `(x / scale)^shape`, and for the lognormal `-ln(1 - Phi(z))` at its median.
     #[test]
@@ -102,6 +137,49 @@ mod tests {
         lives(Distribution::Lognormal).rises(&[1_000.0, 0.0, 700.0], &[0.0; 3], &mut at, &mut rise);
         for (at, expected) in at.iter().zip([2_f64.ln(), 0.0, 2_f64.ln()]) {
             assert!((at - expected).abs() < 1e-12, "{at}, {expected}");
+        }
+    }
+
+    /// There and back, and what is never reached.
+    #[test]
+    fn exposures_are_where_the_hazards_are() {
+        let (shape, ln_scale) = ([2.5, 0.7, 3.0], [1_000_f64.ln(), 50_f64.ln(), 700_f64.ln()]);
+        for distribution in [Distribution::Weibull, Distribution::Lognormal] {
+            let lives = Lives {
+                distribution,
+                shape: &shape,
+                ln_scale: &ln_scale,
+            };
+            let x = [800.0, 3.0, 2_000.0];
+            let mut h = [0.0; 3];
+            lives.at(&x, &mut h);
+            lives.exposures(&mut h);
+            for (found, x) in h.iter().zip(x) {
+                assert!((found - x).abs() < 1e-12 * x, "{found}, {x}");
+            }
+            let mut never = [f64::INFINITY; 3];
+            lives.exposures(&mut never);
+            assert!(never.iter().all(|x| 1e300 < *x));
+        }
+    }
+
+    #[test]
+    fn exponential_numbers_are_those_of_the_closed_form() {
+        let uniform = [
+            f64::EPSILON / 2.0,
+            1e-9_f64,
+            0.25,
+            0.5,
+            1.0 - f64::EPSILON / 2.0,
+        ];
+        // On the grid of the numbers drawn.
+        let uniform =
+            uniform.map(|u| (u / f64::EPSILON).floor() * f64::EPSILON + f64::EPSILON / 2.0);
+        let mut e = uniform;
+        exponentials(&mut e);
+        for (e, u) in e.iter().zip(uniform) {
+            let exact = -(-u).ln_1p();
+            assert!((e - exact).abs() <= 1e-15 * exact, "{e}, {exact}");
         }
     }
 }

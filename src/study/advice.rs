@@ -131,7 +131,7 @@ impl Study {
         let count = draws.len().min(SEEN_DRAWS);
         let mut chance = 0.0;
         for draw in 0..count {
-            let life = Life::new(draws, draw, machine, &mut rng, 0.0);
+            let life = Life::new(draws, draw, machine, &mut rng);
             let crossing = life.crossing(unit, paths.get(draw))?;
             chance += crossing.worn_after(life.effective(&season));
         }
@@ -185,7 +185,7 @@ impl Study {
         let mut rng = super::bare::stream(self.options.seed, "advice");
         (0..draws.len().min(DRAWS))
             .filter_map(|draw| {
-                let life = Life::new(draws, draw, machine, &mut rng, 0.0);
+                let life = Life::new(draws, draw, machine, &mut rng);
                 let exposure = life.effective(&season);
                 (0.0 < exposure).then(|| {
                     let programme = Programme::solve(|x| life.hazard(x), exposure, costs, discount);

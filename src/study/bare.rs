@@ -163,7 +163,7 @@ impl BareStudy {
         let known = Age::Known(used);
         let left: Vec<f64> = (0..draws.len())
             .map(|draw| {
-                let life = Life::new(draws, draw, None, &mut rng, 0.0);
+                let life = Life::new(draws, draw, None, &mut rng);
                 life.draw_rest(&known, &mut rng) / life.effective(&mix)
             })
             .collect();

@@ -189,6 +189,8 @@ struct Line {
     money: f64,
     families: f64,
     bias: f64,
+    /// Bias beside one who knows the truth, on the same fleets, and its standard error.
+    beside: (f64, f64),
     skill: f64,
     crps: f64,
     /// Money, families, bias and skill of one who knows the truth.
@@ -203,10 +205,15 @@ fn study(machines: usize, spread: f64, gauge: Option<f64>, fleets: u64) -> Line 
         .collect();
     let n = scores.len() as f64;
     let sum = |of: fn(&Score) -> f64| scores.iter().map(of).sum::<f64>();
+    let over = |s: &Score| s.expected - s.best.expected;
+    let mean_over = sum(over) / n;
+    let squares: f64 = scores.iter().map(|s| (over(s) - mean_over).powi(2)).sum();
+    let actual = sum(|s| s.actual) / n;
     Line {
         money: sum(|s| f64::from(u8::from(s.money_inside))) / n,
         families: sum(|s| s.families_inside) / n,
         bias: sum(|s| s.expected) / sum(|s| s.actual) - 1.0,
+        beside: (mean_over / actual, squares.sqrt() / n / actual),
         skill: 1.0 - sum(|s| s.crps) / sum(|s| s.last_season_miss),
         crps: sum(|s| s.crps) / n,
         best: [
@@ -271,13 +278,13 @@ fn intervals_hold_what_they_promise() {
     };
     println!("                                                         one who knows the truth");
     println!(
-        "machines  spread  money in 80 %  pieces in 80 %   bias  skill  money  pieces   bias  skill"
+        "machines  spread  money in 80 %  pieces in 80 %   bias  skill  money  pieces   bias  skill   bias beside"
     );
     for machines in sizes {
         for spread in [0.0, 0.2] {
             let line = study(*machines, spread, None, fleets);
             println!(
-                "{machines:>8}  {spread:>6.1}  {:>11.1} %  {:>12.1} %  {:>+4.1} %  {:>5.2}  {:>5.1}  {:>6.1}  {:>+4.1}  {:>5.2}",
+                "{machines:>8}  {spread:>6.1}  {:>11.1} %  {:>12.1} %  {:>+4.1} %  {:>5.2}  {:>5.1}  {:>6.1}  {:>+4.1}  {:>5.2}   {:>+4.1} +- {:.1}",
                 100.0 * line.money,
                 100.0 * line.families,
                 100.0 * line.bias,
@@ -286,6 +293,8 @@ fn intervals_hold_what_they_promise() {
                 100.0 * line.best[1],
                 100.0 * line.best[2],
                 line.best[3],
+                100.0 * line.beside.0,
+                100.0 * line.beside.1,
             );
             // Four standard errors of so many fleets; the full table is read, not only passed.
             let error = (0.16 / fleets as f64).sqrt();
