@@ -1,12 +1,12 @@
 //! The small TOML files: settings of the owner, and model files of part families.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::path::{Path, PathBuf};
 
 use chrono::format::{Item, StrftimeItems};
 
 use crate::family::{Families, Family, FamilyError};
-use crate::record::{Problem, ProblemKind, Settings, SettingsError, Severity};
+use crate::record::{Problem, ProblemKind, Records, Settings, SettingsError, Severity};
 
 use super::cell::quoted;
 use super::error::ReadError;
@@ -130,6 +130,29 @@ fn date_format(text: &str, settings: &Settings) -> Option<Problem> {
             expected,
         )
     })
+}
+
+/// A reference group that no product of the records is of; the records go on without it.
+pub(super) fn reference_group(
+    dir: &Path,
+    records: &mut Records,
+) -> Result<Option<Problem>, ReadError> {
+    const KEY: &str = "reference_group";
+    let Some(wanted) = records.settings.reference_group.take() else {
+        return Ok(None);
+    };
+    let groups: BTreeSet<&str> = records.products.iter().map(|p| p.group.as_str()).collect();
+    // Without any product nothing is there to refer to yet.
+    if groups.is_empty() || groups.contains(wanted.as_str()) {
+        records.settings.reference_group = Some(wanted);
+        return Ok(None);
+    }
+    let text = text(&dir.join(SETTINGS))?.unwrap_or_default();
+    let line = line_of(&text, KEY).map(|line| format!("line {line}, "));
+    let found = format!("{}`{KEY}` = {}", line.unwrap_or_default(), quoted(&wanted));
+    let known: Vec<String> = groups.into_iter().map(quoted).collect();
+    let expected = format!("a product group of the records: {}", known.join(", "));
+    Ok(Some(problem(SETTINGS, found, expected)))
 }
 
 /// Whether every day can be written and read back in a form.

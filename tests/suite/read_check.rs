@@ -299,6 +299,30 @@ fn without_a_products_table_every_product_is_its_own_group() {
 }
 
 #[test]
+fn a_reference_group_of_no_product_is_a_problem_of_the_settings() {
+    let folder = Folder::good();
+    folder.write(
+        "settings.toml",
+        "units = \"us\"\nreference_group = \"limes\"\n",
+    );
+    let reading = folder.read();
+    let told: Vec<String> = reading.problems.iter().map(ToString::to_string).collect();
+    assert_eq!(
+        told,
+        [
+            "settings.toml: found line 2, `reference_group` = `limes`; expected a product group of the \
+             records: `abrasive`, `potash`"
+        ]
+    );
+    assert_eq!(reading.records.settings.reference_group, None);
+    folder.write("settings.toml", "reference_group = \"abrasive\"\n");
+    let reading = folder.read();
+    assert_eq!(reading.problems, []);
+    let group = reading.records.settings.reference_group;
+    assert_eq!(group.as_deref(), Some("abrasive"));
+}
+
+#[test]
 fn a_meter_that_shows_less_than_before_is_remarked_on_and_used() {
     let folder = Folder::good();
     folder.add(
