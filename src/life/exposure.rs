@@ -181,52 +181,33 @@ pub struct UsePath {
     /// For each day whose use was read off a meter, the day of the reading before.
     after: Vec<Option<NaiveDate>>,
     n_groups: usize,
+    /// For each day, and one past the last, where its uses begin.
+    begins: Vec<usize>,
+    uses: Vec<Use>,
     /// For each measure of use, its running sums.
     running: [Running; 3],
 }
 
-/// Running sums of one measure of use.
-#[derive(Clone, Debug, PartialEq)]
-struct Running {
-    /// `days + 1` rows of as many sums as there are groups.
-    cumulative: Vec<f64>,
-    /// How many amounts before are unknown, even from rates.
-    unknown: Vec<u32>,
-    /// The same for amounts that are not recorded, filled in or not.
-    unrecorded: Vec<u32>,
+/// Use of one group on one day.
+#[derive(Clone, Copy, Debug, PartialEq)]
+struct Use {
+    group: usize,
+    /// By measure; 0 where unknown.
+    amounts: [f64; 3],
 }
 
-impl Running {
-    fn new(n_groups: usize) -> Self {
-        Self {
-            cumulative: vec![0.0; n_groups],
-            unknown: vec![0],
-            unrecorded: vec![0],
-        }
-    }
+/// Days from one row of sums to the next: a day has few groups, and a row has them all.
+const EVERY: usize = 16;
 
-    /// A day begins with what there was at the end of the one before.
-    fn push_day(&mut self, n_groups: usize) {
-        let from = self.cumulative.len() - n_groups;
-        self.cumulative.extend_from_within(from..);
-        for counts in [&mut self.unknown, &mut self.unrecorded] {
-            counts.extend_from_within(counts.len() - 1..);
-        }
-    }
-
-    fn add(&mut self, (n_groups, group): (usize, usize), amount: Option<f64>, is_recorded: bool) {
-        let count = |counts: &mut Vec<u32>| *counts.last_mut().expect("never empty") += 1;
-        match amount {
-            Some(amount) => {
-                let row = self.cumulative.len() - n_groups;
-                self.cumulative[row + group] += amount;
-            }
-            None => count(&mut self.unknown),
-        }
-        if !is_recorded {
-            count(&mut self.unrecorded);
-        }
-    }
+/// Running sums of one measure of use.
+#[derive(Clone, Debug, Default, PartialEq)]
+struct Running {
+    /// Sums of all groups before every [`EVERY`]th day.
+    rows: Vec<f64>,
+    /// Days on which an amount is unknown, even from rates.
+    unknown: Vec<usize>,
+    /// The same for amounts that are not recorded, filled in or not.
+    unrecorded: Vec<usize>,
 }
 
 impl UsePath {
@@ -235,28 +216,71 @@ impl UsePath {
             days: Vec::new(),
             after: Vec::new(),
             n_groups,
-            running: std::array::from_fn(|_| Running::new(n_groups)),
+            begins: Vec::new(),
+            uses: Vec::new(),
+            running: Default::default(),
         };
+        let mut totals = vec![[0.0; 3]; n_groups];
         for sum in sums {
             let amounts = Measure::OF_USE.map(|m| sum.amounts.get(m));
             if amounts.iter().all(|a| a.is_some_and(|a| a <= 0.0)) {
                 continue;
             }
             if path.days.last() != Some(&sum.date) {
-                path.days.push(sum.date);
-                path.after.push(None);
-                for running in &mut path.running {
-                    running.push_day(n_groups);
-                }
+                path.begin_day(sum.date, &totals);
             }
             if let (Some(after), Some(_)) = (path.after.last_mut(), sum.after) {
                 *after = [*after, sum.after].into_iter().flatten().min();
             }
+            let day = path.days.len() - 1;
             for (i, running) in path.running.iter_mut().enumerate() {
-                running.add((n_groups, sum.group), amounts[i], sum.recorded[i]);
+                match amounts[i] {
+                    Some(amount) => totals[sum.group][i] += amount,
+                    None => running.unknown.push(day),
+                }
+                if !sum.recorded[i] {
+                    running.unrecorded.push(day);
+                }
             }
+            path.uses.push(Use {
+                group: sum.group,
+                amounts: amounts.map(|a| a.unwrap_or(0.0)),
+            });
+        }
+        // The count of all days has a row as well where it comes to that.
+        path.begins.push(path.uses.len());
+        if path.days.len().is_multiple_of(EVERY) {
+            path.push_rows(&totals);
         }
         path
+    }
+
+    fn begin_day(&mut self, date: NaiveDate, totals: &[[f64; 3]]) {
+        if self.days.len().is_multiple_of(EVERY) {
+            self.push_rows(totals);
+        }
+        self.begins.push(self.uses.len());
+        self.days.push(date);
+        self.after.push(None);
+    }
+
+    fn push_rows(&mut self, totals: &[[f64; 3]]) {
+        for (i, running) in self.running.iter_mut().enumerate() {
+            running
+                .rows
+                .extend(totals.iter().map(|of_group| of_group[i]));
+        }
+    }
+
+    /// Sums by group over the first `count` days.
+    fn sums(&self, measure: usize, count: usize) -> Vec<f64> {
+        let before = count / EVERY;
+        let row = before * self.n_groups..(before + 1) * self.n_groups;
+        let mut sums = self.running[measure].rows[row].to_vec();
+        for used in &self.uses[self.begins[before * EVERY]..self.begins[count]] {
+            sums[used.group] += used.amounts[measure];
+        }
+        sums
     }
 
     /// Days with any use.
@@ -274,23 +298,23 @@ impl UsePath {
     /// Use by group between two counts of days, as far as it is known.
     #[must_use]
     pub fn recorded(&self, measure: Measure, from: usize, to: usize) -> Vec<f64> {
-        let cumulative = &self.running[measure.index()].cumulative;
-        let row = |k: usize| &cumulative[k * self.n_groups..(k + 1) * self.n_groups];
-        row(to).iter().zip(row(from)).map(|(b, a)| b - a).collect()
+        let mut sums = self.sums(measure.index(), to);
+        for (to, from) in sums.iter_mut().zip(self.sums(measure.index(), from)) {
+            *to -= from;
+        }
+        sums
     }
 
     /// Whether every day between two counts has its amount recorded.
     #[must_use]
     pub fn is_recorded(&self, measure: Measure, from: usize, to: usize) -> bool {
-        let unrecorded = &self.running[measure.index()].unrecorded;
-        unrecorded[to] == unrecorded[from]
+        none_between(&self.running[measure.index()].unrecorded, from, to)
     }
 
     /// Whether every day between two counts has its amount recorded or filled in from rates.
     #[must_use]
     pub fn is_known(&self, measure: Measure, from: usize, to: usize) -> bool {
-        let unknown = &self.running[measure.index()].unknown;
-        unknown[to] == unknown[from]
+        none_between(&self.running[measure.index()].unknown, from, to)
     }
 
     /// The count of days at the reading before the day of use number `k`, where that day's use was
@@ -319,4 +343,10 @@ impl UsePath {
         };
         (from..to).rev().find(|k| used(*k)).unwrap_or(to)
     }
+}
+
+/// Whether none of some ascending days is from `from` on and before `to`.
+fn none_between(days: &[usize], from: usize, to: usize) -> bool {
+    let first = days.partition_point(|day| *day < from);
+    days.get(first).is_none_or(|day| to <= *day)
 }
