@@ -172,6 +172,10 @@ impl<'a> Iterator for MachineSums<'a> {
             after: day.after,
         })
     }
+
+    fn size_hint(&self) -> (usize, Option<usize>) {
+        self.days.size_hint()
+    }
 }
 
 /// Cumulative use by group over the days of use.
@@ -217,7 +221,8 @@ impl UsePath {
             after: Vec::new(),
             n_groups,
             begins: Vec::new(),
-            uses: Vec::new(),
+            // One piece of memory instead of ever larger ones.
+            uses: Vec::with_capacity(sums.size_hint().1.unwrap_or(0)),
             running: Default::default(),
         };
         let mut totals = vec![[0.0; 3]; n_groups];

@@ -50,6 +50,10 @@ impl<'a> Iterator for Spread<'a> {
             until.is_none_or(|until| spread.stretch.known <= until && spread.day <= number(until))
         })
     }
+
+    fn size_hint(&self) -> (usize, Option<usize>) {
+        (0, Some(self.rest.len()))
+    }
 }
 
 impl<'a> Days<'a> {
@@ -186,5 +190,11 @@ impl<'a> Iterator for Days<'a> {
         let value = |i: usize| of.others.value(cell.codes[i], store.factors[i]);
         let amounts = [value(0), value(1), value(2)];
         Some(self.day(store, (cell.day, cell.pair), amounts))
+    }
+
+    fn size_hint(&self) -> (usize, Option<usize>) {
+        let written = self.left.len();
+        let (_, read) = self.spread.size_hint();
+        (written, read.map(|read| written + read))
     }
 }
