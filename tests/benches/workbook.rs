@@ -140,5 +140,6 @@ fn lines() -> Result<Vec<u8>, XlsxError> {
             .write(j + 1, 0, format!("Part {j}"))?
             .write_formula(j + 1, 1, sum.as_str())?;
     }
+    workbook.set_zip_compression_level(xlsx::COMPRESSION);
     workbook.save_to_buffer()
 }

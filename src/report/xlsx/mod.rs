@@ -97,9 +97,14 @@ pub fn budget(report: &BudgetReport) -> Result<Vec<u8>, XlsxError> {
     saved(&mut workbook)
 }
 
+/// How hard workbooks are compressed, of 1 to 9: two thirds of the time that the usual 6 takes, for
+/// files a tenth larger.
+pub const COMPRESSION: u8 = 3;
+
 /// The bytes of a workbook of results, marked as one.
 fn saved(workbook: &mut Workbook) -> Result<Vec<u8>, XlsxError> {
     kept(workbook.define_name(results::NAME, "=TRUE"))?;
+    workbook.set_zip_compression_level(COMPRESSION);
     kept(workbook.save_to_buffer())
 }
 
