@@ -355,3 +355,52 @@ fn none_between(days: &[usize], from: usize, to: usize) -> bool {
     let first = days.partition_point(|day| *day < from);
     days.get(first).is_none_or(|day| to <= *day)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Added up anew between every two counts of days, over more days than lie between two rows of sums.
+    #[test]
+    fn use_between_two_days_is_the_sum_of_what_lies_between() {
+        const GROUPS: usize = 3;
+        let first = NaiveDate::from_ymd_opt(2025, 3, 1).expect("a day");
+        let of_day = |day: usize| {
+            (0..=day % 2).map(move |i| {
+                let tons = (day % 7 != 3).then_some((day * 2 + i) as f64 + 1.0);
+                DaySum {
+                    date: first + chrono::Days::new(2 * day as u64),
+                    bin: None,
+                    product: i,
+                    group: (day + i) % GROUPS,
+                    amounts: Amounts {
+                        acres: Some(1.0),
+                        tons,
+                        hours: None,
+                    },
+                    recorded: [true, tons.is_some(), false],
+                    after: None,
+                }
+            })
+        };
+        for days in [0, 1, EVERY - 1, EVERY, EVERY + 1, 3 * EVERY, 3 * EVERY + 5] {
+            let path = UsePath::new((0..days).flat_map(of_day), GROUPS);
+            assert_eq!(path.days().len(), days);
+            for (from, to) in (0..=days).flat_map(|from| (from..=days).map(move |to| (from, to))) {
+                let between = || (from..to).flat_map(of_day);
+                let mut tons = [0.0; GROUPS];
+                for sum in between() {
+                    tons[sum.group] += sum.amounts.tons.unwrap_or(0.0);
+                }
+                // Whole numbers: their sums are exact.
+                let found = path.recorded(Measure::Tons, from, to);
+                assert!(found.iter().zip(tons).all(|(a, b)| (a - b).abs() < 1e-9));
+                let known = between().all(|sum| sum.amounts.tons.is_some());
+                assert_eq!(path.is_known(Measure::Tons, from, to), known);
+                assert_eq!(path.is_recorded(Measure::Tons, from, to), known);
+                assert!(path.is_known(Measure::Acres, from, to));
+                assert_eq!(path.is_known(Measure::Hours, from, to), from == to);
+            }
+        }
+    }
+}
