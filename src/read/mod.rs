@@ -152,7 +152,7 @@ pub fn folder_with(
     let outcomes = reader.outcomes;
     own_headers(&mut checked.problems, &tables, &mapping);
     problems.extend(checked.problems);
-    problems.extend(text::reference_group(dir, &mut checked.records)?);
+    problems.extend(text::reference_group(dir, &checked.records)?);
     let accounts = Table::ALL.into_iter().map(|table| {
         let outcome = outcomes.get(&table);
         let dropped = checked.dropped.get(&table).copied().unwrap_or(0);

@@ -132,24 +132,18 @@ fn date_format(text: &str, settings: &Settings) -> Option<Problem> {
     })
 }
 
-/// A reference group that no product of the records is of; the records go on without it.
-pub(super) fn reference_group(
-    dir: &Path,
-    records: &mut Records,
-) -> Result<Option<Problem>, ReadError> {
+/// A reference group that no product of the records is of.
+pub(super) fn reference_group(dir: &Path, records: &Records) -> Result<Option<Problem>, ReadError> {
     const KEY: &str = "reference_group";
-    let Some(wanted) = records.settings.reference_group.take() else {
+    let groups: BTreeSet<&str> = records.products.iter().map(|p| p.group.as_str()).collect();
+    let wanted = records.settings.reference_group.as_deref();
+    // Without any product nothing is there to refer to yet.
+    let Some(wanted) = wanted.filter(|w| !groups.is_empty() && !groups.contains(w)) else {
         return Ok(None);
     };
-    let groups: BTreeSet<&str> = records.products.iter().map(|p| p.group.as_str()).collect();
-    // Without any product nothing is there to refer to yet.
-    if groups.is_empty() || groups.contains(wanted.as_str()) {
-        records.settings.reference_group = Some(wanted);
-        return Ok(None);
-    }
     let text = text(&dir.join(SETTINGS))?.unwrap_or_default();
     let line = line_of(&text, KEY).map(|line| format!("line {line}, "));
-    let found = format!("{}`{KEY}` = {}", line.unwrap_or_default(), quoted(&wanted));
+    let found = format!("{}`{KEY}` = {}", line.unwrap_or_default(), quoted(wanted));
     let known: Vec<String> = groups.into_iter().map(quoted).collect();
     let expected = format!("a product group of the records: {}", known.join(", "));
     Ok(Some(problem(SETTINGS, found, expected)))

@@ -314,7 +314,6 @@ fn a_reference_group_of_no_product_is_a_problem_of_the_settings() {
              records: `abrasive`, `potash`"
         ]
     );
-    assert_eq!(reading.records.settings.reference_group, None);
     folder.write("settings.toml", "reference_group = \"abrasive\"\n");
     let reading = folder.read();
     assert_eq!(reading.problems, []);
