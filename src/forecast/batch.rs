@@ -79,56 +79,92 @@ impl<'a> FamilyBatch<'a> {
         self.lives.factors(self.draw[k])
     }
 
-    /// The family's lives on one machine.
+    /// The family's lives on one machine, in the room of another's.
     ///
     /// - `machine`: its place among the machines the family has lives of; one without any gets an
     ///   effect from the spread of machines in each play.
     /// - `ahead`: use to come by group.
     /// - `clock`: use to come on the clock of damage.
-    pub(super) fn on_machine(
-        &self,
+    pub(super) fn on_machine<'m>(
+        &'m self,
         machine: Option<usize>,
-        ahead: &[f64],
-        clock: f64,
+        (ahead, clock): (&[f64], f64),
         rng: &mut ChaCha8Rng,
-    ) -> MachineBatch<'_> {
-        let mut ln_scale = self.ln_scale;
-        let draws = self.lives.draws;
-        match machine {
-            Some(machine) => {
-                let effects = draws.effects_of(machine);
-                if !effects.is_empty() {
-                    for (l, draw) in ln_scale.iter_mut().zip(self.draw) {
-                        *l += effects[draw];
-                    }
-                }
-            }
-            None => {
-                for (l, draw) in ln_scale.iter_mut().zip(self.draw) {
-                    if let Some(spread) = draws.spread(draw) {
-                        let z: f64 = StandardNormal.sample(rng);
-                        *l += spread * z;
-                    }
-                }
-            }
+        room: &'m mut MachineRoom,
+    ) -> MachineBatch<'m> {
+        self.effective(ahead, &mut room.ahead);
+        for (strikes, rate) in room.strikes.iter_mut().zip(&self.rates) {
+            *strikes = rate * clock;
         }
+        let differs = self.shift(machine, rng, &mut room.ln_scale);
         MachineBatch {
             family: self,
-            ln_scale,
-            ahead: self.effective(ahead),
-            strikes: self.rates.map(|rate| rate * clock),
+            ln_scale: if differs {
+                &room.ln_scale
+            } else {
+                &self.ln_scale
+            },
+            ahead: &room.ahead,
+            strikes: &room.strikes,
         }
     }
 
+    /// Logarithms of scales on a machine that differs from others; whether it does.
+    fn shift(
+        &self,
+        machine: Option<usize>,
+        rng: &mut ChaCha8Rng,
+        ln_scale: &mut Column,
+    ) -> bool {
+        let draws = self.lives.draws;
+        let columns = ln_scale.iter_mut().zip(&self.ln_scale).zip(self.draw);
+        if let Some(machine) = machine {
+            let effects = draws.effects_of(machine);
+            if effects.is_empty() {
+                return false;
+            }
+            for ((shifted, ln_scale), draw) in columns {
+                *shifted = ln_scale + effects[draw];
+            }
+        } else {
+            for ((shifted, ln_scale), draw) in columns {
+                let mut effect = |spread: f64| {
+                    let z: f64 = StandardNormal.sample(rng);
+                    spread * z
+                };
+                *shifted = ln_scale + draws.spread(draw).map_or(0.0, &mut effect);
+            }
+        }
+        true
+    }
+
     /// Effective exposure of use by group.
-    pub(super) fn effective(&self, used: &[f64]) -> Column {
-        let mut sums = [0.0; BATCH];
+    pub(super) fn effective(&self, used: &[f64], sums: &mut Column) {
+        sums.fill(0.0);
         for (used, factors) in used.iter().zip(&self.factors) {
             for (sum, factor) in sums.iter_mut().zip(factors) {
                 *sum += used * factor;
             }
         }
-        sums
+    }
+}
+
+/// Room for the numbers of one machine.
+#[derive(Debug)]
+pub(super) struct MachineRoom {
+    ln_scale: Column,
+    ahead: Column,
+    strikes: Column,
+}
+
+impl MachineRoom {
+    pub(super) fn new() -> Self {
+        let zero = [0.0; BATCH];
+        Self {
+            ln_scale: zero,
+            ahead: zero,
+            strikes: zero,
+        }
     }
 }
 
@@ -136,11 +172,11 @@ impl<'a> FamilyBatch<'a> {
 #[derive(Debug)]
 pub(super) struct MachineBatch<'a> {
     pub(super) family: &'a FamilyBatch<'a>,
-    pub(super) ln_scale: Column,
+    pub(super) ln_scale: &'a Column,
     /// Effective exposure to come.
-    pub(super) ahead: Column,
+    pub(super) ahead: &'a Column,
     /// Strikes to be expected.
-    pub(super) strikes: Column,
+    pub(super) strikes: &'a Column,
 }
 
 impl MachineBatch<'_> {
@@ -160,7 +196,7 @@ impl MachineBatch<'_> {
         hazards::Lives {
             distribution: self.family.lives.draws.distribution,
             shape: &self.family.shape,
-            ln_scale: &self.ln_scale,
+            ln_scale: self.ln_scale,
         }
     }
 }

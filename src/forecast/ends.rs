@@ -161,11 +161,14 @@ impl MachineBatch<'_> {
 
     /// The part in service, in every play.
     fn of_age(&self, used: &[f64], parts: &mut Parts) {
-        let age = self.family.effective(used);
+        let age = &mut parts.born;
+        self.family.effective(used, age);
         let (at, rise) = (&mut parts.at, &mut parts.rise);
-        self.hazards().rises(&age, &self.ahead, at, rise);
-        parts.born = age.map(|age| -age);
-        parts.strikes = self.strikes;
+        self.hazards().rises(age, self.ahead, at, rise);
+        for age in age {
+            *age = -*age;
+        }
+        parts.strikes = *self.strikes;
     }
 
     /// Draws play by play; `wear` says what is left of the part.

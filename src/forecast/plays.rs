@@ -13,7 +13,7 @@ use rand_chacha::ChaCha8Rng;
 use rand_distr::{Distribution as _, Poisson};
 
 pub use super::batch::BATCH as PLAYS_OF_BATCH;
-use super::batch::{BATCH, DrawnLives, FamilyBatch, MachineBatch};
+use super::batch::{BATCH, DrawnLives, FamilyBatch, MachineBatch, MachineRoom};
 use super::damage::{EventRate, SinglePieces};
 use super::ends::Room;
 use super::measured::{self, LeftByDraw};
@@ -277,7 +277,7 @@ impl<'a> Plays<'a> {
                 Some(FamilyBatch::new(lives, batch * BATCH, &rates.damage))
             })
             .collect();
-        let mut room = Room::new();
+        let (mut room, mut machine_room) = (Room::new(), MachineRoom::new());
         for path in &self.paths {
             let seen = &self.game.in_service.paths[path.number];
             let Some(family) = &families[seen.family] else {
@@ -286,8 +286,9 @@ impl<'a> Plays<'a> {
             let mut rng = ChaCha8Rng::seed_from_u64(path.seed);
             rng.set_stream(batch as u64);
             let days = seen.path.dates.len();
-            let (ahead, clock) = (seen.path.at(days - 1), seen.path.clock[days - 1]);
-            let lives = family.on_machine(path.known_machine, ahead, clock, &mut rng);
+            let to_come = (seen.path.at(days - 1), seen.path.clock[days - 1]);
+            let lives =
+                family.on_machine(path.known_machine, to_come, &mut rng, &mut machine_room);
             let singles = rates[seen.family].singles.as_ref();
             for place in path.units.clone() {
                 self.run(place, seen, &lives, (&mut rng, &mut room), &mut enter);

@@ -1,6 +1,7 @@
 //! Everything in service whose end costs money: each part with its age, its path and its line.
 
 use std::collections::{BTreeMap, BTreeSet};
+use std::sync::Arc;
 
 use chrono::NaiveDate;
 
@@ -89,8 +90,9 @@ pub struct SeenPath {
     pub bin: Option<String>,
     /// Place of the family in the assessments: its groups are the columns of `path`.
     pub family: usize,
-    /// Days to come; one column for each group of the family.
-    pub path: FuturePath,
+    /// Days to come; one column for each group of the family. Families that go by the same
+    /// measure and groups share it.
+    pub path: Arc<FuturePath>,
 }
 
 /// A due date of scheduled work.
@@ -197,6 +199,7 @@ pub fn gather(gathering: Gathering<'_>) -> InService {
         out: InService::default(),
         lines: BTreeMap::new(),
         paths: BTreeMap::new(),
+        days: BTreeMap::new(),
         unknown_age: 0,
     };
     gatherer.machines();
@@ -224,8 +227,12 @@ struct Gatherer<'a> {
     out: InService,
     lines: BTreeMap<(String, String), usize>,
     paths: BTreeMap<(usize, Option<String>, usize), usize>,
+    days: BTreeMap<DaysKey, Arc<FuturePath>>,
     unknown_age: usize,
 }
+
+/// What days to come go by: machine, bin, measure, clock of damage, places of the groups.
+type DaysKey = (usize, Option<String>, Measure, Measure, Vec<Option<usize>>);
 
 impl<'a> Gatherer<'a> {
     fn machines(&mut self) {
@@ -386,12 +393,7 @@ impl<'a> Gatherer<'a> {
         if let Some(path) = self.paths.get(&key) {
             return *path;
         }
-        let lives = &self.gathering.assessments[family].lives;
-        let clock = self.out.damage[family].clock;
-        let view = self.view(machine, bin.as_deref(), lives.measure, clock);
-        let whole = path::lay_out(self.gathering.plan, self.gathering.sizes, view);
-        let columns = columns(&lives.groups, self.gathering.context.groups.names());
-        let path = narrowed(whole, &columns);
+        let path = self.days_to_come(machine, bin.as_deref(), family);
         let index = self.out.paths.len();
         self.out.paths.push(SeenPath {
             machine,
@@ -401,6 +403,26 @@ impl<'a> Gatherer<'a> {
         });
         self.paths.insert(key, index);
         index
+    }
+
+    fn days_to_come(
+        &mut self,
+        machine: usize,
+        bin: Option<&str>,
+        family: usize,
+    ) -> Arc<FuturePath> {
+        let lives = &self.gathering.assessments[family].lives;
+        let clock = self.out.damage[family].clock;
+        let columns = columns(&lives.groups, self.gathering.context.groups.names());
+        let key = (machine, bin.map(str::to_owned), lives.measure, clock, columns);
+        if let Some(path) = self.days.get(&key) {
+            return Arc::clone(path);
+        }
+        let view = self.view(machine, bin, lives.measure, clock);
+        let whole = path::lay_out(self.gathering.plan, self.gathering.sizes, view);
+        let path = Arc::new(narrowed(whole, &key.4));
+        self.days.insert(key, Arc::clone(&path));
+        path
     }
 
     fn age(&mut self, life: &Life, bin: Option<&str>, assessment: &Assessment) -> Age {
