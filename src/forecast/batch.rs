@@ -36,6 +36,7 @@ impl<'a> DrawnLives<'a> {
         }
     }
 
+    #[inline]
     fn factors(&self, draw: usize) -> &[f64] {
         &self.factors[draw * self.n_groups..(draw + 1) * self.n_groups]
     }
@@ -74,7 +75,16 @@ impl<'a> FamilyBatch<'a> {
         }
     }
 
+    /// Effective exposure of use by group in one play.
+    #[inline]
+    pub(super) fn exposure(&self, used: &[f64], k: usize) -> f64 {
+        let others = used.iter().zip(&self.factors).skip(1);
+        let reference = used.first().copied().unwrap_or(0.0);
+        others.fold(reference, |sum, (used, factors)| sum + used * factors[k])
+    }
+
     /// Wear factors in one play, the reference first.
+    #[inline]
     pub(super) fn factors(&self, k: usize) -> &'a [f64] {
         self.lives.factors(self.draw[k])
     }
@@ -93,9 +103,6 @@ impl<'a> FamilyBatch<'a> {
         room: &'m mut MachineRoom,
     ) -> MachineBatch<'m> {
         self.effective(ahead, &mut room.ahead);
-        for (strikes, rate) in room.strikes.iter_mut().zip(&self.rates) {
-            *strikes = rate * clock;
-        }
         let differs = self.shift(machine, rng, &mut room.ln_scale);
         MachineBatch {
             family: self,
@@ -105,43 +112,46 @@ impl<'a> FamilyBatch<'a> {
                 &self.ln_scale
             },
             ahead: &room.ahead,
-            strikes: &room.strikes,
+            clock,
         }
     }
 
     /// Logarithms of scales on a machine that differs from others; whether it does.
-    fn shift(
-        &self,
-        machine: Option<usize>,
-        rng: &mut ChaCha8Rng,
-        ln_scale: &mut Column,
-    ) -> bool {
+    fn shift(&self, machine: Option<usize>, rng: &mut ChaCha8Rng, ln_scale: &mut Column) -> bool {
         let draws = self.lives.draws;
-        let columns = ln_scale.iter_mut().zip(&self.ln_scale).zip(self.draw);
+        let columns = ln_scale.iter_mut().zip(&self.ln_scale).zip(&self.draw);
         if let Some(machine) = machine {
             let effects = draws.effects_of(machine);
             if effects.is_empty() {
                 return false;
             }
             for ((shifted, ln_scale), draw) in columns {
-                *shifted = ln_scale + effects[draw];
+                *shifted = ln_scale + effects[*draw];
             }
+        } else if draws.spread(0).is_none() {
+            return false;
         } else {
             for ((shifted, ln_scale), draw) in columns {
                 let mut effect = |spread: f64| {
                     let z: f64 = StandardNormal.sample(rng);
                     spread * z
                 };
-                *shifted = ln_scale + draws.spread(draw).map_or(0.0, &mut effect);
+                *shifted = ln_scale + draws.spread(*draw).map_or(0.0, &mut effect);
             }
         }
         true
     }
 
+    /// Whether use is worth the same in all plays.
+    pub(super) fn alike(&self) -> bool {
+        self.lives.n_groups <= 1
+    }
+
     /// Effective exposure of use by group.
     pub(super) fn effective(&self, used: &[f64], sums: &mut Column) {
-        sums.fill(0.0);
-        for (used, factors) in used.iter().zip(&self.factors) {
+        // The factor of the reference is 1.
+        sums.fill(used.first().copied().unwrap_or(0.0));
+        for (used, factors) in used.iter().zip(&self.factors).skip(1) {
             for (sum, factor) in sums.iter_mut().zip(factors) {
                 *sum += used * factor;
             }
@@ -154,7 +164,6 @@ impl<'a> FamilyBatch<'a> {
 pub(super) struct MachineRoom {
     ln_scale: Column,
     ahead: Column,
-    strikes: Column,
 }
 
 impl MachineRoom {
@@ -163,7 +172,6 @@ impl MachineRoom {
         Self {
             ln_scale: zero,
             ahead: zero,
-            strikes: zero,
         }
     }
 }
@@ -175,11 +183,21 @@ pub(super) struct MachineBatch<'a> {
     pub(super) ln_scale: &'a Column,
     /// Effective exposure to come.
     pub(super) ahead: &'a Column,
-    /// Strikes to be expected.
-    pub(super) strikes: &'a Column,
+    /// Use to come on the clock of damage.
+    clock: f64,
 }
 
 impl MachineBatch<'_> {
+    /// Strikes to be expected in each play.
+    pub(super) fn all_strikes(&self, strikes: &mut Column) {
+        hazards::scaled(&self.family.rates, self.clock, strikes);
+    }
+
+    /// Strikes to be expected in one play.
+    pub(super) fn strikes(&self, k: usize) -> f64 {
+        self.family.rates[k] * self.clock
+    }
+
     /// The life of one play.
     pub(super) fn life(&self, k: usize) -> Life<'_> {
         let family = self.family;

@@ -1,70 +1,73 @@
 //! On which day of work a part is worn or struck.
 
-use super::path::FuturePath;
+use std::ops::Range;
 
 /// Where a part begins: the first day at whose end it can be changed, and what was used before.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Begin {
     pub(super) day: usize,
     pub(super) exposure: f64,
-    pub(super) clock: f64,
 }
 
 /// Before the first day.
 pub(super) const NOW: Begin = Begin {
     day: 0,
     exposure: 0.0,
-    clock: 0.0,
 };
 
-/// First day from the begin on at whose end the effective exposure is `wear_at` or more; the number of
-/// days where there is none.
+/// Where to look first for the day on which a part is worn: days differ little in size, so that most
+/// often it is the day that their mean points to.
 ///
 /// - `all`: exposure at the end of the last day.
+#[inline]
+pub(super) fn first_look((begin, all): (Begin, f64), wear_at: f64, days: usize) -> u32 {
+    let share = (wear_at - begin.exposure) / (all - begin.exposure);
+    begin.day as u32 + (share * days.saturating_sub(begin.day) as f64) as u32
+}
+
+/// First of the days at whose end the effective exposure is `wear_at` or more, where there is one; their
+/// end where there is no day.
+///
+/// - `exposure`: effective exposure at the end of a day.
+/// - `look`: where to look first.
+#[inline]
 pub(super) fn worn_on(
-    path: &FuturePath,
-    factors: &[f64],
-    (begin, all): (Begin, f64),
+    exposure: impl Fn(usize) -> f64,
+    days: Range<usize>,
+    look: u32,
     wear_at: f64,
-) -> usize {
-    let days = path.dates.len();
-    let (from, begun) = (begin.day, begin.exposure);
-    if days <= from || all < wear_at {
-        return days;
-    }
-    let worn = |day: usize| wear_at <= exposure(path, factors, day);
-    // Days differ little in size: most often it is the day that their mean points to.
-    let share = (wear_at - begun) / (all - begun);
-    let (mut low, mut high) = (from, days - 1);
-    let mut look = (from + (share * (days - from) as f64) as usize).min(high);
-    let mut near = true;
+) -> u32 {
+    let Some(last) = days.end.checked_sub(1).filter(|last| days.start <= *last) else {
+        return days.end as u32;
+    };
+    let enough = |day: usize| wear_at <= exposure(day);
+    let look = (look as usize).min(last);
+    let (mut low, mut high) = if !enough(look) {
+        (look + 1, last)
+    } else if look == days.start || !enough(look - 1) {
+        return look as u32;
+    } else {
+        (days.start, look - 1)
+    };
     while low < high {
-        if worn(look) {
+        let look = low.midpoint(high);
+        if enough(look) {
             high = look;
         } else {
             low = look + 1;
         }
-        look = match (near, high == look) {
-            (true, true) => high.saturating_sub(1).max(low),
-            (true, false) => low,
-            _ => low.midpoint(high),
-        };
-        near = false;
     }
-    low
+    low as u32
 }
 
-/// Effective exposure at the end of a day.
+/// The clock where a part begins.
 #[inline]
-pub(super) fn exposure(path: &FuturePath, factors: &[f64], day: usize) -> f64 {
-    if let [factor] = factors {
-        return path.cumulative[day] * factor;
-    }
-    let used = path.at(day).iter().zip(factors);
-    used.map(|(used, factor)| used * factor).sum()
+pub(super) fn clock_at(clock: &[f64], begin: Begin) -> f64 {
+    begin.day.checked_sub(1).map_or(0.0, |before| clock[before])
 }
 
 /// First day from `from` on at whose end the clock is at `damage_at` or later.
+#[inline]
 pub(super) fn struck_on(clock: &[f64], from: usize, damage_at: f64) -> usize {
     if clock.last().is_none_or(|last| *last < damage_at) {
         return clock.len();
@@ -76,7 +79,13 @@ pub(super) fn struck_on(clock: &[f64], from: usize, damage_at: f64) -> usize {
 mod tests {
     use chrono::NaiveDate;
 
-    use super::{Begin, FuturePath, NOW, exposure, struck_on, worn_on};
+    use super::{Begin, NOW, first_look, struck_on, worn_on};
+    use crate::forecast::path::FuturePath;
+
+    fn exposure(path: &FuturePath, factors: &[f64], day: usize) -> f64 {
+        let used = path.at(day).iter().zip(factors);
+        used.map(|(used, factor)| used * factor).sum()
+    }
 
     /// Days of very different sizes, of two groups, some of nothing.
     fn uneven() -> FuturePath {
@@ -118,14 +127,17 @@ mod tests {
                 _ => Begin {
                     day,
                     exposure: exposure(&path, &factors, day - 1),
-                    clock: path.clock[day - 1],
                 },
             };
             for step in 1..=400 {
                 let wear_at = begin.exposure + (all - begin.exposure) * f64::from(step) / 396.0;
                 let first = (day..days).find(|d| wear_at <= exposure(&path, &factors, *d));
-                let found = worn_on(&path, &factors, (begin, all), wear_at);
-                assert_eq!(found, first.unwrap_or(days), "{day} {wear_at}");
+                let look = first_look((begin, all), wear_at, days);
+                let at_end = |d: usize| exposure(&path, &factors, d);
+                if wear_at <= all {
+                    let found = worn_on(at_end, day..days, look, wear_at) as usize;
+                    assert_eq!(found, first.unwrap_or(days), "{day} {wear_at}");
+                }
                 let struck_at = wear_at / 2.5;
                 let first = (day..days).find(|d| struck_at <= path.clock[*d]);
                 let found = struck_on(&path.clock, day, struck_at);

@@ -1,20 +1,23 @@
 //! How one part and its successors end in all plays of a batch.
 //!
 //! A part seldom ends within a season. With `a` the rise of its cumulative hazard over the use to come
-//! and `b` the strikes to be expected, nothing happens to it with probability `exp(-(a + b))`; as
-//! `1 - exp(-x) <= x`, a uniform number above `a + b` settles that without any logarithm. Only where
-//! something happens are its cause and its day drawn, given that it does. So it goes for the parts
+//! and `b` the strikes to be expected, nothing happens to it with probability `exp(-(a + b))`: a uniform number
+//! above a bound of that chance, worked out in half the figures, settles it. Only where it does not is the
+//! hazard worked out in full, with the use at which the part wears out. So it goes for the parts
 //! in service, for all their successors, for the successors of those, until none ends any more.
 
 use rand_chacha::ChaCha8Rng;
 use rand_distr::{Distribution as _, Exp1};
 
-use super::batch::{BATCH, Column, MachineBatch};
-use super::chance::{each_of, uniforms};
-use super::days::{Begin, NOW, exposure, struck_on, worn_on};
+use super::batch::{BATCH, MachineBatch};
+use super::chance::{uniform, words};
+use super::days::{Begin, NOW, clock_at, first_look, struck_on, worn_on};
 use super::measured::LeftByDraw;
+use super::path::FuturePath;
+pub(super) use super::room::Room;
+use super::room::{ChosenLives, Ends, Numbers, Parts};
 use super::unit::{Age, SeenPath, Unit};
-use crate::model::hazards;
+use crate::model::hazards::{self, Exposures};
 
 /// A replacement: its play, its day, and whether it is by wear.
 #[derive(Clone, Copy, Debug)]
@@ -22,104 +25,6 @@ pub(super) struct Change {
     pub(super) play: usize,
     pub(super) day: usize,
     pub(super) worn: bool,
-}
-
-/// Room to work in, for one part after the other.
-#[derive(Debug)]
-pub(super) struct Room {
-    /// The part in service, in every play.
-    first: Parts,
-    successors: Parts,
-    ends: Ends,
-    numbers: Numbers,
-}
-
-/// Numbers on their way.
-#[derive(Debug)]
-struct Numbers {
-    uniform: Column,
-    /// Places of parts that may end.
-    places: [usize; BATCH],
-    exponential: Column,
-    shape: Column,
-    ln_scale: Column,
-    exposure: Column,
-}
-
-/// Parts of which chance is yet to say how they end; at most one in each play.
-#[derive(Debug)]
-struct Parts {
-    len: usize,
-    play: [usize; BATCH],
-    begin: [Begin; BATCH],
-    /// Effective exposure at which its life begins: below 0 where it has an age.
-    born: Column,
-    /// Cumulative hazard survived.
-    at: Column,
-    /// How far that rises over the use to come.
-    rise: Column,
-    /// Strikes to be expected.
-    strikes: Column,
-}
-
-/// How parts end, those of them that do.
-#[derive(Debug)]
-struct Ends {
-    len: usize,
-    play: [usize; BATCH],
-    begin: [Begin; BATCH],
-    born: Column,
-    /// Effective exposure at which it wears out, from now on; cumulative hazard of its life before that is known.
-    wear_at: Column,
-    /// Use on the clock of damage at which it is struck, from now on.
-    damage_at: Column,
-}
-
-impl Room {
-    pub(super) fn new() -> Self {
-        let zero = [0.0; BATCH];
-        let parts = |len| Parts {
-            len,
-            play: std::array::from_fn(|k| k),
-            begin: [NOW; BATCH],
-            born: zero,
-            at: zero,
-            rise: zero,
-            strikes: zero,
-        };
-        Self {
-            first: parts(BATCH),
-            successors: parts(0),
-            ends: Ends {
-                len: 0,
-                play: [0; BATCH],
-                begin: [NOW; BATCH],
-                born: zero,
-                wear_at: zero,
-                damage_at: zero,
-            },
-            numbers: Numbers {
-                uniform: zero,
-                places: [0; BATCH],
-                exponential: zero,
-                shape: [1.0; BATCH],
-                ln_scale: zero,
-                exposure: zero,
-            },
-        }
-    }
-}
-
-impl Ends {
-    fn push(&mut self, play: usize, begin: Begin, born: f64, wear_at: f64, damage_at: f64) {
-        let i = self.len;
-        self.play[i] = play;
-        self.begin[i] = begin;
-        self.born[i] = born;
-        self.wear_at[i] = wear_at;
-        self.damage_at[i] = damage_at;
-        self.len += 1;
-    }
 }
 
 impl MachineBatch<'_> {
@@ -141,10 +46,17 @@ impl MachineBatch<'_> {
             ends,
             numbers,
         } = room;
+        let clock = &seen.path.clock;
         match (left, &unit.age) {
             (None, Age::Known(used)) => {
-                self.of_age(used, first);
-                self.draw(first, ends, numbers, rng);
+                self.family.effective(used, &mut first.from);
+                self.all_strikes(&mut first.strikes);
+                first.alike = self.family.alike();
+                let exposures = first.exposures(self.ahead, first.alike);
+                let (halves, limits) = (&mut numbers.halves, &mut numbers.limits);
+                self.hazards()
+                    .limits(exposures, &first.strikes, halves, limits);
+                self.settle(first, clock, ends, numbers, rng);
             }
             (None, age @ Age::AtLeast(_)) => {
                 self.draw_each(ends, rng, |k, rng| self.life(k).draw_rest(age, rng));
@@ -153,22 +65,15 @@ impl MachineBatch<'_> {
                 self.draw_each(ends, rng, |k, _| left.of_play(self.family.first + k));
             }
         }
-        while 0 < ends.len {
+        while 0 < ends.of.len {
             self.change(seen, ends, successors, numbers, &mut event);
-            self.draw(successors, ends, numbers, rng);
+            let n = successors.of.len.next_multiple_of(hazards::WIDTH);
+            let lives = self.chosen(successors.of.plays().iter(), &mut numbers.lives);
+            let (halves, limits) = (&mut numbers.halves, &mut numbers.limits[..n]);
+            let exposures = successors.exposures(&numbers.ahead, false);
+            lives.limits(exposures, &successors.strikes, halves, limits);
+            self.settle(successors, clock, ends, numbers, rng);
         }
-    }
-
-    /// The part in service, in every play.
-    fn of_age(&self, used: &[f64], parts: &mut Parts) {
-        let age = &mut parts.born;
-        self.family.effective(used, age);
-        let (at, rise) = (&mut parts.at, &mut parts.rise);
-        self.hazards().rises(age, self.ahead, at, rise);
-        for age in age {
-            *age = -*age;
-        }
-        parts.strikes = *self.strikes;
     }
 
     /// Draws play by play; `wear` says what is left of the part.
@@ -178,69 +83,94 @@ impl MachineBatch<'_> {
         rng: &mut ChaCha8Rng,
         mut wear: impl FnMut(usize, &mut ChaCha8Rng) -> f64,
     ) {
-        ends.len = 0;
+        ends.of.len = 0;
         for k in 0..BATCH {
             let strike: f64 = Exp1.sample(rng);
             let wear_at = wear(k, rng);
-            if wear_at <= self.ahead[k] || strike <= self.strikes[k] {
-                ends.push(k, NOW, 0.0, wear_at, strike / self.family.rates[k]);
+            if wear_at <= self.ahead[k] || strike <= self.strikes(k) {
+                ends.push(k, NOW, wear_at, strike / self.family.rates[k]);
             }
         }
     }
 
     /// Draws how parts end: which of them do, why, and at what use.
-    fn draw(&self, parts: &Parts, ends: &mut Ends, numbers: &mut Numbers, rng: &mut ChaCha8Rng) {
-        let Numbers {
-            uniform,
-            places,
-            exponential,
-            ..
-        } = &mut *numbers;
-        uniforms(&mut uniform[..parts.len], rng);
-        let mut n = 0;
-        for (i, u) in uniform[..parts.len].iter().enumerate() {
-            places[n] = i;
-            n += usize::from(*u < parts.rise[i] + parts.strikes[i]);
-        }
-        for (e, i) in exponential.iter_mut().zip(&places[..n]) {
-            *e = uniform[*i];
-        }
-        hazards::exponentials(&mut exponential[..whole(n)]);
-        ends.len = 0;
-        for (e, i) in exponential.iter().zip(&places[..n]) {
-            let (e, i, rise, strikes) = (*e, *i, parts.rise[*i], parts.strikes[*i]);
-            if rise + strikes <= e {
+    ///
+    /// The limits of their words are known.
+    fn settle(
+        &self,
+        parts: &Parts,
+        clock: &[f64],
+        ends: &mut Ends,
+        numbers: &mut Numbers,
+        rng: &mut ChaCha8Rng,
+    ) {
+        words(&mut numbers.word[..parts.of.len], rng);
+        let n = numbers.choose(parts.of.len);
+        words(&mut numbers.more[..n], rng);
+        self.find_ends((parts, n), numbers, rng);
+        ends.of.len = 0;
+        for (j, i) in numbers.places[..n].iter().enumerate() {
+            let i = usize::from(*i);
+            let (play, begin) = (parts.of.play[i], parts.of.begin(i));
+            let wear_at = (begin.exposure + (numbers.end[j] - parts.from[i])).max(begin.exposure);
+            let strike = numbers.strike[j];
+            if self.ahead[play] < wear_at && strike == f64::INFINITY {
                 continue;
             }
-            let (worn, struck) = each_of(e, rise, strikes, rng);
-            let (play, begin) = (parts.play[i], parts.begin[i]);
-            let hazard = worn.map_or(f64::INFINITY, |e| parts.at[i] + e);
-            let damage_at =
-                struck.map_or(f64::INFINITY, |e| begin.clock + e / self.family.rates[play]);
-            ends.push(play, begin, parts.born[i], hazard, damage_at);
+            let damage_at = clock_at(clock, begin) + strike / self.family.rates[play];
+            ends.push(play, begin, wear_at, damage_at);
         }
-        self.to_exposures(ends, numbers);
     }
 
-    /// From cumulative hazards to effective exposures from now on.
-    fn to_exposures(&self, ends: &mut Ends, numbers: &mut Numbers) {
-        let lives = self.chosen(&ends.play[..ends.len], numbers);
-        lives.exposures(&mut ends.wear_at[..whole(ends.len)]);
-        for i in 0..ends.len {
-            ends.wear_at[i] = (ends.born[i] + ends.wear_at[i]).max(ends.begin[i].exposure);
+    /// Use at which the parts in `n` places wear out, were it all used, since they were new; and how far they
+    /// are from being struck, infinitely far where that is beyond the strikes to be expected.
+    fn find_ends(&self, (parts, n): (&Parts, usize), numbers: &mut Numbers, rng: &mut ChaCha8Rng) {
+        for (j, i) in numbers.places[..n].iter().enumerate() {
+            let i = usize::from(*i);
+            numbers.end[j] = uniform(numbers.word[i], numbers.more[j]);
+            numbers.from[j] = parts.from[i];
         }
+        let all = ..whole(n);
+        hazards::exponentials(&mut numbers.end[all]);
+        for (j, i) in numbers.places[..n].iter().enumerate() {
+            let (e, strikes) = (numbers.end[j], parts.strikes[usize::from(*i)]);
+            // Such a number has no memory: what it has beyond the strikes is the wear's own.
+            let is_struck = e < strikes;
+            numbers.strike[j] = if is_struck { e } else { f64::INFINITY };
+            numbers.end[j] = if is_struck {
+                Exp1.sample(rng)
+            } else {
+                e - strikes
+            };
+        }
+        let places = numbers.places[..n].iter();
+        let plays = places.map(|i| &parts.of.play[usize::from(*i)]);
+        let lives = self.chosen(plays, &mut numbers.lives);
+        let from = Exposures {
+            each: &numbers.from,
+            alike: parts.alike,
+        };
+        lives.at(from, &mut numbers.hazard[all]);
+        for (end, at) in numbers.end[all].iter_mut().zip(&numbers.hazard) {
+            *end += at;
+        }
+        lives.exposures(&mut numbers.end[all]);
     }
 
     /// The lives of some plays.
-    fn chosen<'n>(&self, plays: &[usize], numbers: &'n mut Numbers) -> hazards::Lives<'n> {
-        let columns = numbers.shape.iter_mut().zip(&mut numbers.ln_scale);
+    fn chosen<'n, 'p>(
+        &self,
+        plays: impl Iterator<Item = &'p usize>,
+        lives: &'n mut ChosenLives,
+    ) -> hazards::Lives<'n> {
+        let columns = lives.shape.iter_mut().zip(&mut lives.ln_scale);
         for ((shape, ln_scale), play) in columns.zip(plays) {
             (*shape, *ln_scale) = (self.family.shape[*play], self.ln_scale[*play]);
         }
         hazards::Lives {
             distribution: self.hazards().distribution,
-            shape: &numbers.shape,
-            ln_scale: &numbers.ln_scale,
+            shape: &lives.shape,
+            ln_scale: &lives.ln_scale,
         }
     }
 
@@ -253,45 +183,56 @@ impl MachineBatch<'_> {
         numbers: &mut Numbers,
         event: &mut impl FnMut(Change),
     ) {
-        let clock = &seen.path.clock;
+        let (path, clock) = (&*seen.path, seen.path.clock.as_slice());
         let days = clock.len();
-        successors.len = 0;
-        for i in 0..ends.len {
-            let (play, begin) = (ends.play[i], ends.begin[i]);
-            let (factors, all) = (self.family.factors(play), self.ahead[play]);
-            let worn_on = worn_on(&seen.path, factors, (begin, all), ends.wear_at[i]);
-            let struck_on = struck_on(clock, begin.day, ends.damage_at[i]);
+        self.days_worn(path, ends, &mut numbers.day);
+        successors.of.len = 0;
+        for (i, play) in ends.of.plays().iter().copied().enumerate() {
+            let worn_on = numbers.day[i] as usize;
+            let struck_on = struck_on(clock, ends.of.begin(i).day, ends.damage_at[i]);
             let day = worn_on.min(struck_on);
             if days <= day {
                 continue;
             }
-            if seen.path.counts[day] {
+            if path.counts[day] {
                 event(Change {
                     play,
                     day,
                     worn: worn_on <= struck_on,
                 });
             }
-            let exposure = exposure(&seen.path, factors, day);
-            let n = successors.len;
-            numbers.exposure[n] = all - exposure;
-            successors.play[n] = play;
-            successors.begin[n] = Begin {
+            let begin = Begin {
                 day: day + 1,
-                exposure,
-                clock: clock[day],
+                exposure: self.family.exposure(path.at(day), play),
             };
-            successors.born[n] = exposure;
+            let n = successors.of.len;
+            numbers.ahead[n] = self.ahead[play] - begin.exposure;
             successors.strikes[n] = self.family.rates[play] * (clock[days - 1] - clock[day]);
-            successors.len += 1;
+            successors.of.push(play, begin);
         }
-        let left = numbers.exposure;
-        let lives = self.chosen(&successors.play[..successors.len], numbers);
-        lives.at(&left, &mut successors.rise[..whole(successors.len)]);
+    }
+
+    /// The day of work on which each part is worn; the number of days where it is on none.
+    fn days_worn(&self, path: &FuturePath, ends: &Ends, day: &mut [u32; BATCH]) {
+        let days = path.dates.len();
+        let plays = ends.of.plays();
+        for (i, (day, play)) in day.iter_mut().zip(plays).enumerate() {
+            let of = (ends.of.begin(i), self.ahead[*play]);
+            *day = first_look(of, ends.wear_at[i], days);
+        }
+        for (i, (day, play)) in day.iter_mut().zip(plays).enumerate() {
+            let (wear_at, all) = (ends.wear_at[i], self.ahead[*play]);
+            let exposure = |day: usize| self.family.exposure(path.at(day), *play);
+            *day = if all < wear_at {
+                days as u32
+            } else {
+                worn_on(exposure, ends.of.begin(i).day..days, *day, wear_at)
+            };
+        }
     }
 }
 
-/// So many numbers and a few more, to fill whole registers.
+/// So many numbers and a few more, to fill whole registers of eight bytes each.
 fn whole(n: usize) -> usize {
     n.next_multiple_of(8)
 }

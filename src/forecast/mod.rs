@@ -15,6 +15,7 @@ pub mod real_use;
 pub mod remaining;
 pub mod renewal;
 pub mod replay;
+mod room;
 pub mod season;
 pub mod service;
 pub mod shares;

@@ -33,6 +33,7 @@ pub struct FuturePath {
 
 impl FuturePath {
     /// Use since the as-of date at the end of day `k`, by group.
+    #[inline]
     #[must_use]
     pub fn at(&self, k: usize) -> &[f64] {
         &self.cumulative[k * self.n_groups..(k + 1) * self.n_groups]

@@ -287,8 +287,7 @@ impl<'a> Plays<'a> {
             rng.set_stream(batch as u64);
             let days = seen.path.dates.len();
             let to_come = (seen.path.at(days - 1), seen.path.clock[days - 1]);
-            let lives =
-                family.on_machine(path.known_machine, to_come, &mut rng, &mut machine_room);
+            let lives = family.on_machine(path.known_machine, to_come, &mut rng, &mut machine_room);
             let singles = rates[seen.family].singles.as_ref();
             for place in path.units.clone() {
                 self.run(place, seen, &lives, (&mut rng, &mut room), &mut enter);

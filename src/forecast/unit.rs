@@ -414,7 +414,13 @@ impl<'a> Gatherer<'a> {
         let lives = &self.gathering.assessments[family].lives;
         let clock = self.out.damage[family].clock;
         let columns = columns(&lives.groups, self.gathering.context.groups.names());
-        let key = (machine, bin.map(str::to_owned), lives.measure, clock, columns);
+        let key = (
+            machine,
+            bin.map(str::to_owned),
+            lives.measure,
+            clock,
+            columns,
+        );
         if let Some(path) = self.days.get(&key) {
             return Arc::clone(path);
         }

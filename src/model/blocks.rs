@@ -1,6 +1,8 @@
 //! Lives laid out for the fast likelihood: those of one level and one kind of end stand together,
 //! in blocks of columns, a number of lives at a time.
 
+use std::collections::BTreeMap;
+
 use super::observations::{End, Observations};
 use super::vector;
 
@@ -17,7 +19,7 @@ pub(super) enum Kind {
     Entered,
     /// `-H(end)`.
     Survived,
-    /// `ln h(end) - H(end)`.
+    /// `ln h(end) - H(end)`, where there are several groups.
     Exact,
     /// `ln(1 - exp(-H(end)))`: worn, and never seen good.
     Fresh,
@@ -75,11 +77,34 @@ impl Segment {
     }
 }
 
+/// `ln h(end)` of all exact ends of one level, which their count and the sum of their logarithms tell.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub(super) struct Rates {
+    pub(super) level: usize,
+    /// Lives, and logarithms of their ends.
+    ends: Vec<(usize, f64)>,
+    pub(super) count: f64,
+    pub(super) ln_ends: f64,
+}
+
+impl Rates {
+    fn recount(&mut self, counts: &[f64]) {
+        (self.count, self.ln_ends) = (0.0, 0.0);
+        for (row, ln_end) in &self.ends {
+            self.count += counts[*row];
+            self.ln_ends += counts[*row] * ln_end;
+        }
+    }
+}
+
 /// All lives of a fit.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub(super) struct Blocks {
     /// By level, then by kind.
     pub(super) segments: Vec<Segment>,
+    /// What exact ends add beside `-H(end)` where there is one group, by level: with those that
+    /// survived they then stand in one segment.
+    pub(super) rates: Vec<Rates>,
     /// Whether a life without any use is said to have worn out.
     pub(super) impossible: bool,
 }
@@ -87,6 +112,7 @@ pub(super) struct Blocks {
 impl Blocks {
     pub(super) fn new(lives: &Observations) -> Self {
         let mut rows = vec![Vec::new(); Kind::ALL.len() * lives.n_levels];
+        let mut rates: BTreeMap<usize, Rates> = BTreeMap::new();
         let mut impossible = false;
         let n = lives.n_groups;
         let some = |column: &[f64], i: usize| column[i * n..(i + 1) * n].iter().any(|u| 0.0 < *u);
@@ -102,6 +128,14 @@ impl Blocks {
                     continue;
                 }
                 End::Censored => Kind::Survived,
+                End::At if n == 1 => {
+                    let level = lives.level[i];
+                    let ln_end = vector::ln(lives.low[i] + lives.step[i]);
+                    let rates = rates.entry(level).or_default();
+                    rates.level = level;
+                    rates.ends.push((i, ln_end));
+                    Kind::Survived
+                }
                 End::At => Kind::Exact,
                 End::Between if low => Kind::Between,
                 End::Between => Kind::Fresh,
@@ -112,14 +146,22 @@ impl Blocks {
             let kind = Kind::ALL[at % Kind::ALL.len()];
             (!row.is_empty()).then(|| Segment::new(at / Kind::ALL.len(), kind, row, lives))
         };
+        let mut rates: Vec<Rates> = rates.into_values().collect();
+        for rates in &mut rates {
+            rates.recount(&lives.count);
+        }
         Self {
             segments: rows.into_iter().enumerate().filter_map(segment).collect(),
+            rates,
             impossible,
         }
     }
 
     /// The same lives, counted anew.
     pub(super) fn recount(&mut self, counts: &[f64]) {
+        for rates in &mut self.rates {
+            rates.recount(counts);
+        }
         for segment in &mut self.segments {
             let sign = segment.kind.sign();
             for (weight, row) in segment.weight.iter_mut().zip(&segment.row) {

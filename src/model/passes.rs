@@ -309,6 +309,15 @@ fn shares<const GROWING: bool>(buffers: &mut Buffers, columns: &[f64], n: usize,
     }
 }
 
+/// What a count of exact ends adds beside `-H(end)`, given the sum of their `z`.
+pub(super) fn add_rates((count, z): (f64, f64), at: At<'_>, sums: &mut [f64]) {
+    // t - ln x = (shape - 1) z - ln scale
+    sums[place::VALUE] += (at.shape - 1.0) * z - at.ln_scale * count;
+    sums[place::FIRST] += count;
+    sums[place::FIRST_Z] += z;
+    sums[place::EXACT] += count;
+}
+
 /// Lanes to sums, always in the same order.
 #[inline(always)]
 fn close<const SLOPES: bool>(kind: Kind, at: At<'_>, lanes: &[[f64; LANES]], sums: &mut [f64]) {
@@ -330,12 +339,7 @@ fn close<const SLOPES: bool>(kind: Kind, at: At<'_>, lanes: &[[f64; LANES]], sum
         sums[place::SECOND_ZZ] += square * hzz;
     }
     if kind == Kind::Exact {
-        let (linear, count) = (total(&lanes[3]), total(&lanes[4]));
-        // t - ln x = (shape - 1) z - ln scale
-        sums[place::VALUE] += (at.shape - 1.0) * linear - at.ln_scale * count;
-        sums[place::FIRST] += count;
-        sums[place::FIRST_Z] += linear;
-        sums[place::EXACT] += count;
+        add_rates((total(&lanes[4]), total(&lanes[3])), at, sums);
     }
     for (sum, lane) in sums.iter_mut().zip(lanes).skip(groups) {
         *sum += total(lane);

@@ -15,6 +15,8 @@
     reason = "what is not inlined into a loop is not worked on several numbers at a time"
 )]
 
+pub(super) mod single;
+
 use std::f64::consts::{LOG2_E, SQRT_2};
 
 /// `ln 2` in two parts: the first has 21 trailing zeros, so its products with exponents are exact.
@@ -144,15 +146,34 @@ pub(super) fn exp_m1(x: f64) -> f64 {
 pub(super) fn ln(x: f64) -> f64 {
     /// Lifts the smallest numbers to where the exponent tells their size.
     const LIFT: f64 = 18_014_398_509_481_984.0;
+    let small = x < f64::MIN_POSITIVE;
+    let out = ln_lifted(
+        if small { x * LIFT } else { x },
+        if small { 54.0 } else { 0.0 },
+    );
+    let out = if f64::MAX < x { x } else { out };
+    let out = if x <= 0.0 { f64::NEG_INFINITY } else { out };
+    // Also what is not a number itself.
+    if 0.0 <= x { out } else { f64::NAN }
+}
+
+/// `ln(x)` for positive numbers with all their figures; some -709 for smaller ones and 0, some 710 for the infinite:
+/// three quarters of the work.
+#[inline(always)]
+pub(super) fn ln_moderate(x: f64) -> f64 {
+    ln_lifted(x, 0.0)
+}
+
+/// `ln(x) - lift ln 2`.
+#[inline(always)]
+fn ln_lifted(x: f64, lift: f64) -> f64 {
     const ROOT_HALF: u64 = (SQRT_2 / 2.0).to_bits();
     const ONE: u64 = 1_f64.to_bits();
     /// A number whose last bits count in ones.
     const COUNTER: f64 = 4_503_599_627_370_496.0;
-    let small = x < f64::MIN_POSITIVE;
-    let lifted = if small { x * LIFT } else { x };
-    let bits = lifted.to_bits().wrapping_add(ONE - ROOT_HALF);
+    let bits = x.to_bits().wrapping_add(ONE - ROOT_HALF);
     let exponent = f64::from_bits((bits >> FRACTION) | COUNTER.to_bits()) - (COUNTER + BIAS);
-    let exponent = if small { exponent - 54.0 } else { exponent };
+    let exponent = exponent - lift;
     let f = f64::from_bits((bits & ((1 << FRACTION) - 1)).wrapping_add(ROOT_HALF)) - 1.0;
     let s = f / (2.0 + f);
     let z = s * s;
@@ -164,11 +185,7 @@ pub(super) fn ln(x: f64) -> f64 {
     // 2 s = f - s f, and f is exact: f - f^2/2 + s (f^2/2 + ..) rounds less than 2 s does.
     let square = 0.5 * f * f;
     let low = s * (square + z * sum) + exponent * LN_2_LOW;
-    let out = exponent * LN_2_HIGH - ((square - low) - f);
-    let out = if f64::MAX < x { x } else { out };
-    let out = if x <= 0.0 { f64::NEG_INFINITY } else { out };
-    // Also what is not a number itself.
-    if 0.0 <= x { out } else { f64::NAN }
+    exponent * LN_2_HIGH - ((square - low) - f)
 }
 
 /// `ln(1 + x)` for `x >= 0`, without loss where `x` is small.
@@ -182,7 +199,7 @@ pub(super) fn ln_1p(x: f64) -> f64 {
 
 #[cfg(test)]
 mod tests {
-    use super::{dispatch, exp, exp_m1, ln, ln_1p};
+    use super::{dispatch, exp, exp_m1, exp_moderate, ln, ln_1p, ln_moderate};
 
     /// Distance in units of the last place; 0 for two that are not numbers.
     fn apart(a: f64, b: f64) -> u64 {
@@ -243,6 +260,10 @@ mod tests {
         }
         check("ln", ln, f64::ln, sizes());
         check("ln_1p", ln_1p, f64::ln_1p, sizes());
+        let normal = sizes().filter(|x| x.is_normal());
+        check("ln_moderate", ln_moderate, f64::ln, normal);
+        let moderate = grid(-708.0, 709.0);
+        check("exp_moderate", exp_moderate, f64::exp, moderate);
     }
 
     #[test]
@@ -268,6 +289,9 @@ mod tests {
                 assert!(apart(own, std) <= 2, "{x:e}: {own:e} for {std:e}");
             }
         }
+        assert!((-710.0..-708.0).contains(&ln_moderate(0.0)));
+        assert!((709.0..711.0).contains(&ln_moderate(f64::INFINITY)));
+        assert_eq!(exp_moderate(-1e9).to_bits(), exp(-708.0).to_bits());
         assert!(ln(-1.0).is_nan() && ln(f64::NEG_INFINITY).is_nan());
     }
 

@@ -103,7 +103,9 @@ fn with_sums<T>(
             ln_scale: scale_of(level),
             factors: &factors,
         };
-        return then(&shared_out(lives, n, at, slopes));
+        let mut sums = shared_out(lives, n, at, slopes);
+        add_rates(lives, n, at, &mut sums);
+        return then(&sums);
     }
     WORK.with_borrow_mut(|work| {
         work.factors.clear();
@@ -124,8 +126,24 @@ fn with_sums<T>(
                 add(sums, &work.run);
             }
         }
+        let at = |level: usize| At {
+            shape,
+            ln_scale: scale_of(level),
+            factors: &work.factors,
+        };
+        add_rates(lives, n, at, &mut work.sums);
         then(&work.sums)
     })
+}
+
+/// Adds what exact ends of one group tell beside having survived so far.
+fn add_rates<'a>(lives: &Observations, n: usize, at: impl Fn(usize) -> At<'a>, sums: &mut [f64]) {
+    for rates in &lives.blocks.rates {
+        let at = at(rates.level);
+        let z = rates.ln_ends - at.ln_scale * rates.count;
+        let sums = &mut sums[rates.level * n..(rates.level + 1) * n];
+        passes::add_rates((rates.count, z), at, sums);
+    }
 }
 
 /// The same sums by many threads.

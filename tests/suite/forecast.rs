@@ -1,5 +1,7 @@
 //! The season against exact answers: the renewal function and the renewal equation on days.
 
+use std::sync::Arc;
+
 use chrono::{Days, NaiveDate};
 use wearcast::forecast::damage::EventRate;
 use wearcast::forecast::path::FuturePath;
@@ -108,7 +110,7 @@ impl Bench {
         let start = NaiveDate::from_ymd_opt(2026, 11, 1).expect("a date");
         let season = Season::ending_in(2050, (11, 1));
         let season = Season { start, ..season };
-        let path = FuturePath {
+        let path = Arc::new(FuturePath {
             dates: (0..self.days as u64)
                 .map(|k| start + Days::new(k))
                 .collect(),
@@ -119,7 +121,7 @@ impl Bench {
                 .map(|k| self.hours * k as f64 / self.days as f64)
                 .collect(),
             known: true,
-        };
+        });
         let unit = |machine: usize, age: &f64| Unit {
             machine,
             position: "p".to_owned(),
