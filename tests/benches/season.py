@@ -4,16 +4,20 @@
   cargo bench --bench season --no-run       # prints the path of the program to give as --bench
   /tmp/venv/bin/python tests/benches/season.py --baselines FOLDER --bench target/release/deps/season-HASH
 
-FOLDER holds d_season.py and make_data.py, which time the general-purpose tools and write their fleet: 10,000
-machines of 12 positions, parameters of life drawn anew for each play. Each round runs the tools and then our program on
-the same fleet. The mean number of changes of a play is printed of each: ours changes parts at the end of a day of work, sixty
-of them a season, which puts off a few of the second changes.
+FOLDER holds d_season.py and make_data.py, which time the general-purpose tools and write their fleet: 10,000 machines
+of 12 positions, parameters of life drawn anew for each play. Each round runs the tools and then our program on the same
+fleet. Where there is gcc, floors.c of the same folder is compiled and run as well: the least that a compiled program
+needs that looks at neither days nor causes, on a fleet of its own. The mean number of changes of a play is printed of
+each: ours changes parts at the end of a day of work, sixty of them a season, which puts off a few of the second
+changes.
 """
 
 import argparse
 import csv
 import json
 import os
+import re
+import shutil
 import statistics
 import sys
 
@@ -22,6 +26,15 @@ import numpy as np
 from beside import ONE_THREAD, output
 
 POSITIONS = 120_000
+
+
+def floor_of(baselines, data):
+    """The program of floors.c, compiled as it says itself; None without gcc."""
+    if not shutil.which("gcc"):
+        return None
+    program = os.path.join(data, "floors")
+    output(["gcc", "-O3", "-march=native", "-ffast-math", "-fopenmp-simd", os.path.join(baselines, "floors.c"), "-o", program, "-lm"])
+    return program
 
 
 def main():
@@ -41,7 +54,8 @@ def main():
     for name in ("age", "season", "log_scale", "log_shape", "sd"):
         fleet[name].astype("<f8").tofile(os.path.join(data, name + ".f64"))
     tools = ["numpy", "numba-threshold"]
-    ns = {tool: [] for tool in [*tools, "own"]}
+    floor = floor_of(a.baselines, data)
+    ns = {tool: [] for tool in [*tools, *["floor"] * bool(floor), "own"]}
     changes = {}
     for _ in range(a.rounds):
         for tool in tools:
@@ -49,6 +63,10 @@ def main():
             found = json.loads(text.strip().splitlines()[-1])
             ns[tool].append(1e9 * found["inner_s"] / (POSITIONS * a.plays))
             changes[tool] = found["check"].split("mean ")[1].split(",")[0]
+        if floor:
+            text = output([floor, "d", str(max(1, a.plays // 5))])
+            ns["floor"].append(float(re.search(r"([0-9.]+) ns per unit", text)[1]))
+            changes["floor"] = f"{POSITIONS * float(re.search(r'slot season ([0-9.]+)', text)[1]):.1f}"
         row = next(csv.DictReader(output([a.bench, "--plain", data, str(a.plays)], **ONE_THREAD).splitlines()))
         ns["own"].append(float(row["nanoseconds"]))
         changes["own"] = row["changes"]
