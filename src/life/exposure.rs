@@ -6,7 +6,7 @@ use std::sync::OnceLock;
 use chrono::NaiveDate;
 
 use super::rates::{OfMachine, Rates};
-use crate::record::usage::Days;
+use crate::record::usage::{DayUse, Days};
 use crate::record::{Amounts, UsageLog};
 use crate::units::Measure;
 use crate::wear::Groups;
@@ -77,6 +77,34 @@ impl UseSums {
     /// When the groups were made from another log.
     fn group(&self, product: usize) -> usize {
         self.groups[product].expect("every product of the log has a group")
+    }
+
+    /// A day of a machine, with what it leaves out filled in.
+    #[inline]
+    fn filled<'a>(
+        &'a self,
+        day: DayUse<'a>,
+        machine: &'a str,
+        rates: &mut Option<OfMachine<'a>>,
+    ) -> DaySum<'a> {
+        let group = self.group(day.product);
+        let given = day.amounts;
+        let recorded = Measure::OF_USE.map(|m| given.get(m).is_some());
+        let amounts = if recorded == [true; 3] {
+            given
+        } else {
+            let rates = rates.get_or_insert_with(|| self.rates().of_machine(machine));
+            rates.filled(group, given)
+        };
+        DaySum {
+            date: day.date,
+            bin: day.bin,
+            product: day.product,
+            group,
+            amounts,
+            recorded,
+            after: day.after,
+        }
     }
 
     /// Past ratios between the measures.
@@ -150,26 +178,13 @@ impl<'a> Iterator for MachineSums<'a> {
     #[inline]
     fn next(&mut self) -> Option<DaySum<'a>> {
         let day = self.days.next()?;
-        let group = self.sums.group(day.product);
-        let given = day.amounts;
-        let recorded = Measure::OF_USE.map(|m| given.get(m).is_some());
-        let amounts = if recorded == [true; 3] {
-            given
-        } else {
-            let (sums, machine) = (self.sums, self.machine);
-            let rates = self
-                .rates
-                .get_or_insert_with(|| sums.rates().of_machine(machine));
-            rates.filled(group, given)
-        };
-        Some(DaySum {
-            date: day.date,
-            bin: day.bin,
-            product: day.product,
-            group,
-            amounts,
-            recorded,
-            after: day.after,
+        Some(self.sums.filled(day, self.machine, &mut self.rates))
+    }
+
+    #[inline]
+    fn fold<B, F: FnMut(B, DaySum<'a>) -> B>(mut self, init: B, mut f: F) -> B {
+        self.days.fold(init, |sum, day| {
+            f(sum, self.sums.filled(day, self.machine, &mut self.rates))
         })
     }
 
@@ -226,10 +241,10 @@ impl UsePath {
             running: Default::default(),
         };
         let mut totals = vec![[0.0; 3]; n_groups];
-        for sum in sums {
+        sums.for_each(|sum| {
             let amounts = Measure::OF_USE.map(|m| sum.amounts.get(m));
             if amounts.iter().all(|a| a.is_some_and(|a| a <= 0.0)) {
-                continue;
+                return;
             }
             if path.days.last() != Some(&sum.date) {
                 path.begin_day(sum.date, &totals);
@@ -251,7 +266,7 @@ impl UsePath {
                 group: sum.group,
                 amounts: amounts.map(|a| a.unwrap_or(0.0)),
             });
-        }
+        });
         // The count of all days has a row as well where it comes to that.
         path.begins.push(path.uses.len());
         if path.days.len().is_multiple_of(EVERY) {

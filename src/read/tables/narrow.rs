@@ -82,26 +82,30 @@ impl Narrow {
         batch: &Batch<'_>,
     ) -> Option<Vec<u32>> {
         let height = batch.height;
-        let column = |name: &str| columns.index(name).map(|i| &batch.values[i]);
-        days(column("date")?, height, &mut self.days)?;
-        self.machines
-            .read(column("machine")?, height, |name| log.machine(name))?;
-        self.products.read(column(what.column())?, height, |name| {
-            what.number(log, name)
-        })?;
-        self.bins
-            .read(column("bin").unwrap_or(&Values::Nothing), height, |name| {
-                log.bin(name)
-            })?;
         let mut amounts = [&Values::Nothing; 3];
         for of in &columns.amounts {
             if of.measure != Measure::Days {
                 amounts[of.measure.index()] = &batch.values[of.index];
             }
         }
-        for (values, codes) in amounts.iter().zip(&mut self.codes) {
-            numeric(values, height, codes)?;
-        }
+        let mut sound = [None; 3];
+        // Amounts are gone through while others see to names, of which the log keeps the account.
+        rayon::in_place_scope(|scope| {
+            let codes = self.codes.iter_mut().zip(&mut sound);
+            for (values, (codes, sound)) in amounts.iter().zip(codes) {
+                scope.spawn(move |_| *sound = numeric(values, height, codes));
+            }
+            let column = |name: &str| columns.index(name).map(|i| &batch.values[i]);
+            days(column("date")?, height, &mut self.days)?;
+            self.machines
+                .read(column("machine")?, height, |name| log.machine(name))?;
+            self.products.read(column(what.column())?, height, |name| {
+                what.number(log, name)
+            })?;
+            let bins = column("bin").unwrap_or(&Values::Nothing);
+            self.bins.read(bins, height, |name| log.bin(name))
+        })?;
+        sound.into_iter().collect::<Option<()>>()?;
         let mut left = Vec::new();
         for i in 0..height {
             let (day, machine) = (self.days[i], self.machines.numbers[i]);

@@ -146,6 +146,14 @@ impl<'a> Days<'a> {
         }
     }
 
+    /// What was written down of a day.
+    #[inline]
+    fn written(&mut self, store: &'a Store, of: &MachineUse, cell: DayCell) -> DayUse<'a> {
+        let value = |i: usize| of.others.value(cell.codes[i], store.factors[i]);
+        let amounts = [value(0), value(1), value(2)];
+        self.day(store, (cell.day, cell.pair), amounts)
+    }
+
     /// The day of the use read off meters that is next, with what was written down for the same.
     fn next_spread(&mut self, store: &'a Store, of: &'a MachineUse) -> Option<DayUse<'a>> {
         let key = self.spread.peek().map(|s| (s.day, s.pair))?;
@@ -187,9 +195,26 @@ impl<'a> Iterator for Days<'a> {
         }
         let cell = cell?;
         self.left.start += 1;
-        let value = |i: usize| of.others.value(cell.codes[i], store.factors[i]);
-        let amounts = [value(0), value(1), value(2)];
-        Some(self.day(store, (cell.day, cell.pair), amounts))
+        Some(self.written(store, of, cell))
+    }
+
+    /// As [`Self::next`], but without asking of every day whether use read off a meter is to come
+    /// first where there is none.
+    #[inline]
+    fn fold<B, F: FnMut(B, DayUse<'a>) -> B>(mut self, init: B, mut f: F) -> B {
+        match self.of {
+            Some((store, of)) if self.spread.peek().is_none() => {
+                let cells = of.days.range(self.left.clone());
+                cells.fold(init, |sum, cell| f(sum, self.written(store, of, cell)))
+            }
+            _ => {
+                let mut sum = init;
+                while let Some(day) = self.next() {
+                    sum = f(sum, day);
+                }
+                sum
+            }
+        }
     }
 
     fn size_hint(&self) -> (usize, Option<usize>) {

@@ -1,6 +1,8 @@
 //! Rows of one machine in pages of equal size: packed while they wait for the end of the log, and
 //! as daily sums afterwards. Pages that rows give back are those that sums go into.
 
+use std::ops::Range;
+
 use super::store::DayCell;
 
 /// Bytes of a page: small, as there is one that is not full for every machine.
@@ -33,6 +35,7 @@ fn put(page: &mut [u8], at: usize, value: u32) {
     page[at..at + 4].copy_from_slice(&value.to_le_bytes());
 }
 
+#[inline]
 fn word(page: &[u8], at: usize) -> u32 {
     let bytes = &page[at..at + 4];
     u32::from_le_bytes([bytes[0], bytes[1], bytes[2], bytes[3]])
@@ -227,16 +230,24 @@ impl Sums {
 
     pub(super) fn get(&self, index: usize) -> DayCell {
         let (page, at) = place(index);
-        let bytes = &self.pages[page][at..at + OF_SUM];
-        DayCell {
-            day: word(bytes, 0),
-            pair: word(bytes, 4),
-            codes: [word(bytes, 8), word(bytes, 12), word(bytes, 16)],
-        }
+        unpacked(&self.pages[page][at..at + OF_SUM])
     }
 
     pub(super) fn iter(&self) -> impl Iterator<Item = DayCell> {
-        (0..self.len).map(|i| self.get(i))
+        self.range(0..self.len)
+    }
+
+    /// Some of them, page by page.
+    #[inline]
+    pub(super) fn range(&self, range: Range<usize>) -> impl Iterator<Item = DayCell> {
+        let pages = range.start / PER_PAGE..range.end.div_ceil(PER_PAGE);
+        pages.flat_map(move |page| {
+            let first = page * PER_PAGE;
+            let from = range.start.max(first) - first;
+            let to = range.end.min(first + PER_PAGE) - first;
+            let sums = &self.pages[page].as_chunks::<OF_SUM>().0[from..to];
+            sums.iter().map(|bytes| unpacked(bytes))
+        })
     }
 
     /// How many are of a day or earlier.
@@ -266,6 +277,15 @@ impl Sums {
 impl PartialEq for Sums {
     fn eq(&self, other: &Self) -> bool {
         self.iter().eq(other.iter())
+    }
+}
+
+#[inline]
+fn unpacked(bytes: &[u8]) -> DayCell {
+    DayCell {
+        day: word(bytes, 0),
+        pair: word(bytes, 4),
+        codes: [word(bytes, 8), word(bytes, 12), word(bytes, 16)],
     }
 }
 
@@ -337,6 +357,18 @@ mod tests {
         assert_eq!(sums.get(999), sum(999));
         sums.rename(&[4, 5, 6]);
         assert_eq!(sums.get(500).pair, 6);
+        for range in [
+            0..0,
+            3..3,
+            1_000..1_000,
+            0..1_000,
+            200..210,
+            203..409,
+            999..1_000,
+        ] {
+            let one_by_one: Vec<DayCell> = range.clone().map(|i| sums.get(i)).collect();
+            assert_eq!(sums.range(range).collect::<Vec<_>>(), one_by_one);
+        }
         assert_eq!(sums.len(), 1_000);
     }
 }
