@@ -292,15 +292,14 @@ impl UsePath {
         }
     }
 
-    /// Sums by group over the first `count` days.
-    fn sums(&self, measure: usize, count: usize) -> Vec<f64> {
+    /// Sums by group over the first `count` days, into `sums`, which has room for all groups.
+    fn sums(&self, measure: usize, count: usize, sums: &mut [f64]) {
         let before = count / EVERY;
         let row = before * self.n_groups..(before + 1) * self.n_groups;
-        let mut sums = self.running[measure].rows[row].to_vec();
+        sums.copy_from_slice(&self.running[measure].rows[row]);
         for used in &self.uses[self.begins[before * EVERY]..self.begins[count]] {
             sums[used.group] += used.amounts[measure];
         }
-        sums
     }
 
     /// Days with any use.
@@ -318,9 +317,21 @@ impl UsePath {
     /// Use by group between two counts of days, as far as it is known.
     #[must_use]
     pub fn recorded(&self, measure: Measure, from: usize, to: usize) -> Vec<f64> {
-        let mut sums = self.sums(measure.index(), to);
-        for (to, from) in sums.iter_mut().zip(self.sums(measure.index(), from)) {
-            *to -= from;
+        /// Groups up to which sums are made where no memory is asked for.
+        const FEW: usize = 16;
+        let mut sums = vec![0.0; self.n_groups];
+        self.sums(measure.index(), to, &mut sums);
+        let (mut few, mut many);
+        let before = if self.n_groups <= FEW {
+            few = [0.0; FEW];
+            &mut few[..self.n_groups]
+        } else {
+            many = vec![0.0; self.n_groups];
+            &mut many[..]
+        };
+        self.sums(measure.index(), from, before);
+        for (to, from) in sums.iter_mut().zip(before) {
+            *to -= *from;
         }
         sums
     }

@@ -13,7 +13,7 @@ use crate::read::cell::{Cell, DAYS, LARGEST};
 use crate::read::header::Columns;
 use crate::read::parquet::{Batch, EPOCH, Values, in_a_day};
 use crate::record::check::LogCheck;
-use crate::record::usage::thousandths;
+use crate::record::usage::{plain, thousandths};
 use crate::units::Measure;
 
 use super::usage::{Spread, mark};
@@ -245,22 +245,41 @@ impl Named {
 
 /// Codes of thousandths, or [`OTHER`] for what they do not hold, or [`WRONG`].
 fn numeric(values: &Values, height: usize, codes: &mut Vec<u32>) -> Option<()> {
-    let code = |value: f64| {
-        if (0.0..=LARGEST).contains(&value) {
-            thousandths(value).unwrap_or(OTHER)
-        } else {
-            WRONG
-        }
-    };
     codes.clear();
     match values {
-        Values::Number(values) => each(values, codes, NONE, code),
+        Values::Number(values) => match values.cont_slice() {
+            Ok(values) => plain_or_not(values, codes),
+            Err(_) => each(values, codes, NONE, code),
+        },
         // Larger ones are not exact, and above the largest amount in any case.
         Values::Whole(values) => each(values, codes, NONE, |v| code(v as f64)),
         Values::Nothing => codes.resize(height, NONE),
         _ => return None,
     }
     Some(())
+}
+
+fn code(value: f64) -> u32 {
+    if (0.0..=LARGEST).contains(&value) {
+        thousandths(value).unwrap_or(OTHER)
+    } else {
+        WRONG
+    }
+}
+
+/// Codes of many values, most often thousandths all of them: then without a branch.
+fn plain_or_not(values: &[f64], codes: &mut Vec<u32>) {
+    let mut all_plain = true;
+    codes.extend(values.iter().map(|value| {
+        let (code, is_plain) = plain(*value);
+        all_plain &= is_plain;
+        code
+    }));
+    if !all_plain {
+        for (code_of, value) in codes.iter_mut().zip(values) {
+            *code_of = code(*value);
+        }
+    }
 }
 
 /// An amount of a column of amounts; NaN where there is none.

@@ -209,7 +209,7 @@ impl<'a> Iterator for Days<'a> {
             }
             _ => {
                 let mut sum = init;
-                while let Some(day) = self.next() {
+                for day in self {
                     sum = f(sum, day);
                 }
                 sum
