@@ -132,11 +132,11 @@ impl<'a> FamilyBatch<'a> {
             return false;
         } else {
             for ((shifted, ln_scale), draw) in columns {
-                let mut effect = |spread: f64| {
+                *shifted = *ln_scale;
+                if let Some(spread) = draws.spread(*draw) {
                     let z: f64 = StandardNormal.sample(rng);
-                    spread * z
-                };
-                *shifted = ln_scale + draws.spread(*draw).map_or(0.0, &mut effect);
+                    *shifted += spread * z;
+                }
             }
         }
         true

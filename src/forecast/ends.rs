@@ -10,7 +10,7 @@ use rand_chacha::ChaCha8Rng;
 use rand_distr::{Distribution as _, Exp1};
 
 use super::batch::{BATCH, MachineBatch};
-use super::chance::{uniform, words};
+use super::chance::{divided, uniform, words};
 use super::days::{Begin, NOW, clock_at, first_look, struck_on, worn_on};
 use super::measured::LeftByDraw;
 use super::path::FuturePath;
@@ -134,14 +134,7 @@ impl MachineBatch<'_> {
         hazards::exponentials(&mut numbers.end[all]);
         for (j, i) in numbers.places[..n].iter().enumerate() {
             let (e, strikes) = (numbers.end[j], parts.strikes[usize::from(*i)]);
-            // Such a number has no memory: what it has beyond the strikes is the wear's own.
-            let is_struck = e < strikes;
-            numbers.strike[j] = if is_struck { e } else { f64::INFINITY };
-            numbers.end[j] = if is_struck {
-                Exp1.sample(rng)
-            } else {
-                e - strikes
-            };
+            (numbers.end[j], numbers.strike[j]) = divided(e, strikes, rng);
         }
         let places = numbers.places[..n].iter();
         let plays = places.map(|i| &parts.of.play[usize::from(*i)]);

@@ -4,6 +4,8 @@ use super::batch::{BATCH, Column};
 use super::days::Begin;
 use crate::model::hazards::{Exposures, Halves};
 
+const _: () = assert!(BATCH <= 256);
+
 /// Room to work in, for one place after the other.
 #[derive(Debug)]
 pub(super) struct Room {
@@ -53,7 +55,7 @@ pub(super) struct Numbers {
     pub(super) more: [u32; BATCH],
     /// Words up to which a part may end.
     pub(super) limits: [u32; BATCH],
-    /// Places of parts that may end.
+    /// Places of parts that may end; one byte holds any.
     pub(super) places: [u8; BATCH],
     pub(super) halves: Halves,
     /// Effective exposure to come of successors.

@@ -405,6 +405,7 @@ impl<'a> Gatherer<'a> {
         index
     }
 
+    /// Days to come as a family sees them, laid out once for all families that see them alike.
     fn days_to_come(
         &mut self,
         machine: usize,

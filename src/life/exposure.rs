@@ -389,7 +389,13 @@ mod tests {
     /// Added up anew between every two counts of days, over more days than lie between two rows of sums.
     #[test]
     fn use_between_two_days_is_the_sum_of_what_lies_between() {
-        const GROUPS: usize = 3;
+        // A day's groups stay on the stack, or do not.
+        for groups in [3, 20] {
+            held_against_sums_made_anew(groups);
+        }
+    }
+
+    fn held_against_sums_made_anew(groups: usize) {
         let first = NaiveDate::from_ymd_opt(2025, 3, 1).expect("a day");
         let of_day = |day: usize| {
             (0..=day % 2).map(move |i| {
@@ -398,7 +404,7 @@ mod tests {
                     date: first + chrono::Days::new(2 * day as u64),
                     bin: None,
                     product: i,
-                    group: (day + i) % GROUPS,
+                    group: (day + i) % groups,
                     amounts: Amounts {
                         acres: Some(1.0),
                         tons,
@@ -410,11 +416,11 @@ mod tests {
             })
         };
         for days in [0, 1, EVERY - 1, EVERY, EVERY + 1, 3 * EVERY, 3 * EVERY + 5] {
-            let path = UsePath::new((0..days).flat_map(of_day), GROUPS);
+            let path = UsePath::new((0..days).flat_map(of_day), groups);
             assert_eq!(path.days().len(), days);
             for (from, to) in (0..=days).flat_map(|from| (from..=days).map(move |to| (from, to))) {
                 let between = || (from..to).flat_map(of_day);
-                let mut tons = [0.0; GROUPS];
+                let mut tons = vec![0.0; groups];
                 for sum in between() {
                     tons[sum.group] += sum.amounts.tons.unwrap_or(0.0);
                 }

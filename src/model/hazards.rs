@@ -91,7 +91,7 @@ impl Lives<'_> {
             limits.fill(u32::MAX);
             return;
         }
-        debug_assert!(limits.len().is_multiple_of(WIDTH), "{}", limits.len());
+        assert!(limits.len().is_multiple_of(WIDTH), "{}", limits.len());
         vector::dispatch(
             #[inline(always)]
             || {

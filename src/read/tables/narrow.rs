@@ -13,7 +13,7 @@ use crate::read::cell::{Cell, DAYS, LARGEST};
 use crate::read::header::Columns;
 use crate::read::parquet::{Batch, EPOCH, Values, in_a_day};
 use crate::record::check::LogCheck;
-use crate::record::usage::{plain, thousandths};
+use crate::record::usage::{plain_thousandths, thousandths};
 use crate::units::Measure;
 
 use super::usage::{Spread, mark};
@@ -271,7 +271,7 @@ fn code(value: f64) -> u32 {
 fn plain_or_not(values: &[f64], codes: &mut Vec<u32>) {
     let mut all_plain = true;
     codes.extend(values.iter().map(|value| {
-        let (code, is_plain) = plain(*value);
+        let (code, is_plain) = plain_thousandths(*value);
         all_plain &= is_plain;
         code
     }));

@@ -154,7 +154,7 @@ pub fn thousandths(amount: f64) -> Option<u32> {
 /// The code that [`thousandths`] gives, and whether it is one of thousandths; of no use where it is not.
 #[inline]
 #[must_use]
-pub fn plain(amount: f64) -> (u32, bool) {
+pub fn plain_thousandths(amount: f64) -> (u32, bool) {
     let scaled = amount * PER_ONE + 0.5;
     let code = scaled as i32;
     let back = f64::from(code) / PER_ONE;
@@ -195,17 +195,17 @@ mod tests {
             let code = thousandths(amount).expect("thousandths");
             let back = Others::default().value(code, 1.0).expect("known");
             assert_eq!(back.to_bits(), f64::to_bits(amount));
-            assert_eq!(plain(amount), (code, true));
+            assert_eq!(plain_thousandths(amount), (code, true));
         }
         for amount in [0.000_5, 1.0 / 3.0, 2_147_483.648, 1e15] {
             assert_eq!(thousandths(amount), None, "{amount}");
-            assert!(!plain(amount).1, "{amount}");
+            assert!(!plain_thousandths(amount).1, "{amount}");
         }
         assert_eq!(thousandths(f64::NAN), Some(UNKNOWN));
         for amount in [f64::NAN, f64::INFINITY, -0.001, -5.0, f64::NEG_INFINITY] {
-            assert!(!plain(amount).1, "{amount}");
+            assert!(!plain_thousandths(amount).1, "{amount}");
         }
-        assert_eq!(plain(-0.0), (0, true));
+        assert_eq!(plain_thousandths(-0.0), (0, true));
     }
 
     #[test]

@@ -20,7 +20,7 @@ use crate::units::Measure;
 use amount::Exact;
 use store::{MachineUse, Store};
 
-pub use amount::{plain, thousandths};
+pub use amount::{plain_thousandths, thousandths};
 pub use days::{DayUse, Days};
 pub use gather::Gather;
 
