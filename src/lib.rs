@@ -72,6 +72,7 @@ pub mod model;
 pub mod plot;
 pub mod read;
 pub mod record;
+mod registers;
 pub mod report;
 pub mod score;
 pub mod stock;

@@ -9,7 +9,7 @@ use super::{scale, swap};
 use crate::family::WearLimit;
 use crate::life::Life;
 use crate::life::build::{Built, Context};
-use crate::life::exposure::UsePath;
+use crate::life::use_path::UsePath;
 use crate::model::assess::Assessment;
 use crate::record::{Inspection, Table};
 use crate::units::Measure;

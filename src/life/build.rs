@@ -9,8 +9,9 @@ use std::rc::Rc;
 
 use chrono::{Days, NaiveDate};
 
-use super::exposure::{UsePath, UseSums};
+use super::exposure::UseSums;
 use super::supersession::Supersession;
+use super::use_path::UsePath;
 use super::window::Window;
 use super::{Ending, GroupUse, Life, Span};
 use crate::family::{Counted, Families, Family};

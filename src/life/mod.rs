@@ -5,6 +5,7 @@ pub mod build;
 pub mod exposure;
 pub mod rates;
 pub mod supersession;
+pub mod use_path;
 mod window;
 
 use std::collections::BTreeMap;

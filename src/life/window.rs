@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use chrono::{Days, NaiveDate};
 
 use super::build::{History, Slot};
-use super::exposure::UsePath;
+use super::use_path::UsePath;
 use super::{Ending, GroupUse, Span};
 use crate::record::Amounts;
 use crate::units::Measure;

@@ -5,6 +5,7 @@ use std::collections::BTreeMap;
 
 use super::observations::{End, Observations};
 use super::vector;
+use crate::registers::widest;
 
 /// Sums are kept in so many lanes, on every processor; lives are padded to whole lanes.
 pub(super) const LANES: usize = 8;
@@ -213,7 +214,7 @@ impl Segment {
     /// step stands `ln(end) - ln(low)`.
     fn take_logs(&mut self) {
         let (kind, n_columns, columns) = (self.kind, self.n_columns, &mut self.columns);
-        vector::dispatch(
+        widest(
             #[inline(always)]
             || {
                 for block in columns.chunks_mut(BLOCK * n_columns) {

@@ -1,6 +1,7 @@
 //! Cumulative hazards of many lives at once.
 use super::kernel::Distribution;
-use super::vector::{self, exp_moderate, ln_moderate, single};
+use super::vector::{exp_moderate, ln_moderate, single};
+use crate::registers::widest;
 
 /// Many lives of one distribution: shapes, and logarithms of scales.
 #[derive(Clone, Copy, Debug)]
@@ -42,7 +43,7 @@ impl Lives<'_> {
     pub(crate) fn at(self, x: Exposures<'_>, at: &mut [f64]) {
         let n = at.len();
         match self.distribution {
-            Distribution::Weibull | Distribution::Exponential => vector::dispatch(
+            Distribution::Weibull | Distribution::Exponential => widest(
                 #[inline(always)]
                 || {
                     let (shape, ln_scale, each) =
@@ -92,7 +93,7 @@ impl Lives<'_> {
             return;
         }
         assert!(limits.len().is_multiple_of(WIDTH), "{}", limits.len());
-        vector::dispatch(
+        widest(
             #[inline(always)]
             || {
                 let n = limits.len();
@@ -137,7 +138,7 @@ impl Lives<'_> {
     /// Exposures at which the cumulative hazards are `h`, in its place; where they never are, beyond any use.
     pub(crate) fn exposures(self, h: &mut [f64]) {
         match self.distribution {
-            Distribution::Weibull | Distribution::Exponential => vector::dispatch(
+            Distribution::Weibull | Distribution::Exponential => widest(
                 #[inline(always)]
                 || {
                     let n = h.len();
@@ -160,7 +161,7 @@ impl Lives<'_> {
 
 /// Numbers times another, into `out`.
 pub(crate) fn scaled(numbers: &[f64], by: f64, out: &mut [f64]) {
-    vector::dispatch(
+    widest(
         #[inline(always)]
         || {
             for (out, number) in out.iter_mut().zip(numbers) {
@@ -192,7 +193,7 @@ fn limit((shape, ln_scale): (f32, f32), (ln_from, ln_end): (f32, f32), strikes: 
 
 /// Standard exponential numbers in place of numbers between 0 and 1 of which each is as likely as any other.
 pub(crate) fn exponentials(uniform: &mut [f64]) {
-    vector::dispatch(
+    widest(
         #[inline(always)]
         || {
             for u in uniform.iter_mut() {

@@ -24,7 +24,8 @@ use kinds::{between, exact, fresh, hazards};
 use lanes::{sum_of_products, sum_of_two, total};
 
 use super::blocks::{BLOCK, Kind, LANES, Segment};
-use super::vector::{dispatch, ln, ln_1p};
+use super::vector::{ln, ln_1p};
+use crate::registers::widest;
 
 /// Parameters of the lives of one level.
 #[derive(Clone, Copy)]
@@ -150,7 +151,7 @@ pub(super) fn add(
     sums: &mut [f64],
 ) {
     buffers.fit(at.factors.len());
-    dispatch(
+    widest(
         #[inline(always)]
         || {
             if slopes {

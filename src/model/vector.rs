@@ -3,7 +3,7 @@
 //!
 //! Every function is plain additions, multiplications and divisions in a fixed order, never fused, so a
 //! number comes to the same bits whether one or eight are worked on at a time and whatever the
-//! processor has; [`dispatch`] only lets the compiler use wider registers where there are any.
+//! processor has; [`crate::registers::widest`] only lets the compiler use wider registers where there are any.
 //! The crate `wide` has such functions too, but picks its registers when it is compiled, fuses on
 //! some processors and not on others, and so is neither faster on a program for all nor the same
 //! on all.
@@ -28,22 +28,6 @@ const ROUND: f64 = 6_755_399_441_055_744.0;
 const FRACTION: u32 = 52;
 /// Exponent of 1.
 const BIAS: f64 = 1023.0;
-
-/// Runs `work` with the widest registers that the processor has.
-///
-/// What `work` calls has to be `#[inline(always)]` to gain from it.
-#[inline(always)]
-pub(super) fn dispatch<T>(work: impl FnOnce() -> T) -> T {
-    struct Work<F>(F);
-    impl<T, F: FnOnce() -> T> pulp::WithSimd for Work<F> {
-        type Output = T;
-        #[inline(always)]
-        fn with_simd<S: pulp::Simd>(self, _: S) -> T {
-            (self.0)()
-        }
-    }
-    pulp::Arch::new().dispatch(Work(work))
-}
 
 /// `2^k` for a whole number `k` between -1022 and 1023.
 #[inline(always)]
@@ -199,7 +183,9 @@ pub(super) fn ln_1p(x: f64) -> f64 {
 
 #[cfg(test)]
 mod tests {
-    use super::{dispatch, exp, exp_m1, exp_moderate, ln, ln_1p, ln_moderate};
+    use crate::registers::widest;
+
+    use super::{exp, exp_m1, exp_moderate, ln, ln_1p, ln_moderate};
 
     /// Distance in units of the last place; 0 for two that are not numbers.
     fn apart(a: f64, b: f64) -> u64 {
@@ -301,7 +287,7 @@ mod tests {
         let numbers: Vec<f64> = grid(-30.0, 30.0).step_by(97).collect();
         for length in [1, 7, 8, 64, numbers.len()] {
             let mut wide = numbers[..length].to_vec();
-            dispatch(
+            widest(
                 #[inline(always)]
                 || {
                     for x in &mut wide {

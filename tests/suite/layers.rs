@@ -5,8 +5,9 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 /// The rooms of the crate. Each may use itself and those before it.
-const ROOMS: [&str; 18] = [
+const ROOMS: [&str; 19] = [
     "units",
+    "registers",
     "record",
     "family",
     "wear",
@@ -41,7 +42,7 @@ const HOMES: [(&str, &str); 18] = [
     ("polars_core", "read"),
     ("polars_io", "read"),
     ("polars_parquet_format", "read"),
-    ("pulp", "model"),
+    ("pulp", "registers.rs"),
     ("roxmltree", "import"),
     ("rust_xlsxwriter", "report/xlsx"),
     ("tempfile", "cli"),
@@ -183,7 +184,10 @@ fn every_room_of_the_crate_has_a_place() {
     let rooms: BTreeSet<&str> = lib
         .text
         .lines()
-        .filter_map(|line| line.strip_prefix("pub mod ")?.strip_suffix(';'))
+        .filter_map(|line| {
+            let public = line.strip_prefix("pub ").unwrap_or(line);
+            public.strip_prefix("mod ")?.strip_suffix(';')
+        })
         .collect();
     assert_eq!(rooms, BTreeSet::from(ROOMS));
 }

@@ -13,7 +13,7 @@ use crate::read::cell::{Cell, DAYS, LARGEST};
 use crate::read::header::Columns;
 use crate::read::parquet::{Batch, EPOCH, Values, in_a_day};
 use crate::record::check::LogCheck;
-use crate::record::usage::{plain_thousandths, thousandths};
+use crate::record::usage::{Columns as Rows, plain_thousandths, thousandths};
 use crate::units::Measure;
 
 use super::usage::{Spread, mark};
@@ -25,7 +25,7 @@ const WRONG: u32 = 1 << 31;
 /// An amount that thousandths do not hold.
 const OTHER: u32 = WRONG + 1;
 /// Bins and products whose pairs stand in a table: a damaged file may name any number.
-const MOST: usize = 1 << 10;
+const MOST: usize = 1 << 8;
 
 /// Numbers by the sixteen bytes that stand for a text in a column.
 type Memo = HashMap<u128, u32, BuildHasherDefault<Fold>>;
@@ -59,8 +59,10 @@ pub(super) struct Narrow {
     products: Named,
     bins: Named,
     /// By bin, none being the first, and product.
-    pairs: Vec<Vec<u32>>,
+    pairs: Vec<[u32; MOST]>,
     days: Vec<u32>,
+    /// By row: its pair of bin and product.
+    of_rows: Vec<u32>,
     codes: [Vec<u32>; 3],
 }
 
@@ -105,7 +107,28 @@ impl Narrow {
             let bins = column("bin").unwrap_or(&Values::Nothing);
             self.bins.read(bins, height, |name| log.bin(name))
         })?;
-        sound.into_iter().collect::<Option<()>>()?;
+        let sound = sound.into_iter().collect::<Option<Vec<Sound>>>()?;
+        let are_named =
+            [&self.machines, &self.products].map(|named| !named.numbers.contains(&NONE));
+        let are_plain = columns.extra.is_empty()
+            && sound.iter().all(|s| *s == Sound::Plain)
+            && are_named == [true; 2]
+            && !self.days.contains(&0);
+        if are_plain {
+            self.of_rows.clear();
+            for i in 0..height {
+                let pair = self.pair(log, self.bins.numbers[i], self.products.numbers[i]);
+                self.of_rows.push(pair);
+            }
+            let rows = Rows {
+                days: &self.days,
+                pairs: &self.of_rows,
+                rows: &[],
+                codes: self.codes.each_ref().map(Vec::as_slice),
+            };
+            log.plain_rows(batch.first, &self.machines.numbers, &rows);
+            return Some(Vec::new());
+        }
         let mut left = Vec::new();
         for i in 0..height {
             let (day, machine) = (self.days[i], self.machines.numbers[i]);
@@ -121,34 +144,32 @@ impl Narrow {
                 log.plain_row(row, day, what, codes);
             } else {
                 let mark = mark(columns, |column| batch.values[column].cell(i));
-                log.row(
-                    row,
-                    day,
-                    what,
-                    amounts.map(|values| amount(values, i)),
-                    mark,
-                );
+                let amounts = amounts.map(|values| amount(values, i));
+                log.row(row, day, what, amounts, mark);
             }
         }
         Some(left)
     }
 
+    #[inline]
     fn pair(&mut self, log: &mut LogCheck, bin: u32, product: u32) -> u32 {
         // One more than none is zero.
-        let (of, at) = (bin.wrapping_add(1) as usize, product as usize);
-        if let Some(pair) = self.pairs.get(of).and_then(|pairs| pairs.get(at))
-            && *pair != NONE
-        {
-            return *pair;
+        let of_bin = self.pairs.get(bin.wrapping_add(1) as usize);
+        match of_bin.and_then(|pairs| pairs.get(product as usize)) {
+            Some(pair) if *pair != NONE => *pair,
+            _ => self.new_pair(log, bin, product),
         }
+    }
+
+    #[cold]
+    fn new_pair(&mut self, log: &mut LogCheck, bin: u32, product: u32) -> u32 {
         let pair = log.pair((bin != NONE).then_some(bin), product);
-        if MOST <= of.max(at) {
-            return pair;
+        let (of, at) = (bin.wrapping_add(1) as usize, product as usize);
+        if of.max(at) < MOST {
+            let bins = self.pairs.len().max(of + 1);
+            self.pairs.resize(bins, [NONE; MOST]);
+            self.pairs[of][at] = pair;
         }
-        self.pairs.resize(self.pairs.len().max(of + 1), Vec::new());
-        let pairs = &mut self.pairs[of];
-        pairs.resize(pairs.len().max(at + 1), NONE);
-        pairs[at] = pair;
         pair
     }
 }
@@ -233,30 +254,50 @@ impl Named {
                 } else {
                     &mut long
                 };
-                let of_name = memo
-                    .entry(view.as_u128())
-                    .or_insert_with(|| named(array.value(i)));
-                self.numbers.push(*of_name);
+                let key = view.as_u128();
+                let number = memo.get(&key).copied().unwrap_or_else(|| {
+                    let number = named(array.value(i));
+                    memo.insert(key, number);
+                    number
+                });
+                self.numbers.push(number);
             }
         }
         Some(())
     }
 }
 
+/// Whether amounts of a column are codes of thousandths, all of them.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Sound {
+    Plain,
+    InPart,
+}
+
 /// Codes of thousandths, or [`OTHER`] for what they do not hold, or [`WRONG`].
-fn numeric(values: &Values, height: usize, codes: &mut Vec<u32>) -> Option<()> {
+fn numeric(values: &Values, height: usize, codes: &mut Vec<u32>) -> Option<Sound> {
     codes.clear();
     match values {
-        Values::Number(values) => match values.cont_slice() {
-            Ok(values) => plain_or_not(values, codes),
-            Err(_) => each(values, codes, NONE, code),
-        },
+        Values::Number(values) => {
+            if let Ok(values) = values.cont_slice()
+                && are_plain(values, codes)
+            {
+                return Some(Sound::Plain);
+            }
+            codes.clear();
+            each(values, codes, NONE, code);
+        }
         // Larger ones are not exact, and above the largest amount in any case.
         Values::Whole(values) => each(values, codes, NONE, |v| code(v as f64)),
         Values::Nothing => codes.resize(height, NONE),
         _ => return None,
     }
-    Some(())
+    let is_plain = codes.iter().all(|code| *code < WRONG || *code == NONE);
+    Some(if is_plain {
+        Sound::Plain
+    } else {
+        Sound::InPart
+    })
 }
 
 fn code(value: f64) -> u32 {
@@ -267,19 +308,10 @@ fn code(value: f64) -> u32 {
     }
 }
 
-/// Codes of many values, most often thousandths all of them: then without a branch.
-fn plain_or_not(values: &[f64], codes: &mut Vec<u32>) {
-    let mut all_plain = true;
-    codes.extend(values.iter().map(|value| {
-        let (code, is_plain) = plain_thousandths(*value);
-        all_plain &= is_plain;
-        code
-    }));
-    if !all_plain {
-        for (code_of, value) in codes.iter_mut().zip(values) {
-            *code_of = code(*value);
-        }
-    }
+/// Codes of many values, without a branch; whether they are thousandths, and so of use.
+fn are_plain(values: &[f64], codes: &mut Vec<u32>) -> bool {
+    codes.resize(values.len(), 0);
+    plain_thousandths(values, codes)
 }
 
 /// An amount of a column of amounts; NaN where there is none.

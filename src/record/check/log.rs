@@ -5,7 +5,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use chrono::{Datelike, NaiveDate};
 
 use super::{Check, Finding, Notes, unknown};
-use crate::record::usage::{Gather, UsageLog};
+use crate::record::usage::{Columns, Gather, UsageLog};
 use crate::record::{Machine, ProblemKind, Records, Table};
 
 /// Equal rows told one by one; the rest are told as a number.
@@ -40,12 +40,20 @@ pub struct LogCheck {
     files: Vec<(u64, String)>,
     /// The number of the last row.
     last: u64,
+    /// Room for the numbers of many rows.
+    numbers: Vec<u32>,
     notes: Notes,
 }
 
 /// A day as rows carry it: counted from the first of the common era.
 fn number(date: NaiveDate) -> u32 {
     u32::try_from(date.num_days_from_ce()).unwrap_or(0)
+}
+
+/// The number by which a row is known. Four billion rows have numbers; of more, only equal ones
+/// would be told by a wrong row.
+fn own_number(number: u64) -> u32 {
+    number.min(u64::from(u32::MAX - 1)) as u32
 }
 
 impl LogCheck {
@@ -77,6 +85,7 @@ impl LogCheck {
             later: 0,
             files: Vec::new(),
             last: 0,
+            numbers: Vec::new(),
             notes: Notes::default(),
         }
     }
@@ -166,20 +175,63 @@ impl LogCheck {
         }
     }
 
+    /// Takes in many rows of a file as [`Self::plain_row`] does; the first is its row `first`.
+    pub fn plain_rows(&mut self, first: u32, machines: &[u32], columns: &Columns<'_>) {
+        let whats = machines.iter().zip(columns.pairs).map(|(m, p)| (*m, *p));
+        let each = (first..).zip(columns.days).zip(whats);
+        if !each.clone().all(|((_, day), what)| self.admits(*day, what)) {
+            for (i, ((row, day), what)) in each.enumerate() {
+                self.plain_row(row, *day, what, columns.codes.map(|codes| codes[i]));
+            }
+            return;
+        }
+        let begun = self.begun();
+        self.last = self
+            .last
+            .max(begun + u64::from(first) + machines.len() as u64 - 1);
+        let later = columns.days.iter().filter(|day| self.as_of < **day);
+        self.later += later.count() as u64;
+        let mut numbers = std::mem::take(&mut self.numbers);
+        numbers.clear();
+        numbers.extend(
+            (begun + u64::from(first)..)
+                .take(machines.len())
+                .map(own_number),
+        );
+        let rows = &numbers;
+        self.gather
+            .extend_plain(machines, &Columns { rows, ..*columns });
+        self.numbers = numbers;
+    }
+
     /// The number of a row among all; `None`: it is set aside.
     #[inline]
-    fn admitted(&mut self, row: u32, day: u32, (machine, pair): (u32, u32)) -> Option<u32> {
-        let time = self.times[machine as usize];
-        if day < time.from || time.to < day || !self.known[pair as usize] {
-            self.wrong(row, day, (machine, pair));
-            return None;
+    fn admitted(&mut self, row: u32, day: u32, what: (u32, u32)) -> Option<u32> {
+        if self.admits(day, what) {
+            return Some(self.counted(row, day));
         }
+        self.wrong(row, day, what);
+        None
+    }
+
+    #[inline]
+    fn admits(&self, day: u32, (machine, pair): (u32, u32)) -> bool {
+        let time = self.times[machine as usize];
+        time.from <= day && day <= time.to && self.known[pair as usize]
+    }
+
+    /// The number among all of a row that is taken in.
+    #[inline]
+    fn counted(&mut self, row: u32, day: u32) -> u32 {
         self.later += u64::from(self.as_of < day);
-        let begun = self.files.last().map_or(0, |(begun, _)| *begun);
-        let number = begun + u64::from(row);
+        let number = self.begun() + u64::from(row);
         self.last = self.last.max(number);
-        // Four billion rows have numbers; of more, only equal ones would be told by a wrong row.
-        Some(number.min(u64::from(u32::MAX - 1)) as u32)
+        own_number(number)
+    }
+
+    /// Where the rows of the file now read begin among all.
+    fn begun(&self) -> u64 {
+        self.files.last().map_or(0, |(begun, _)| *begun)
     }
 
     #[cold]

@@ -4,6 +4,8 @@
 //! Sums of thousandths are whole numbers, and other amounts are added in fixed point, so a sum
 //! never depends on which row came first or on how the rows were divided into batches.
 
+use crate::registers::widest;
+
 /// Thousandths in one.
 const PER_ONE: f64 = 1000.0;
 /// Codes below are thousandths.
@@ -151,18 +153,60 @@ pub fn thousandths(amount: f64) -> Option<u32> {
     }
 }
 
-/// The code that [`thousandths`] gives, and whether it is one of thousandths; of no use where it is not.
-#[inline]
+/// The codes that [`thousandths`] gives, and whether all of them are of thousandths; of no use where
+/// they are not.
 #[must_use]
-pub fn plain_thousandths(amount: f64) -> (u32, bool) {
+pub fn plain_thousandths(amounts: &[f64], codes: &mut [u32]) -> bool {
+    widest(
+        #[inline(always)]
+        || {
+            let mut are_plain = true;
+            for (code, amount) in codes.iter_mut().zip(amounts) {
+                let is_plain;
+                (*code, is_plain) = plain(*amount);
+                are_plain &= is_plain;
+            }
+            are_plain
+        },
+    )
+}
+
+/// The code of an amount, and whether it is one of thousandths.
+#[expect(clippy::inline_always, reason = "several are then coded at a time")]
+#[inline(always)]
+fn plain(amount: f64) -> (u32, bool) {
     let scaled = amount * PER_ONE + 0.5;
     let code = scaled as i32;
     let back = f64::from(code) / PER_ONE;
     let is_exact = back.to_bits() == (amount + 0.0).to_bits();
-    (
-        code.cast_unsigned(),
-        is_exact && scaled < f64::from(ODD) && 0 <= code,
-    )
+    let is_plain = is_exact && scaled < f64::from(ODD) && 0 <= code;
+    (code.cast_unsigned(), is_plain)
+}
+
+/// Whether codes are thousandths, all of them.
+pub(super) fn are_thousandths(codes: &[u32]) -> bool {
+    codes.iter().fold(0, |all, code| all | code) < ODD
+}
+
+/// Whether some row of thousandths has none of any measure.
+pub(super) fn has_nothing([acres, tons, hours]: &[Vec<u32>; 3]) -> bool {
+    let rows = acres.iter().zip(tons).zip(hours);
+    // Counted rather than looked for, as several are then counted at a time.
+    0 < rows.filter(|((a, b), c)| *a | *b | *c == 0).count()
+}
+
+/// The amounts of codes of thousandths in internal units, of which one of the log's has `factor`.
+pub(super) fn values(codes: &[u32], factor: f64) -> Vec<f64> {
+    let mut values = vec![0.0; codes.len()];
+    widest(
+        #[inline(always)]
+        || {
+            for (value, code) in values.iter_mut().zip(codes) {
+                *value = f64::from(*code) / PER_ONE * factor;
+            }
+        },
+    );
+    values
 }
 
 /// The amount of a code of thousandths; NaN where it is not recorded.
@@ -195,17 +239,21 @@ mod tests {
             let code = thousandths(amount).expect("thousandths");
             let back = Others::default().value(code, 1.0).expect("known");
             assert_eq!(back.to_bits(), f64::to_bits(amount));
-            assert_eq!(plain_thousandths(amount), (code, true));
+            assert_eq!(plain(amount), (code, true));
         }
         for amount in [0.000_5, 1.0 / 3.0, 2_147_483.648, 1e15] {
             assert_eq!(thousandths(amount), None, "{amount}");
-            assert!(!plain_thousandths(amount).1, "{amount}");
+            assert!(!plain(amount).1, "{amount}");
         }
         assert_eq!(thousandths(f64::NAN), Some(UNKNOWN));
         for amount in [f64::NAN, f64::INFINITY, -0.001, -5.0, f64::NEG_INFINITY] {
-            assert!(!plain_thousandths(amount).1, "{amount}");
+            assert!(!plain(amount).1, "{amount}");
         }
-        assert_eq!(plain_thousandths(-0.0), (0, true));
+        assert_eq!(plain(-0.0), (0, true));
+        let mut codes = [7; 3];
+        assert!(plain_thousandths(&[0.5, -0.0, 12.0], &mut codes));
+        assert_eq!(codes, [500, 0, 12_000]);
+        assert!(!plain_thousandths(&[0.5, f64::NAN, 12.0], &mut codes));
     }
 
     #[test]

@@ -2,7 +2,7 @@
 //!
 //! Rows are given to their machines by the hundred thousand, as what lies in memory for a machine is
 //! then fetched once for many of them.
-//! A row waits with those of its machine, in about twelve bytes, until the log is read: no row of
+//! A row waits with those of its machine, mostly in eight bytes, until the log is read: no row of
 //! the same day may be missing when they are added up and those entered twice are found. An amount
 //! that thousandths do not hold has eight bytes more; so has a row where the log has columns of its
 //! own, for what they say.
@@ -12,15 +12,17 @@ use std::collections::HashMap;
 use rayon::prelude::*;
 
 use super::amount::{self, Exact, Others, UNKNOWN};
-use super::arrivals::Arrivals;
+use super::arrivals::{Arrivals, Sorted};
+use super::layout::{Columns, Layout, Table};
 use super::names::{Names, places};
-use super::pages::{Cell, Rows, Sums};
-use super::store::{DayCell, MachineUse, Pair, Store};
+use super::order::Order;
+use super::pages::{Rows, Sums};
+use super::store::{MachineUse, Pair, Store};
 
-/// Stands for the row of a cell that several rows went into.
-const SEVERAL: u32 = u32::MAX;
 /// Rows of one day, bin and product that are held against each other one by one.
 const FEW: usize = 8;
+/// Rows that are brought in order together: few, for which few bits are enough.
+const PART: usize = 1 << 17;
 /// Machines that a thread sees to at a time.
 const SHARE: usize = 256;
 
@@ -29,103 +31,137 @@ const SHARE: usize = 256;
 struct Heap {
     waiting: Rows,
     others: Others,
-    rows: u64,
-    without_bin: u64,
+}
+
+/// What the log holds for all machines.
+struct Whole<'a> {
+    /// By batch.
+    layouts: &'a [Layout],
+    /// By pair: its place once they are sorted, and whether it has a bin.
+    pairs: &'a [(u32, bool)],
+    marks: &'a [u64],
+}
+
+/// Room that is used for one machine after the other.
+#[derive(Default)]
+struct Room {
+    rows: Table,
+    order: Order,
+    /// By row in order: its day, and its pair.
+    keys: Vec<u64>,
+    /// Places in the order of the first row of every day and pair.
+    firsts: Vec<u32>,
+    sums: Table,
+    packed: Vec<u64>,
 }
 
 impl Heap {
-    fn take(&mut self, cells: &[Cell], pairs: &[(Pair, bool)]) {
-        let without_bin = cells
-            .iter()
-            .filter(|c| pairs[c.pair as usize].0.bin.is_none());
-        self.without_bin += without_bin.count() as u64;
-        self.rows += cells.len() as u64;
-        self.waiting.extend(cells);
-    }
-
     /// The finished days of use, and the rows entered twice, each with the earlier one.
-    fn finish(self, marks: &[u64], pairs: &[u32]) -> (MachineUse, Vec<(u32, u32)>) {
-        let mut cells = self.waiting.unpacked();
-        for cell in &mut cells {
-            cell.pair = pairs[cell.pair as usize];
+    fn finish(self, whole: &Whole<'_>, room: &mut Room) -> (MachineUse, Vec<(u32, u32)>) {
+        let Room {
+            rows,
+            order,
+            keys,
+            firsts,
+            sums,
+            packed,
+        } = room;
+        self.waiting.unpack(whole.layouts, rows);
+        let mut without_bin = 0;
+        for pair in &mut rows.pairs {
+            let (place, has_bin) = whole.pairs[*pair as usize];
+            *pair = place;
+            without_bin += u64::from(!has_bin);
         }
-        sort(&mut cells);
+        let order = order.of(rows);
+        let key = |i: &u32| {
+            u64::from(rows.days[*i as usize]) << u32::BITS | u64::from(rows.pairs[*i as usize])
+        };
+        keys.clear();
+        keys.extend(order.iter().map(key));
+        firsts.clear();
+        firsts.extend((0..keys.len() as u32).filter(|i| match *i as usize {
+            0 => true,
+            i => keys[i] != keys[i - 1],
+        }));
+        sums.clear();
+        sums.days.extend(
+            firsts
+                .iter()
+                .map(|i| (keys[*i as usize] >> u32::BITS) as u32),
+        );
+        sums.pairs
+            .extend(firsts.iter().map(|i| keys[*i as usize] as u32));
+        for (sums, codes) in sums.codes.iter_mut().zip(&rows.codes) {
+            sums.extend(firsts.iter().map(|i| codes[order[*i as usize] as usize]));
+        }
         let mut twins = Vec::new();
         let mut others = Others::default();
-        let mut kept = 0;
-        let mut from = 0;
-        while from < cells.len() {
-            let key = cells[from].key();
-            let same = cells[from..].iter().take_while(|c| c.key() == key).count();
-            let group = from..from + same;
-            cells[kept] = if same == 1 {
-                let mut cell = cells[from];
-                if !self.others.is_empty() {
-                    cell.codes = cell.codes.map(|c| self.others.moved(c, &mut others));
-                }
-                cell
+        let ends = firsts.iter().skip(1).copied().chain([keys.len() as u32]);
+        for (sum, (first, end)) in firsts.iter().zip(ends).enumerate() {
+            let same = &order[*first as usize..end as usize];
+            let codes = if 1 < same.len() {
+                self.find_twins(same, rows, whole.marks, &mut twins);
+                self.together(same, rows, &mut others)
+            } else if self.others.is_empty() {
+                continue;
             } else {
-                self.find_twins(&cells[group.clone()], marks, &mut twins);
-                self.together(&cells[group], &mut others)
+                sums.codes(sum).map(|c| self.others.moved(c, &mut others))
             };
-            kept += 1;
-            from += same;
+            sums.set_codes(sum, codes);
         }
-        cells.truncate(kept);
         others.shrink();
-        let days = cells.iter().map(|c| DayCell {
-            day: c.day,
-            pair: c.pair,
-            codes: c.codes,
-        });
         let done = MachineUse {
-            days: Sums::new(self.waiting, days),
+            rows: self.waiting.len() as u64,
+            days: Sums::new(self.waiting, &sums.columns(), packed),
             others,
             spread: Vec::new(),
-            rows: self.rows,
-            without_bin: self.without_bin,
+            without_bin,
         };
         (done, twins)
     }
 
     /// What rows of one day, bin and product must agree in to be equal.
-    fn rest(&self, cell: &Cell, marks: &[u64]) -> [u64; 4] {
-        let mark = marks.get(cell.row as usize).copied().unwrap_or(0);
-        let [a, b, c] = cell.codes.map(|code| self.others.bits(code));
+    fn rest(&self, codes: [u32; 3], row: u32, marks: &[u64]) -> [u64; 4] {
+        let mark = marks.get(row as usize).copied().unwrap_or(0);
+        let [a, b, c] = codes.map(|code| self.others.bits(code));
         [a, b, c, mark]
     }
 
-    /// Rows equal to an earlier one; `cells` are of one day, bin and product, sorted by row.
-    fn find_twins(&self, cells: &[Cell], marks: &[u64], twins: &mut Vec<(u32, u32)>) {
-        if cells.len() <= FEW {
+    /// Rows equal to an earlier one; `same` are the places of rows of one day, bin and product,
+    /// sorted by their numbers.
+    fn find_twins(&self, same: &[u32], rows: &Table, marks: &[u64], twins: &mut Vec<(u32, u32)>) {
+        let (number, codes) = (|i: u32| rows.rows[i as usize], |i| rows.codes(i as usize));
+        let rest = |i: u32| self.rest(codes(i), number(i), marks);
+        if same.len() <= FEW {
             // Codes of thousandths are equal where amounts are.
             let is_plain = self.others.is_empty() && marks.is_empty();
-            let is_equal = |a: &Cell, b: &Cell| {
+            let is_equal = |a: u32, b: u32| {
                 if is_plain {
-                    a.codes == b.codes
+                    codes(a) == codes(b)
                 } else {
-                    self.rest(a, marks) == self.rest(b, marks)
+                    rest(a) == rest(b)
                 }
             };
-            for (i, cell) in cells.iter().enumerate().skip(1) {
-                let mut before = cells[..i].iter();
-                if let Some(first) = before.find(|c| is_equal(c, cell)) {
-                    twins.push((cell.row, first.row));
+            for (i, row) in same.iter().enumerate().skip(1) {
+                let mut before = same[..i].iter();
+                if let Some(first) = before.find(|first| is_equal(**first, *row)) {
+                    twins.push((number(*row), number(*first)));
                 }
             }
             return;
         }
-        let rest = |cell: &Cell| (self.rest(cell, marks), cell.row);
-        let mut all: Vec<_> = cells.iter().map(rest).collect();
+        let mut all: Vec<_> = same.iter().map(|i| (rest(*i), number(*i))).collect();
         all.sort_unstable();
         for alike in all.chunk_by(|a, b| a.0 == b.0) {
             twins.extend(alike[1..].iter().map(|(_, row)| (*row, alike[0].1)));
         }
     }
 
-    fn together(&self, cells: &[Cell], others: &mut Others) -> Cell {
-        let mut sum = |measure: usize| {
-            let codes = cells.iter().map(|c| c.codes[measure]);
+    /// The amounts of several rows as one.
+    fn together(&self, same: &[u32], rows: &Table, others: &mut Others) -> [u32; 3] {
+        rows.codes.each_ref().map(|column| {
+            let codes = same.iter().map(|i| column[*i as usize]);
             let plain = codes.clone().try_fold(UNKNOWN, amount::plain_sum);
             plain.unwrap_or_else(|| {
                 let mut sum = Exact::default();
@@ -133,31 +169,7 @@ impl Heap {
                 known.for_each(|exact| sum.add(exact));
                 others.keep_sum(sum)
             })
-        };
-        Cell {
-            row: SEVERAL,
-            codes: [sum(0), sum(1), sum(2)],
-            ..cells[0]
-        }
-    }
-}
-
-impl Cell {
-    fn key(&self) -> (u32, u32) {
-        (self.day, self.pair)
-    }
-}
-
-/// By day, then pair, then row. Logs are mostly written day by day: then only days are sorted.
-fn sort(cells: &mut [Cell]) {
-    if cells.is_sorted_by_key(|c| c.day) {
-        for day in cells.chunk_by_mut(|a, b| a.day == b.day) {
-            if 1 < day.len() {
-                day.sort_unstable_by_key(|c| (c.pair, c.row));
-            }
-        }
-    } else {
-        cells.sort_unstable_by_key(|c| (c.day, c.pair, c.row));
+        })
     }
 }
 
@@ -172,6 +184,10 @@ pub struct Gather {
     pair_list: Vec<(Pair, bool)>,
     heaps: Vec<Heap>,
     arrivals: Arrivals,
+    /// Room to bring a few parts of a batch in order.
+    sorted: Vec<Sorted>,
+    /// By batch of rows given to their machines.
+    layouts: Vec<Layout>,
     /// Internal units in one of the log's, by measure; the first file's hold for the log.
     factors: Option<[f64; 3]>,
     /// Which measures of the file now read are in the units of the log.
@@ -281,39 +297,62 @@ impl Gather {
         }
     }
 
-    #[inline]
-    fn arrive(&mut self, row: u32, day: u32, (machine, pair): (u32, u32), codes: [u32; 3]) {
-        self.pair_list[pair as usize].1 = true;
-        let cell = Cell {
-            day,
-            pair,
-            row,
-            codes,
-        };
-        if self.arrivals.push(machine, cell) {
-            self.give();
+    /// Adds many rows as [`Self::push_plain`] does; `machines` are theirs.
+    pub fn extend_plain(&mut self, machines: &[u32], rows: &Columns<'_>) {
+        if self.in_units == [true; 3] {
+            for pair in rows.pairs {
+                self.pair_list[*pair as usize].1 = true;
+            }
+            self.give(machines, rows);
+            return;
+        }
+        for (i, machine) in machines.iter().enumerate() {
+            let (what, codes) = ((*machine, rows.pairs[i]), rows.codes.map(|c| c[i]));
+            self.push_plain(rows.rows[i], rows.days[i], what, codes);
         }
     }
 
-    /// Gives the machines the rows that have arrived.
+    #[inline]
+    fn arrive(&mut self, row: u32, day: u32, (machine, pair): (u32, u32), codes: [u32; 3]) {
+        self.pair_list[pair as usize].1 = true;
+        if self.arrivals.push(row, day, (machine, pair), codes) {
+            self.give_arrivals();
+        }
+    }
+
     #[cold]
-    fn give(&mut self) {
-        let pairs = &self.pair_list;
-        let arrivals = self.arrivals.sorted(self.heaps.len());
+    fn give_arrivals(&mut self) {
+        let mut arrivals = std::mem::take(&mut self.arrivals);
+        self.give(arrivals.machines(), &arrivals.columns());
+        arrivals.clear();
+        self.arrivals = arrivals;
+    }
+
+    /// Gives rows to their machines.
+    fn give(&mut self, machines: &[u32], rows: &Columns<'_>) {
+        let parts = machines.len().div_ceil(PART);
+        self.sorted.resize_with(parts, Sorted::default);
+        let count = self.heaps.len();
+        let each = self.sorted.par_iter_mut().zip(machines.par_chunks(PART));
+        each.enumerate().for_each(|(i, (sorted, machines))| {
+            let from = i * PART;
+            sorted.sort(machines, &rows.part(from, from + machines.len()), count);
+        });
+        let (sorted, first) = (&self.sorted, self.layouts.len() as u32);
         let heaps = self.heaps.par_iter_mut().enumerate();
         heaps.with_min_len(SHARE).for_each(|(machine, heap)| {
-            let cells = arrivals.of(machine);
-            if !cells.is_empty() {
-                heap.take(cells, pairs);
+            for (batch, sorted) in (first..).zip(sorted) {
+                let of_row = sorted.layout().words();
+                heap.waiting.extend(batch, sorted.of(machine), of_row);
             }
         });
-        self.arrivals.clear();
+        self.layouts.extend(self.sorted.iter().map(Sorted::layout));
     }
 
     /// The daily sums, and rows that are equal to an earlier one, each with that one, in order.
     pub(super) fn finish(mut self) -> (Store, Vec<(u32, u32)>) {
-        self.give();
-        self.arrivals = Arrivals::default();
+        self.give_arrivals();
+        (self.arrivals, self.sorted) = Default::default();
         let mut used_products = vec![false; self.products.len()];
         let mut used_bins = vec![false; self.bins.len()];
         for (pair, _) in self.pair_list.iter().filter(|(_, used)| *used) {
@@ -337,13 +376,18 @@ impl Gather {
             .collect();
         order.sort_unstable_by_key(|i| pairs[*i as usize]);
         let pair_places = places(&order, pairs.len());
-        let used_machines: Vec<bool> = self.heaps.iter().map(|h| 0 < h.rows).collect();
+        let used_machines: Vec<bool> = self.heaps.iter().map(|h| 0 < h.waiting.len()).collect();
         let (machines, machine_places) = self.machines.sorted(&used_machines);
-        let marks = &self.marks;
+        let bins_of = self.pair_list.iter().map(|(pair, _)| pair.bin.is_some());
+        let whole = Whole {
+            layouts: &self.layouts,
+            pairs: &pair_places.into_iter().zip(bins_of).collect::<Vec<_>>(),
+            marks: &self.marks,
+        };
         let done: Vec<_> = self
             .heaps
             .into_par_iter()
-            .map(|heap| heap.finish(marks, &pair_places))
+            .map_init(Room::default, |room, heap| heap.finish(&whole, room))
             .collect();
         let mut uses = vec![MachineUse::default(); machines.len()];
         let mut twins = Vec::new();

@@ -6,8 +6,11 @@
 mod amount;
 mod arrivals;
 mod days;
+mod full;
 mod gather;
+mod layout;
 mod names;
+mod order;
 mod pages;
 mod store;
 
@@ -22,7 +25,9 @@ use store::{MachineUse, Store};
 
 pub use amount::{plain_thousandths, thousandths};
 pub use days::{DayUse, Days};
+pub use full::FullDays;
 pub use gather::Gather;
+pub use layout::Columns;
 
 /// Use of one machine, bin and product on one day: a row of the log, or the sum of several.
 #[derive(Clone, Copy, Debug, PartialEq)]

@@ -1,4 +1,4 @@
-//! Where daily sums are kept: sorted by machine, day, bin and product, twenty bytes each.
+//! Where daily sums are kept: sorted by machine, day, bin and product, mostly eight bytes each.
 
 use chrono::{Datelike, NaiveDate};
 
@@ -103,7 +103,7 @@ impl Store {
         let mut uses = vec![MachineUse::default(); machines.len()];
         for (name, mut of_machine) in self.machines.iter().zip(std::mem::take(&mut self.uses)) {
             // The order of names has not changed, so the order of cells has not.
-            of_machine.days.rename(&renamed);
+            of_machine.days = of_machine.days.renamed(&renamed);
             for spread in &mut of_machine.spread {
                 spread.pair = renamed[spread.pair as usize];
             }
