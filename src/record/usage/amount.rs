@@ -220,13 +220,22 @@ pub(super) fn of_thousandths(code: u32) -> f64 {
 
 /// The sum of two codes of thousandths, where four bytes hold it.
 #[inline]
-pub(super) fn plain_sum(a: u32, b: u32) -> Option<u32> {
+fn plain_sum(a: u32, b: u32) -> Option<u32> {
     match (a, b) {
         (UNKNOWN, b) if b < ODD || b == UNKNOWN => Some(b),
         (a, UNKNOWN) if a < ODD => Some(a),
         (a, b) if a < ODD && b < ODD && a + b < ODD => Some(a + b),
         _ => None,
     }
+}
+
+/// The sum of codes of thousandths, where four bytes hold it.
+pub(super) fn plain_total(codes: impl Iterator<Item = u32>) -> Option<u32> {
+    let mut sum = UNKNOWN;
+    for code in codes {
+        sum = plain_sum(sum, code)?;
+    }
+    Some(sum)
 }
 
 #[cfg(test)]

@@ -1,7 +1,7 @@
 //! The days of a machine that are recorded in full, column by column: most machines' are, and are
 //! then gone through many at a time.
 
-use chrono::NaiveDate;
+use chrono::{Days, NaiveDate};
 
 use super::UsageLog;
 use super::amount;
@@ -57,12 +57,20 @@ impl UsageLog {
         };
         let pairs = table.pairs.iter();
         full.products = pairs.map(|p| store.pairs[*p as usize].product).collect();
-        let mut end = 0;
+        let (mut end, mut last) = (0, (0, NaiveDate::MIN));
         for of_day in table.days.chunk_by(|a, b| a == b) {
             end += of_day.len() as u32;
-            full.days.push(date(of_day[0]));
+            last = (of_day[0], later(last, of_day[0]));
+            full.days.push(last.1);
             full.ends.push(end);
         }
         Some(full)
     }
+}
+
+/// The day of a number; from the one before, as days that follow each other take no calendar.
+fn later((before, date_before): (u32, NaiveDate), day: u32) -> NaiveDate {
+    let after = Days::new(u64::from(day - before));
+    let step = (before != 0).then(|| date_before.checked_add_days(after));
+    step.flatten().unwrap_or_else(|| date(day))
 }

@@ -15,7 +15,7 @@ use super::amount::{self, Exact, Others, UNKNOWN};
 use super::arrivals::{Arrivals, Sorted};
 use super::layout::{Columns, Layout, Table};
 use super::names::{Names, places};
-use super::order::Order;
+use super::order::{Groups, Order};
 use super::pages::{Rows, Sums};
 use super::store::{MachineUse, Pair, Store};
 
@@ -49,8 +49,7 @@ struct Room {
     order: Order,
     /// By row in order: its day, and its pair.
     keys: Vec<u64>,
-    /// Places in the order of the first row of every day and pair.
-    firsts: Vec<u32>,
+    groups: Groups,
     sums: Table,
     packed: Vec<u64>,
 }
@@ -62,7 +61,7 @@ impl Heap {
             rows,
             order,
             keys,
-            firsts,
+            groups,
             sums,
             packed,
         } = room;
@@ -79,36 +78,30 @@ impl Heap {
         };
         keys.clear();
         keys.extend(order.iter().map(key));
-        firsts.clear();
-        firsts.extend((0..keys.len() as u32).filter(|i| match *i as usize {
-            0 => true,
-            i => keys[i] != keys[i - 1],
-        }));
+        groups.of(keys);
+        let firsts = groups.firsts.iter().map(|i| *i as usize);
         sums.clear();
-        sums.days.extend(
-            firsts
-                .iter()
-                .map(|i| (keys[*i as usize] >> u32::BITS) as u32),
-        );
-        sums.pairs
-            .extend(firsts.iter().map(|i| keys[*i as usize] as u32));
+        let days = firsts.clone().map(|i| (keys[i] >> u32::BITS) as u32);
+        sums.days.extend(days);
+        sums.pairs.extend(firsts.clone().map(|i| keys[i] as u32));
         for (sums, codes) in sums.codes.iter_mut().zip(&rows.codes) {
-            sums.extend(firsts.iter().map(|i| codes[order[*i as usize] as usize]));
+            sums.extend(firsts.clone().map(|i| codes[order[i] as usize]));
         }
         let mut twins = Vec::new();
         let mut others = Others::default();
-        let ends = firsts.iter().skip(1).copied().chain([keys.len() as u32]);
-        for (sum, (first, end)) in firsts.iter().zip(ends).enumerate() {
-            let same = &order[*first as usize..end as usize];
-            let codes = if 1 < same.len() {
-                self.find_twins(same, rows, whole.marks, &mut twins);
-                self.together(same, rows, &mut others)
-            } else if self.others.is_empty() {
-                continue;
-            } else {
-                sums.codes(sum).map(|c| self.others.moved(c, &mut others))
-            };
-            sums.set_codes(sum, codes);
+        if !self.others.is_empty() {
+            for (sum, _) in firsts
+                .enumerate()
+                .filter(|(sum, _)| groups.rows(*sum).len() == 1)
+            {
+                let codes = sums.codes(sum).map(|c| self.others.moved(c, &mut others));
+                sums.set_codes(sum, codes);
+            }
+        }
+        for (sum, same) in groups.several() {
+            let same = &order[same];
+            self.find_twins(same, rows, whole.marks, &mut twins);
+            sums.set_codes(sum, self.together(same, rows, &mut others));
         }
         others.shrink();
         let done = MachineUse {
@@ -162,8 +155,7 @@ impl Heap {
     fn together(&self, same: &[u32], rows: &Table, others: &mut Others) -> [u32; 3] {
         rows.codes.each_ref().map(|column| {
             let codes = same.iter().map(|i| column[*i as usize]);
-            let plain = codes.clone().try_fold(UNKNOWN, amount::plain_sum);
-            plain.unwrap_or_else(|| {
+            amount::plain_total(codes.clone()).unwrap_or_else(|| {
                 let mut sum = Exact::default();
                 let known = codes.filter_map(|c| self.others.exact(c));
                 known.for_each(|exact| sum.add(exact));

@@ -1,5 +1,7 @@
 //! The order of rows of one machine: by day, then bin and product, then their own numbers.
 
+use std::ops::Range;
+
 use super::layout::Table;
 
 /// Days and pairs for which there may be a count each: so many for every row, and a few more.
@@ -50,6 +52,54 @@ impl Order {
             });
         }
         &self.places
+    }
+}
+
+/// Neighbours that are equal.
+#[derive(Debug, Default)]
+pub(super) struct Groups {
+    /// The first of each group.
+    pub(super) firsts: Vec<u32>,
+    /// All that are not the first of theirs.
+    repeats: Vec<u32>,
+    len: usize,
+}
+
+impl Groups {
+    /// The groups among `keys`; which of them begin one is told without a branch, as it might go
+    /// either way.
+    pub(super) fn of(&mut self, keys: &[u64]) {
+        self.len = keys.len();
+        self.firsts.resize(keys.len(), 0);
+        self.repeats.resize(keys.len(), 0);
+        let (mut begun, mut before) = (0, None);
+        for (i, key) in keys.iter().enumerate() {
+            let is_first = before != Some(key);
+            self.firsts[begun] = i as u32;
+            self.repeats[i - begun] = i as u32;
+            begun += usize::from(is_first);
+            before = Some(key);
+        }
+        self.firsts.truncate(begun);
+        self.repeats.truncate(keys.len() - begun);
+    }
+
+    /// The places of a group.
+    pub(super) fn rows(&self, group: usize) -> Range<usize> {
+        let next = self.firsts.get(group + 1);
+        self.firsts[group] as usize..next.map_or(self.len, |next| *next as usize)
+    }
+
+    /// The groups of several, with their places.
+    pub(super) fn several(&self) -> impl Iterator<Item = (usize, Range<usize>)> {
+        let mut seen = 0;
+        std::iter::from_fn(move || {
+            // Of those before it, its own first and all that are no repeat have begun a group.
+            let group = *self.repeats.get(seen)? as usize - seen - 1;
+            let rows = self.rows(group);
+            seen += rows.len() - 1;
+            Some((group, rows))
+        })
     }
 }
 
@@ -114,5 +164,30 @@ mod tests {
             }
         }
         assert!(Order::default().of(&Table::default()).is_empty());
+    }
+
+    #[test]
+    fn equal_neighbours_are_a_group() {
+        let mut groups = Groups::default();
+        for keys in [
+            &[][..],
+            &[7],
+            &[1, 1, 2, 3, 3, 3, 5],
+            &[4, 4],
+            &[0, 1, 2, 2],
+        ] {
+            groups.of(keys);
+            let mut at = 0;
+            let mut several = Vec::new();
+            for (group, same) in keys.chunk_by(|a, b| a == b).enumerate() {
+                assert_eq!(groups.firsts[group] as usize, at);
+                assert_eq!(groups.rows(group), at..at + same.len());
+                if 1 < same.len() {
+                    several.push((group, groups.rows(group)));
+                }
+                at += same.len();
+            }
+            assert!(groups.several().eq(several), "{keys:?}");
+        }
     }
 }

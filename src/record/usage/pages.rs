@@ -20,7 +20,9 @@ fn page() -> Page {
 /// Rows in words, those of one batch after a head that says of which and how many they are.
 #[derive(Clone, Debug, Default)]
 pub(super) struct Rows {
-    pages: Vec<Page>,
+    full: Vec<Page>,
+    /// The page that is being filled, by itself as it is come back to for every batch.
+    last: Page,
     len: usize,
 }
 
@@ -29,17 +31,18 @@ impl Rows {
     pub(super) fn extend(&mut self, batch: u32, mut words: &[u64], of_row: usize) {
         self.len += words.len() / of_row;
         while !words.is_empty() {
-            let used = self.pages.last().map_or(WORDS, Vec::len);
-            let room = WORDS.saturating_sub(used + 1) / of_row * of_row;
+            let room = self.last.capacity().saturating_sub(self.last.len() + 1) / of_row * of_row;
             let (now, later) = words.split_at(room.min(words.len()));
             if now.is_empty() || now.len() < FEW && !later.is_empty() {
-                self.pages.push(page());
+                let full = std::mem::replace(&mut self.last, page());
+                if !full.is_empty() {
+                    self.full.push(full);
+                }
                 continue;
             }
-            if let Some(page) = self.pages.last_mut() {
-                page.push(u64::from(batch) << u32::BITS | now.len() as u64);
-                page.extend_from_slice(now);
-            }
+            self.last
+                .push(u64::from(batch) << u32::BITS | now.len() as u64);
+            self.last.extend_from_slice(now);
             words = later;
         }
     }
@@ -52,7 +55,7 @@ impl Rows {
     pub(super) fn unpack(&self, layouts: &[Layout], to: &mut Table) {
         to.resize(self.len);
         let mut at = 0;
-        for page in &self.pages {
+        for page in self.full.iter().chain([&self.last]) {
             let mut rest = page.as_slice();
             while let Some((head, words)) = rest.split_first() {
                 let (now, later) = words.split_at(*head as u32 as usize);
@@ -79,7 +82,8 @@ impl Sums {
         let layout = Layout::new(sums);
         let per_page = WORDS / layout.words();
         let len = sums.days.len();
-        let mut pages = rows.pages;
+        let mut pages = rows.full;
+        pages.push(rows.last);
         pages.resize_with(len.div_ceil(per_page), page);
         pages.shrink_to_fit();
         for (i, page) in pages.iter_mut().enumerate() {
@@ -208,7 +212,8 @@ mod tests {
             layouts.push(layout);
         }
         assert_eq!(rows.len(), whole.days.len());
-        assert!(rows.pages.iter().all(|page| page.len() <= WORDS));
+        assert!(1 < rows.full.len());
+        assert!(rows.full.iter().all(|page| page.len() <= WORDS));
         let mut back = Table::default();
         rows.unpack(&layouts, &mut back);
         assert_eq!(back.days, whole.days);
