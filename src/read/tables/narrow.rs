@@ -20,6 +20,8 @@ use super::usage::{Spread, mark};
 
 /// A name that is missing or blank.
 const NONE: u32 = u32::MAX;
+/// A name that is not known yet.
+const NEW: u32 = NONE - 1;
 /// An amount that no amount can be, among codes of thousandths.
 const WRONG: u32 = 1 << 31;
 /// An amount that thousandths do not hold.
@@ -83,54 +85,88 @@ impl Narrow {
         columns: &Columns,
         batch: &Batch<'_>,
     ) -> Option<Vec<u32>> {
-        let height = batch.height;
         let mut amounts = [&Values::Nothing; 3];
         for of in &columns.amounts {
             if of.measure != Measure::Days {
                 amounts[of.measure.index()] = &batch.values[of.index];
             }
         }
-        let mut sound = [None; 3];
-        // Amounts are gone through while others see to names, of which the log keeps the account.
+        let sound = self.read(log, what, columns, batch, amounts)?;
+        let are_plain = columns.extra.is_empty()
+            && sound == [Sound::Plain; 3]
+            && !has(&self.machines.numbers, NONE)
+            && !has(&self.products.numbers, NONE)
+            && !has(&self.days, 0);
+        Some(if are_plain {
+            self.give(log, batch.first);
+            Vec::new()
+        } else {
+            self.give_each(log, columns, batch, amounts)
+        })
+    }
+
+    /// Makes numbers of all columns.
+    fn read(
+        &mut self,
+        log: &mut LogCheck,
+        what: Spread,
+        columns: &Columns,
+        batch: &Batch<'_>,
+        amounts: [&Values; 3],
+    ) -> Option<[Sound; 3]> {
+        let height = batch.height;
+        let column = |name: &str| columns.index(name).map(|i| &batch.values[i]);
+        let (of_days, of_machines) = (column("date")?, column("machine")?);
+        let of_products = column(what.column())?;
+        let of_bins = column("bin").unwrap_or(&Values::Nothing);
+        let (mut sound, mut has_days) = ([None; 3], None);
         rayon::in_place_scope(|scope| {
             let codes = self.codes.iter_mut().zip(&mut sound);
             for (values, (codes, sound)) in amounts.iter().zip(codes) {
                 scope.spawn(move |_| *sound = numeric(values, height, codes));
             }
-            let column = |name: &str| columns.index(name).map(|i| &batch.values[i]);
-            days(column("date")?, height, &mut self.days)?;
-            self.machines
-                .read(column("machine")?, height, |name| log.machine(name))?;
-            self.products.read(column(what.column())?, height, |name| {
-                what.number(log, name)
-            })?;
-            let bins = column("bin").unwrap_or(&Values::Nothing);
-            self.bins.read(bins, height, |name| log.bin(name))
-        })?;
-        let sound = sound.into_iter().collect::<Option<Vec<Sound>>>()?;
-        let are_named =
-            [&self.machines, &self.products].map(|named| !named.numbers.contains(&NONE));
-        let are_plain = columns.extra.is_empty()
-            && sound.iter().all(|s| *s == Sound::Plain)
-            && are_named == [true; 2]
-            && !self.days.contains(&0);
-        if are_plain {
-            self.of_rows.clear();
-            for i in 0..height {
-                let pair = self.pair(log, self.bins.numbers[i], self.products.numbers[i]);
-                self.of_rows.push(pair);
-            }
-            let rows = Rows {
-                days: &self.days,
-                pairs: &self.of_rows,
-                rows: &[],
-                codes: self.codes.each_ref().map(Vec::as_slice),
-            };
-            log.plain_rows(batch.first, &self.machines.numbers, &rows);
-            return Some(Vec::new());
+            scope.spawn(|_| self.machines.known(of_machines));
+            scope.spawn(|_| self.products.known(of_products));
+            self.bins.known(of_bins);
+            has_days = days(of_days, height, &mut self.days);
+        });
+        has_days?;
+        // The log keeps the account of names, one after the other.
+        self.machines
+            .rest(of_machines, height, |name| log.machine(name))?;
+        self.products
+            .rest(of_products, height, |name| what.number(log, name))?;
+        self.bins.rest(of_bins, height, |name| log.bin(name))?;
+        let [acres, tons, hours] = sound;
+        Some([acres?, tons?, hours?])
+    }
+
+    /// Gives the log the rows of a batch that are plain, all of them.
+    fn give(&mut self, log: &mut LogCheck, first: u32) {
+        self.of_rows.clear();
+        for i in 0..self.days.len() {
+            let pair = self.pair(log, self.bins.numbers[i], self.products.numbers[i]);
+            self.of_rows.push(pair);
         }
+        let rows = Rows {
+            days: &self.days,
+            pairs: &self.of_rows,
+            rows: &[],
+            codes: self.codes.each_ref().map(Vec::as_slice),
+        };
+        log.plain_rows(first, &self.machines.numbers, &rows);
+    }
+
+    /// Gives the log the rows of a batch that are sound; the places of the others.
+    fn give_each(
+        &mut self,
+        log: &mut LogCheck,
+        columns: &Columns,
+        batch: &Batch<'_>,
+        amounts: [&Values; 3],
+    ) -> Vec<u32> {
         let mut left = Vec::new();
-        for i in 0..height {
+        for i in 0..batch.height {
             let (day, machine) = (self.days[i], self.machines.numbers[i]);
             let (bin, product) = (self.bins.numbers[i], self.products.numbers[i]);
             let codes = self.codes.each_ref().map(|codes| codes[i]);
@@ -148,7 +184,7 @@ impl Narrow {
                 log.row(row, day, what, amounts, mark);
             }
         }
-        Some(left)
+        left
     }
 
     #[inline]
@@ -172,6 +208,11 @@ impl Narrow {
         }
         pair
     }
+}
+
+/// Whether some number is the one; most often none is, and then several are looked at at a time.
+fn has(numbers: &[u32], one: u32) -> bool {
+    0 < numbers.iter().filter(|number| **number == one).count()
 }
 
 /// Days counted from the first of the common era; 0 for what is none.
@@ -215,8 +256,19 @@ fn each<T: PolarsNumericType>(
 }
 
 impl Named {
-    /// Numbers of the names in a column of text.
-    fn read(
+    /// Numbers of the names in a column of text that are known, and [`NEW`] for all others.
+    fn known(&mut self, values: &Values) {
+        let Self { memo, numbers } = self;
+        numbers.clear();
+        let Values::Text(text) = values else { return };
+        for array in text.downcast_iter() {
+            let keys = array.views().iter().map(|view| view.as_u128());
+            numbers.extend(keys.map(|key| memo.get(&key).copied().unwrap_or(NEW)));
+        }
+    }
+
+    /// Numbers of the names that were not known.
+    fn rest(
         &mut self,
         values: &Values,
         height: usize,
@@ -226,7 +278,6 @@ impl Named {
             Cell::Text(name) => number(&name),
             _ => NONE,
         };
-        self.numbers.clear();
         let text = match values {
             Values::Text(text) => text,
             Values::Nothing => {
@@ -240,27 +291,24 @@ impl Named {
             _ => return None,
         };
         let has_gaps = text.has_nulls();
-        // Longer texts are known by where they lie, which holds for one array only.
-        let mut long = Memo::default();
+        if !has_gaps && !has(&self.numbers, NEW) {
+            return Some(());
+        }
+        let mut numbers = self.numbers.iter_mut();
         for array in text.downcast_iter() {
-            long.clear();
-            for (i, view) in array.views().iter().enumerate() {
+            // Longer texts are known by where they lie, which holds for one array only.
+            let mut long = Memo::default();
+            for (i, (view, number)) in array.views().iter().zip(&mut numbers).enumerate() {
                 if has_gaps && array.get(i).is_none() {
-                    self.numbers.push(NONE);
-                    continue;
+                    *number = NONE;
+                } else if *number == NEW {
+                    let is_short = view.is_inline();
+                    let memo = if is_short { &mut self.memo } else { &mut long };
+                    let of_name = memo
+                        .entry(view.as_u128())
+                        .or_insert_with(|| named(array.value(i)));
+                    *number = *of_name;
                 }
-                let memo = if view.is_inline() {
-                    &mut self.memo
-                } else {
-                    &mut long
-                };
-                let key = view.as_u128();
-                let number = memo.get(&key).copied().unwrap_or_else(|| {
-                    let number = named(array.value(i));
-                    memo.insert(key, number);
-                    number
-                });
-                self.numbers.push(number);
             }
         }
         Some(())

@@ -177,11 +177,15 @@ impl LogCheck {
 
     /// Takes in many rows of a file as [`Self::plain_row`] does; the first is its row `first`.
     pub fn plain_rows(&mut self, first: u32, machines: &[u32], columns: &Columns<'_>) {
-        let whats = machines.iter().zip(columns.pairs).map(|(m, p)| (*m, *p));
-        let each = (first..).zip(columns.days).zip(whats);
-        if !each.clone().all(|((_, day), what)| self.admits(*day, what)) {
-            for (i, ((row, day), what)) in each.enumerate() {
-                self.plain_row(row, *day, what, columns.codes.map(|codes| codes[i]));
+        let each = columns.days.iter().zip(machines.iter().zip(columns.pairs));
+        let mut are_all_admitted = true;
+        for (day, (machine, pair)) in each.clone() {
+            are_all_admitted &= self.admits(*day, (*machine, *pair));
+        }
+        if !are_all_admitted {
+            for (i, (day, (machine, pair))) in each.enumerate() {
+                let codes = columns.codes.map(|codes| codes[i]);
+                self.plain_row(first + i as u32, *day, (*machine, *pair), codes);
             }
             return;
         }

@@ -254,8 +254,8 @@ impl Layout {
         }
     }
 
-    /// Puts rows into a table from place `at` on; `words` are those of each row after those of the
-    /// row before.
+    /// Puts rows into a table from place `at` on, steps only where it has room for them; `words` are
+    /// those of each row after those of the row before.
     pub(super) fn unpack(&self, words: &[u64], to: &mut Table, at: usize) {
         let rows = at..at + words.len() / self.words;
         widest(
@@ -264,7 +264,8 @@ impl Layout {
                 let steps = [&mut to.days, &mut to.pairs, &mut to.rows];
                 for (i, column) in steps.into_iter().enumerate() {
                     let low = self.lows[i];
-                    self.column(i, words, &mut column[rows.clone()], |n| n.wrapping_add(low));
+                    let column = column.get_mut(rows.clone()).unwrap_or_default();
+                    self.column(i, words, column, |n| n.wrapping_add(low));
                 }
                 for (i, column) in to.codes.iter_mut().enumerate() {
                     let scale = self.scales[i];

@@ -128,10 +128,11 @@ impl Sums {
         })
     }
 
-    /// A table of the first `count`.
+    /// A table of the first `count`, without rows' own numbers, which sums have none of.
     pub(super) fn table(&self, count: usize) -> Table {
         let mut table = Table::default();
         table.resize(count);
+        table.rows.clear();
         let per_page = self.per_page();
         for (i, page) in self.pages.iter().enumerate() {
             let at = (i * per_page).min(count);
