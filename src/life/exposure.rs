@@ -197,3 +197,66 @@ impl<'a> Iterator for MachineSums<'a> {
         self.days.size_hint()
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::record::{Product, UsageRow};
+
+    /// Days of two bins and some groups; such that record everything, and such that do not.
+    fn log(has_gaps: bool) -> UsageLog {
+        let first = NaiveDate::from_ymd_opt(2024, 2, 27).expect("a day");
+        let row = |i: u64| UsageRow {
+            date: first + chrono::Days::new(i * 7 % 40),
+            machine: "M1",
+            product: ["lime", "potash", "urea"][(i % 3) as usize],
+            bin: [Some("front"), Some("rear"), None][(i / 3 % 3) as usize],
+            amounts: Amounts {
+                acres: (!has_gaps || !i.is_multiple_of(5)).then_some((i % 11) as f64),
+                tons: Some((i % 11 * 13) as f64 / 100.0),
+                hours: Some((i % 11) as f64 / if i == 50 { 3.0 } else { 10.0 }),
+            },
+        };
+        // Number 50 has an amount that thousandths do not hold.
+        (0..if has_gaps { 90 } else { 50 }).map(row).collect()
+    }
+
+    #[test]
+    fn full_days_make_the_path_that_days_one_by_one_make() {
+        let group_of = [("lime", "lime"), ("potash", "salts"), ("urea", "salts")];
+        let products = group_of.map(|(name, group)| Product {
+            row: 0,
+            name: name.to_owned(),
+            group: group.to_owned(),
+            extra: std::collections::BTreeMap::default(),
+        });
+        for (has_gaps, day) in [(false, 60), (false, 20), (true, 60)] {
+            let log = log(has_gaps);
+            let until =
+                NaiveDate::from_ymd_opt(2024, 2, 27).expect("a day") + chrono::Days::new(day);
+            let groups = Groups::new(&products, &log, None).expect("groups");
+            let sums = UseSums::new(&log, &groups, until);
+            for bin in [None, Some("front"), Some("rear"), Some("none")] {
+                assert_eq!(sums.log.full_days("M1", bin).is_some(), !has_gaps);
+                let path = sums.path("M1", bin);
+                let seen = sums.of_machine("M1");
+                let seen = seen.filter(|d| bin.is_none() || d.bin == bin);
+                let one_by_one = UsePath::new(seen, sums.n_groups);
+                assert_eq!(path.days(), one_by_one.days());
+                let days = path.days().len();
+                for (from, to) in (0..=days).flat_map(|f| (f..=days).map(move |t| (f, t))) {
+                    for measure in Measure::OF_USE {
+                        let of = |path: &UsePath| {
+                            let known = path.is_known(measure, from, to);
+                            let recorded = path.is_recorded(measure, from, to);
+                            let sums = path.recorded(measure, from, to);
+                            let bits: Vec<u64> = sums.iter().map(|s| s.to_bits()).collect();
+                            (known, recorded, bits)
+                        };
+                        assert_eq!(of(&path), of(&one_by_one), "{bin:?} {from} {to}");
+                    }
+                }
+            }
+        }
+    }
+}

@@ -4,7 +4,7 @@ mod footer;
 
 use std::borrow::Cow;
 use std::fs::File;
-use std::io::{BufReader, Seek, SeekFrom};
+use std::io::{BufReader, Read, Seek, SeekFrom};
 use std::path::Path;
 use std::sync::Arc;
 use std::sync::mpsc::sync_channel;
@@ -33,6 +33,8 @@ const SMALL: usize = 1 << 14;
 const LARGEST_CHUNK: i64 = 4 << 30;
 /// Most bytes that one page may unpack to. Usual ones hold one megabyte.
 const LARGEST_PAGE: i32 = 128 << 20;
+/// Bytes that a page's header takes at most where it notes nothing unusual.
+const USUAL_HEADER: usize = 512;
 /// Most bytes that a page's header may take.
 const LONGEST_HEADER: usize = 1 << 20;
 /// Whole numbers up to this are exact as floating point numbers.
@@ -220,11 +222,14 @@ fn refused(why: &str) -> PolarsError {
 /// Goes through the headers of all pages without unpacking any: room is made for a page by what its
 /// header says.
 fn pages_fit(file: File, footer: &FileMetadata) -> PolarsResult<()> {
-    let mut file = BufReader::new(file);
+    let mut file = Counted {
+        file: BufReader::with_capacity(USUAL_HEADER, file),
+        count: 0,
+    };
     for group in &footer.row_groups {
         for chunk in group.parquet_columns() {
             let range = chunk.byte_range();
-            file.seek(SeekFrom::Start(range.start))?;
+            file.file.seek(SeekFrom::Start(range.start))?;
             let mut left = range.end.saturating_sub(range.start);
             while 0 < left {
                 left = left.saturating_sub(page_fits(&mut file)?);
@@ -235,8 +240,8 @@ fn pages_fit(file: File, footer: &FileMetadata) -> PolarsResult<()> {
 }
 
 /// Goes past one page; the bytes it takes.
-fn page_fits(file: &mut BufReader<File>) -> PolarsResult<u64> {
-    let before = file.stream_position()?;
+fn page_fits(file: &mut Counted<BufReader<File>>) -> PolarsResult<u64> {
+    file.count = 0;
     let mut header = TCompactInputProtocol::new(&mut *file, LONGEST_HEADER);
     let page = PageHeader::read_from_in_protocol(&mut header);
     let page = page.map_err(|e| refused(&e.to_string()))?;
@@ -250,8 +255,23 @@ fn page_fits(file: &mut BufReader<File>) -> PolarsResult<u64> {
             "a page that unpacks to more than {most} MB"
         )));
     }
-    file.seek_relative(i64::from(page.compressed_page_size))?;
-    Ok(file.stream_position()?.saturating_sub(before))
+    let packed = page.compressed_page_size;
+    file.file.seek_relative(i64::from(packed))?;
+    Ok(file.count + u64::from(packed.unsigned_abs()))
+}
+
+/// Counts the bytes that are read: to ask where a file stands goes to the system each time.
+struct Counted<R> {
+    file: R,
+    count: u64,
+}
+
+impl<R: Read> Read for Counted<R> {
+    fn read(&mut self, bytes: &mut [u8]) -> std::io::Result<usize> {
+        let read = self.file.read(bytes)?;
+        self.count += read as u64;
+        Ok(read)
+    }
 }
 
 /// Values of the columns, all of one length.

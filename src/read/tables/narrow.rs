@@ -324,17 +324,17 @@ enum Sound {
 
 /// Codes of thousandths, or [`OTHER`] for what they do not hold, or [`WRONG`].
 fn numeric(values: &Values, height: usize, codes: &mut Vec<u32>) -> Option<Sound> {
+    if let Values::Number(values) = values
+        && let Ok(values) = values.cont_slice()
+    {
+        codes.resize(height, 0);
+        if plain_thousandths(values, codes) {
+            return Some(Sound::Plain);
+        }
+    }
     codes.clear();
     match values {
-        Values::Number(values) => {
-            if let Ok(values) = values.cont_slice()
-                && are_plain(values, codes)
-            {
-                return Some(Sound::Plain);
-            }
-            codes.clear();
-            each(values, codes, NONE, code);
-        }
+        Values::Number(values) => each(values, codes, NONE, code),
         // Larger ones are not exact, and above the largest amount in any case.
         Values::Whole(values) => each(values, codes, NONE, |v| code(v as f64)),
         Values::Nothing => codes.resize(height, NONE),
@@ -354,12 +354,6 @@ fn code(value: f64) -> u32 {
     } else {
         WRONG
     }
-}
-
-/// Codes of many values, without a branch; whether they are thousandths, and so of use.
-fn are_plain(values: &[f64], codes: &mut Vec<u32>) -> bool {
-    codes.resize(values.len(), 0);
-    plain_thousandths(values, codes)
 }
 
 /// An amount of a column of amounts; NaN where there is none.

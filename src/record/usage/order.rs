@@ -23,35 +23,40 @@ impl Order {
     /// comparison that might go either way.
     pub(super) fn of(&mut self, rows: &Table) -> &[u32] {
         let most = rows.days.len() * PER_ROW + MORE;
-        let spans = [span(&rows.days), span(&rows.pairs)];
+        let columns = [&rows.pairs, &rows.days].map(|numbers| (numbers, span(numbers)));
         self.places.clear();
-        if rows.rows.is_sorted() && spans.iter().all(|(_, span)| *span < most) {
-            let [days, pairs] = spans;
-            self.before.clear();
-            self.before.extend(0..rows.days.len() as u32);
-            counted(
-                &self.before,
-                &rows.pairs,
-                pairs,
-                &mut self.counts,
-                &mut self.places,
-            );
-            std::mem::swap(&mut self.before, &mut self.places);
-            counted(
-                &self.before,
-                &rows.days,
-                days,
-                &mut self.counts,
-                &mut self.places,
-            );
+        self.places.extend(0..rows.days.len() as u32);
+        if rows.rows.is_sorted() && columns.iter().all(|(_, (_, span))| *span < most) {
+            for (numbers, span) in columns {
+                self.count(numbers, span);
+            }
         } else {
-            self.places.extend(0..rows.days.len() as u32);
             self.places.sort_unstable_by_key(|i| {
                 let i = *i as usize;
                 (rows.days[i], rows.pairs[i], rows.rows[i])
             });
         }
         &self.places
+    }
+
+    /// Brings rows in the order of one of their numbers, those of one number as they were.
+    fn count(&mut self, numbers: &[u32], (low, span): (u32, usize)) {
+        self.counts.clear();
+        self.counts.resize(span + 1, 0);
+        for number in numbers {
+            self.counts[(number - low) as usize] += 1;
+        }
+        let mut sum = 0;
+        for count in &mut self.counts {
+            sum += std::mem::replace(count, sum);
+        }
+        std::mem::swap(&mut self.before, &mut self.places);
+        self.places.resize(self.before.len(), 0);
+        for i in &self.before {
+            let place = &mut self.counts[(numbers[*i as usize] - low) as usize];
+            self.places[*place as usize] = *i;
+            *place += 1;
+        }
     }
 }
 
@@ -108,31 +113,6 @@ fn span(numbers: &[u32]) -> (u32, usize) {
     let low = numbers.iter().copied().min().unwrap_or(0);
     let high = numbers.iter().copied().max().unwrap_or(0);
     (low, (high - low) as usize)
-}
-
-/// Places of rows by one of their numbers, those of one number in the order they had `before`.
-fn counted(
-    before: &[u32],
-    numbers: &[u32],
-    (low, span): (u32, usize),
-    counts: &mut Vec<u32>,
-    order: &mut Vec<u32>,
-) {
-    counts.clear();
-    counts.resize(span + 1, 0);
-    for number in numbers {
-        counts[(number - low) as usize] += 1;
-    }
-    let mut sum = 0;
-    for count in &mut *counts {
-        sum += std::mem::replace(count, sum);
-    }
-    order.resize(before.len(), 0);
-    for i in before {
-        let place = &mut counts[(numbers[*i as usize] - low) as usize];
-        order[*place as usize] = *i;
-        *place += 1;
-    }
 }
 
 #[cfg(test)]

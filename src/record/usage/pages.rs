@@ -6,8 +6,9 @@ use std::ops::Range;
 use super::layout::{Columns, Layout, Table};
 use super::store::DayCell;
 
-/// Words of a page: few, as there is one that is not full for every machine.
-const WORDS: usize = 512;
+/// Words of a page: many, as the system is asked for memory page by page; what a page of few rows
+/// has no use for is never touched.
+const WORDS: usize = 2048;
 /// Words of rows that are worth a head of their own at the end of a page.
 const FEW: usize = 8;
 

@@ -148,3 +148,59 @@ fn equal_rows_are_found_and_marks_tell_them_apart() {
     assert_eq!(log.iter().count(), 2);
     assert_eq!(log.iter().next().and_then(|r| r.amounts.hours), Some(12.5));
 }
+
+/// More rows than a machine's share, a part and a batch hold, all at once and one by one; every
+/// tenth is entered twice.
+#[test]
+fn rows_that_come_together_are_those_that_come_one_by_one() {
+    let count = 700_000_u32;
+    let names: Vec<String> = (0..7).map(|m| format!("M{m}")).collect();
+    let products: Vec<String> = (0..3).map(|p| format!("P{p}")).collect();
+    let begin = || {
+        let mut gather = Gather::default();
+        gather.units([1.0; 3]);
+        for name in &names {
+            gather.machine(name);
+        }
+        for product in &products {
+            let product = gather.product(product);
+            gather.pair(None, product);
+        }
+        gather
+    };
+    let of = |f: fn(u32) -> u32| -> Vec<u32> { (0..count).map(|i| f(i - i % 10 / 9)).collect() };
+    let (machines, pairs) = (of(|i| i % 7), of(|i| i / 7 % 3));
+    let days = of(|i| 738_000 + i / 2_000);
+    let codes = [
+        of(|i| i % 900 * 100),
+        of(|i| i % 977 * 10),
+        vec![u32::MAX; count as usize],
+    ];
+    let rows: Vec<u32> = (0..count).collect();
+    let columns = Columns {
+        days: &days,
+        pairs: &pairs,
+        rows: &rows,
+        codes: codes.each_ref().map(Vec::as_slice),
+    };
+    let mut together = begin();
+    together.extend_plain(&machines, &columns);
+    let mut one_by_one = begin();
+    for i in 0..count as usize {
+        let row_codes = codes.each_ref().map(|column| column[i]);
+        one_by_one.push_plain(rows[i], days[i], (machines[i], pairs[i]), row_codes);
+    }
+    let (log, twins) = UsageLog::new(together);
+    let (other, other_twins) = UsageLog::new(one_by_one);
+    assert_eq!((log.rows(), twins.len()), (u64::from(count), 70_000));
+    assert!(
+        twins
+            .iter()
+            .all(|(row, first)| *row == first + 1 && row % 10 == 9)
+    );
+    assert_eq!(twins, other_twins);
+    assert!(log.iter().eq(other.iter()));
+    let acres: u64 = codes[0].iter().map(|code| u64::from(*code)).sum();
+    let total: f64 = log.totals(Measure::Acres).into_iter().flatten().sum();
+    assert!((total / (acres as f64 / 1_000.0) - 1.0).abs() < 1e-12);
+}
