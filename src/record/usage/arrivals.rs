@@ -1,6 +1,7 @@
 //! Rows that have come in and are yet to be given to their machines, a batch at a time.
 
-use super::layout::{Columns, Layout, Table};
+use super::layout::Layout;
+use super::table::{Columns, Table};
 
 /// Rows of a batch.
 const MOST: usize = 1 << 19;

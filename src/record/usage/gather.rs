@@ -11,159 +11,18 @@ use std::collections::HashMap;
 
 use rayon::prelude::*;
 
-use super::amount::{self, Exact, Others, UNKNOWN};
+use super::amount::{self, UNKNOWN};
 use super::arrivals::{Arrivals, Sorted};
-use super::layout::{Columns, Layout, Table};
+use super::heap::{Heap, Room, Whole};
+use super::layout::Layout;
 use super::names::{Names, places};
-use super::order::{Groups, Order};
-use super::pages::{Rows, Sums};
 use super::store::{MachineUse, Pair, Store};
+use super::table::Columns;
 
-/// Rows of one day, bin and product that are held against each other one by one.
-const FEW: usize = 8;
 /// Rows that are brought in order together: few, for which few bits are enough.
 const PART: usize = 1 << 17;
 /// Machines that a thread sees to at a time.
 const SHARE: usize = 256;
-
-/// Rows of one machine.
-#[derive(Clone, Debug, Default)]
-struct Heap {
-    waiting: Rows,
-    others: Others,
-}
-
-/// What the log holds for all machines.
-struct Whole<'a> {
-    /// By batch.
-    layouts: &'a [Layout],
-    /// By pair: its place once they are sorted, and whether it has a bin.
-    pairs: &'a [(u32, bool)],
-    marks: &'a [u64],
-}
-
-/// Room that is used for one machine after the other.
-#[derive(Default)]
-struct Room {
-    rows: Table,
-    order: Order,
-    /// By row in order: its day, and its pair.
-    keys: Vec<u64>,
-    groups: Groups,
-    sums: Table,
-    packed: Vec<u64>,
-}
-
-impl Heap {
-    /// The finished days of use, and the rows entered twice, each with the earlier one.
-    fn finish(self, whole: &Whole<'_>, room: &mut Room) -> (MachineUse, Vec<(u32, u32)>) {
-        let Room {
-            rows,
-            order,
-            keys,
-            groups,
-            sums,
-            packed,
-        } = room;
-        self.waiting.unpack(whole.layouts, rows);
-        let mut without_bin = 0;
-        for pair in &mut rows.pairs {
-            let (place, has_bin) = whole.pairs[*pair as usize];
-            *pair = place;
-            without_bin += u64::from(!has_bin);
-        }
-        let order = order.of(rows);
-        let key = |i: &u32| {
-            u64::from(rows.days[*i as usize]) << u32::BITS | u64::from(rows.pairs[*i as usize])
-        };
-        keys.clear();
-        keys.extend(order.iter().map(key));
-        groups.of(keys);
-        let firsts = groups.firsts.iter().map(|i| *i as usize);
-        sums.clear();
-        let days = firsts.clone().map(|i| (keys[i] >> u32::BITS) as u32);
-        sums.days.extend(days);
-        sums.pairs.extend(firsts.clone().map(|i| keys[i] as u32));
-        for (sums, codes) in sums.codes.iter_mut().zip(&rows.codes) {
-            sums.extend(firsts.clone().map(|i| codes[order[i] as usize]));
-        }
-        let mut twins = Vec::new();
-        let mut others = Others::default();
-        if !self.others.is_empty() {
-            for (sum, _) in firsts
-                .enumerate()
-                .filter(|(sum, _)| groups.rows(*sum).len() == 1)
-            {
-                let codes = sums.codes(sum).map(|c| self.others.moved(c, &mut others));
-                sums.set_codes(sum, codes);
-            }
-        }
-        for (sum, same) in groups.several() {
-            let same = &order[same];
-            self.find_twins(same, rows, whole.marks, &mut twins);
-            sums.set_codes(sum, self.together(same, rows, &mut others));
-        }
-        others.shrink();
-        let done = MachineUse {
-            rows: self.waiting.len() as u64,
-            days: Sums::new(self.waiting, &sums.columns(), packed),
-            others,
-            spread: Vec::new(),
-            without_bin,
-        };
-        (done, twins)
-    }
-
-    /// What rows of one day, bin and product must agree in to be equal.
-    fn rest(&self, codes: [u32; 3], row: u32, marks: &[u64]) -> [u64; 4] {
-        let mark = marks.get(row as usize).copied().unwrap_or(0);
-        let [a, b, c] = codes.map(|code| self.others.bits(code));
-        [a, b, c, mark]
-    }
-
-    /// Rows equal to an earlier one; `same` are the places of rows of one day, bin and product,
-    /// sorted by their numbers.
-    fn find_twins(&self, same: &[u32], rows: &Table, marks: &[u64], twins: &mut Vec<(u32, u32)>) {
-        let (number, codes) = (|i: u32| rows.rows[i as usize], |i| rows.codes(i as usize));
-        let rest = |i: u32| self.rest(codes(i), number(i), marks);
-        if same.len() <= FEW {
-            // Codes of thousandths are equal where amounts are.
-            let is_plain = self.others.is_empty() && marks.is_empty();
-            let is_equal = |a: u32, b: u32| {
-                if is_plain {
-                    codes(a) == codes(b)
-                } else {
-                    rest(a) == rest(b)
-                }
-            };
-            for (i, row) in same.iter().enumerate().skip(1) {
-                let mut before = same[..i].iter();
-                if let Some(first) = before.find(|first| is_equal(**first, *row)) {
-                    twins.push((number(*row), number(*first)));
-                }
-            }
-            return;
-        }
-        let mut all: Vec<_> = same.iter().map(|i| (rest(*i), number(*i))).collect();
-        all.sort_unstable();
-        for alike in all.chunk_by(|a, b| a.0 == b.0) {
-            twins.extend(alike[1..].iter().map(|(_, row)| (*row, alike[0].1)));
-        }
-    }
-
-    /// The amounts of several rows as one.
-    fn together(&self, same: &[u32], rows: &Table, others: &mut Others) -> [u32; 3] {
-        rows.codes.each_ref().map(|column| {
-            let codes = same.iter().map(|i| column[*i as usize]);
-            amount::plain_total(codes.clone()).unwrap_or_else(|| {
-                let mut sum = Exact::default();
-                let known = codes.filter_map(|c| self.others.exact(c));
-                known.for_each(|exact| sum.add(exact));
-                others.keep_sum(sum)
-            })
-        })
-    }
-}
 
 /// Usage rows on their way to daily sums.
 #[derive(Clone, Debug, Default)]

@@ -8,11 +8,13 @@ mod arrivals;
 mod days;
 mod full;
 mod gather;
+mod heap;
 mod layout;
 mod names;
 mod order;
 mod pages;
 mod store;
+mod table;
 
 use std::sync::Arc;
 
@@ -27,7 +29,7 @@ pub use amount::{plain_thousandths, thousandths};
 pub use days::{DayUse, Days};
 pub use full::FullDays;
 pub use gather::Gather;
-pub use layout::Columns;
+pub use table::Columns;
 
 /// Use of one machine, bin and product on one day: a row of the log, or the sum of several.
 #[derive(Clone, Copy, Debug, PartialEq)]

@@ -2,7 +2,7 @@
 
 use std::ops::Range;
 
-use super::layout::Table;
+use super::table::Table;
 
 /// Days and pairs for which there may be a count each: so many for every row, and a few more.
 const PER_ROW: usize = 4;
@@ -17,11 +17,11 @@ pub(super) struct Order {
 }
 
 impl Order {
-    /// The places of the rows, in order.
+    /// Brings rows in order.
     ///
     /// Rows that came by their numbers are counted, by pair and then by day, which takes no
     /// comparison that might go either way.
-    pub(super) fn of(&mut self, rows: &Table) -> &[u32] {
+    pub(super) fn sort(&mut self, rows: &Table) {
         let most = rows.days.len() * PER_ROW + MORE;
         let columns = [&rows.pairs, &rows.days].map(|numbers| (numbers, span(numbers)));
         self.places.clear();
@@ -36,6 +36,10 @@ impl Order {
                 (rows.days[i], rows.pairs[i], rows.rows[i])
             });
         }
+    }
+
+    /// The places of the rows, in order.
+    pub(super) fn places(&self) -> &[u32] {
         &self.places
     }
 
@@ -64,7 +68,7 @@ impl Order {
 #[derive(Debug, Default)]
 pub(super) struct Groups {
     /// The first of each group.
-    pub(super) firsts: Vec<u32>,
+    firsts: Vec<u32>,
     /// All that are not the first of theirs.
     repeats: Vec<u32>,
     len: usize,
@@ -73,7 +77,7 @@ pub(super) struct Groups {
 impl Groups {
     /// The groups among `keys`; which of them begin one is told without a branch, as it might go
     /// either way.
-    pub(super) fn of(&mut self, keys: &[u64]) {
+    pub(super) fn find(&mut self, keys: &[u64]) {
         self.len = keys.len();
         self.firsts.resize(keys.len(), 0);
         self.repeats.resize(keys.len(), 0);
@@ -89,8 +93,18 @@ impl Groups {
         self.repeats.truncate(keys.len() - begun);
     }
 
+    /// The first of each group.
+    pub(super) fn firsts(&self) -> &[u32] {
+        &self.firsts
+    }
+
+    /// The groups of one.
+    pub(super) fn single(&self) -> impl Iterator<Item = usize> {
+        (0..self.firsts.len()).filter(|group| self.rows(*group).len() == 1)
+    }
+
     /// The places of a group.
-    pub(super) fn rows(&self, group: usize) -> Range<usize> {
+    fn rows(&self, group: usize) -> Range<usize> {
         let next = self.firsts.get(group + 1);
         self.firsts[group] as usize..next.map_or(self.len, |next| *next as usize)
     }
@@ -136,14 +150,16 @@ mod tests {
                     (rows.days[i], rows.pairs[i], rows.rows[i])
                 };
                 let mut order = Order::default();
-                let order = order.of(&rows);
-                assert!(order.is_sorted_by_key(key));
-                let mut all = order.to_vec();
+                order.sort(&rows);
+                assert!(order.places().is_sorted_by_key(key));
+                let mut all = order.places().to_vec();
                 all.sort_unstable();
                 assert!(all.into_iter().eq(0..500));
             }
         }
-        assert!(Order::default().of(&Table::default()).is_empty());
+        let mut order = Order::default();
+        order.sort(&Table::default());
+        assert!(order.places().is_empty());
     }
 
     #[test]
@@ -156,7 +172,7 @@ mod tests {
             &[4, 4],
             &[0, 1, 2, 2],
         ] {
-            groups.of(keys);
+            groups.find(keys);
             let mut at = 0;
             let mut several = Vec::new();
             for (group, same) in keys.chunk_by(|a, b| a == b).enumerate() {
@@ -167,6 +183,8 @@ mod tests {
                 }
                 at += same.len();
             }
+            let ones = (0..groups.firsts.len()).filter(|g| several.iter().all(|(s, _)| s != g));
+            assert!(groups.single().eq(ones), "{keys:?}");
             assert!(groups.several().eq(several), "{keys:?}");
         }
     }

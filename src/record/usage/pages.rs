@@ -3,8 +3,9 @@
 
 use std::ops::Range;
 
-use super::layout::{Columns, Layout, Table};
+use super::layout::Layout;
 use super::store::DayCell;
+use super::table::{Columns, Table};
 
 /// Words of a page: many, as the system is asked for memory page by page; what a page of few rows
 /// has no use for is never touched.

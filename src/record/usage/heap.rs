@@ -1,0 +1,164 @@
+//! The rows of one machine: as they wait, and how they become daily sums once the log is read.
+
+use super::amount::{self, Exact, Others};
+use super::layout::Layout;
+use super::order::{Groups, Order};
+use super::pages::{Rows, Sums};
+use super::store::MachineUse;
+use super::table::Table;
+
+/// Rows of one day, bin and product that are held against each other one by one.
+const FEW: usize = 8;
+
+/// Rows of one machine.
+#[derive(Clone, Debug, Default)]
+pub(super) struct Heap {
+    pub(super) waiting: Rows,
+    pub(super) others: Others,
+}
+
+/// What the log holds for all machines.
+pub(super) struct Whole<'a> {
+    /// By batch.
+    pub(super) layouts: &'a [Layout],
+    /// By pair: its place once they are sorted, and whether it has a bin.
+    pub(super) pairs: &'a [(u32, bool)],
+    pub(super) marks: &'a [u64],
+}
+
+/// Room that is used for one machine after the other.
+#[derive(Default)]
+pub(super) struct Room {
+    rows: Table,
+    order: Order,
+    /// By row in order: its day, and its pair.
+    keys: Vec<u64>,
+    /// Rows in order of one day and pair.
+    groups: Groups,
+    /// By group.
+    sums: Table,
+    packed: Vec<u64>,
+}
+
+impl Room {
+    /// Brings the rows of a machine in order; how many of them have no bin.
+    fn sort(&mut self, waiting: &Rows, whole: &Whole<'_>) -> u64 {
+        waiting.unpack(whole.layouts, &mut self.rows);
+        let mut without_bin = 0;
+        for pair in &mut self.rows.pairs {
+            let (place, has_bin) = whole.pairs[*pair as usize];
+            *pair = place;
+            without_bin += u64::from(!has_bin);
+        }
+        self.order.sort(&self.rows);
+        let (days, pairs) = (&self.rows.days, &self.rows.pairs);
+        let key = |i: usize| u64::from(days[i]) << u32::BITS | u64::from(pairs[i]);
+        self.keys.clear();
+        let places = self.order.places().iter();
+        self.keys.extend(places.map(|i| key(*i as usize)));
+        self.groups.find(&self.keys);
+        without_bin
+    }
+
+    /// Makes the first row of every group its sum.
+    fn begin(&mut self) {
+        let firsts = self.groups.firsts().iter().map(|i| *i as usize);
+        let key = |i: usize| self.keys[i];
+        self.sums.clear();
+        let days = firsts.clone().map(|i| (key(i) >> u32::BITS) as u32);
+        self.sums.days.extend(days);
+        self.sums
+            .pairs
+            .extend(firsts.clone().map(|i| key(i) as u32));
+        let places = self.order.places();
+        for (sums, codes) in self.sums.codes.iter_mut().zip(&self.rows.codes) {
+            sums.extend(firsts.clone().map(|i| codes[places[i] as usize]));
+        }
+    }
+}
+
+impl Heap {
+    /// The finished days of use, and the rows entered twice, each with the earlier one.
+    pub(super) fn finish(
+        self,
+        whole: &Whole<'_>,
+        room: &mut Room,
+    ) -> (MachineUse, Vec<(u32, u32)>) {
+        let without_bin = room.sort(&self.waiting, whole);
+        room.begin();
+        let mut twins = Vec::new();
+        let mut others = Others::default();
+        if !self.others.is_empty() {
+            for sum in room.groups.single() {
+                let codes = room.sums.codes(sum);
+                let codes = codes.map(|c| self.others.moved(c, &mut others));
+                room.sums.set_codes(sum, codes);
+            }
+        }
+        for (sum, same) in room.groups.several() {
+            let same = &room.order.places()[same];
+            self.find_twins(same, &room.rows, whole.marks, &mut twins);
+            let codes = self.together(same, &room.rows, &mut others);
+            room.sums.set_codes(sum, codes);
+        }
+        others.shrink();
+        let done = MachineUse {
+            rows: self.waiting.len() as u64,
+            days: Sums::new(self.waiting, &room.sums.columns(), &mut room.packed),
+            others,
+            spread: Vec::new(),
+            without_bin,
+        };
+        (done, twins)
+    }
+
+    /// What rows of one day, bin and product must agree in to be equal.
+    fn rest(&self, codes: [u32; 3], row: u32, marks: &[u64]) -> [u64; 4] {
+        let mark = marks.get(row as usize).copied().unwrap_or(0);
+        let [a, b, c] = codes.map(|code| self.others.bits(code));
+        [a, b, c, mark]
+    }
+
+    /// Rows equal to an earlier one; `same` are the places of rows of one day, bin and product,
+    /// sorted by their numbers.
+    fn find_twins(&self, same: &[u32], rows: &Table, marks: &[u64], twins: &mut Vec<(u32, u32)>) {
+        let (number, codes) = (|i: u32| rows.rows[i as usize], |i| rows.codes(i as usize));
+        let rest = |i: u32| self.rest(codes(i), number(i), marks);
+        if same.len() <= FEW {
+            // Codes of thousandths are equal where amounts are.
+            let is_plain = self.others.is_empty() && marks.is_empty();
+            let is_equal = |a: u32, b: u32| {
+                if is_plain {
+                    codes(a) == codes(b)
+                } else {
+                    rest(a) == rest(b)
+                }
+            };
+            for (i, row) in same.iter().enumerate().skip(1) {
+                let mut before = same[..i].iter();
+                if let Some(first) = before.find(|first| is_equal(**first, *row)) {
+                    twins.push((number(*row), number(*first)));
+                }
+            }
+            return;
+        }
+        let mut all: Vec<_> = same.iter().map(|i| (rest(*i), number(*i))).collect();
+        all.sort_unstable();
+        for alike in all.chunk_by(|a, b| a.0 == b.0) {
+            twins.extend(alike[1..].iter().map(|(_, row)| (*row, alike[0].1)));
+        }
+    }
+
+    /// The amounts of several rows as one.
+    fn together(&self, same: &[u32], rows: &Table, others: &mut Others) -> [u32; 3] {
+        rows.codes.each_ref().map(|column| {
+            let codes = same.iter().map(|i| column[*i as usize]);
+            amount::plain_total(codes.clone()).unwrap_or_else(|| {
+                let mut sum = Exact::default();
+                let known = codes.filter_map(|c| self.others.exact(c));
+                known.for_each(|exact| sum.add(exact));
+                others.keep_sum(sum)
+            })
+        })
+    }
+}
