@@ -33,7 +33,8 @@ pub struct DaySum<'a> {
 
 /// Use by machine and day, as it was known on some day.
 ///
-/// Nothing is copied: days are read from the log, and filled in, as they are asked for.
+/// Nothing is copied but into paths: days are read from the log, and filled in, as they are asked
+/// for.
 #[derive(Clone, Debug, Default)]
 pub struct UseSums {
     log: UsageLog,
@@ -230,14 +231,17 @@ mod tests {
             group: group.to_owned(),
             extra: std::collections::BTreeMap::default(),
         });
-        for (has_gaps, day) in [(false, 60), (false, 20), (true, 60)] {
-            let log = log(has_gaps);
+        let with_gaps = log(true);
+        assert!(with_gaps.full_days("M1", None).is_none());
+        let log = log(false);
+        assert!(log.full_days("M2", None).is_none());
+        for day in [60, 20] {
             let until =
                 NaiveDate::from_ymd_opt(2024, 2, 27).expect("a day") + chrono::Days::new(day);
             let groups = Groups::new(&products, &log, None).expect("groups");
             let sums = UseSums::new(&log, &groups, until);
+            assert!(sums.log.full_days("M1", None).is_some());
             for bin in [None, Some("front"), Some("rear"), Some("none")] {
-                assert_eq!(sums.log.full_days("M1", bin).is_some(), !has_gaps);
                 let path = sums.path("M1", bin);
                 let seen = sums.of_machine("M1");
                 let seen = seen.filter(|d| bin.is_none() || d.bin == bin);
@@ -251,7 +255,8 @@ mod tests {
                             let recorded = path.is_recorded(measure, from, to);
                             let sums = path.recorded(measure, from, to);
                             let bits: Vec<u64> = sums.iter().map(|s| s.to_bits()).collect();
-                            (known, recorded, bits)
+                            let last_use = path.before_last_use(measure, from, to);
+                            (known, recorded, bits, last_use, path.reading_before(from))
                         };
                         assert_eq!(of(&path), of(&one_by_one), "{bin:?} {from} {to}");
                     }

@@ -28,7 +28,7 @@ pub struct UsePath {
     unrecorded: [Vec<usize>; 3],
     /// By measure: sums of all groups before every [`EVERY`]th day, made when first asked for, as
     /// most lives are measured in one.
-    rows: [OnceLock<Vec<f64>>; 3],
+    sums_before: [OnceLock<Vec<f64>>; 3],
 }
 
 /// Days from one row of sums to the next: a day has few groups, and a row has them all.
@@ -38,6 +38,11 @@ impl UsePath {
     /// The path of sums by date.
     pub(super) fn new<'a>(sums: impl Iterator<Item = DaySum<'a>>, n_groups: usize) -> Self {
         let mut path = Self::empty(n_groups);
+        let most = sums.size_hint().1.unwrap_or(0);
+        path.groups.reserve(most);
+        for amounts in &mut path.amounts {
+            amounts.reserve(most);
+        }
         sums.for_each(|sum| path.push(&sum));
         path.begins.push(path.groups.len() as u32);
         if path.after.iter().all(Option::is_none) {
@@ -68,7 +73,7 @@ impl UsePath {
             amounts: Default::default(),
             unknown: Default::default(),
             unrecorded: Default::default(),
-            rows: Default::default(),
+            sums_before: Default::default(),
         }
     }
 
@@ -107,8 +112,8 @@ impl UsePath {
         groups.zip(self.amounts[measure][uses].iter().copied())
     }
 
-    fn rows(&self, measure: usize) -> &[f64] {
-        self.rows[measure].get_or_init(|| {
+    fn sums_before(&self, measure: usize) -> &[f64] {
+        self.sums_before[measure].get_or_init(|| {
             let mut totals = vec![0.0; self.n_groups];
             let mut rows = Vec::with_capacity((self.days.len() / EVERY + 1) * self.n_groups);
             for first in (0..=self.days.len()).step_by(EVERY) {
@@ -126,7 +131,7 @@ impl UsePath {
     fn sums(&self, measure: usize, count: usize, sums: &mut [f64]) {
         let before = count / EVERY;
         let row = before * self.n_groups..(before + 1) * self.n_groups;
-        sums.copy_from_slice(&self.rows(measure)[row]);
+        sums.copy_from_slice(&self.sums_before(measure)[row]);
         for (group, amount) in self.uses(measure, before * EVERY, count) {
             sums[group] += amount;
         }

@@ -13,7 +13,7 @@ use crate::read::cell::{Cell, DAYS, LARGEST};
 use crate::read::header::Columns;
 use crate::read::parquet::{Batch, EPOCH, Values, in_a_day};
 use crate::record::check::LogCheck;
-use crate::record::usage::{Columns as Rows, plain_thousandths, thousandths};
+use crate::record::usage::{UseColumns, plain_thousandths, thousandths};
 use crate::units::Measure;
 
 use super::usage::{Spread, mark};
@@ -148,7 +148,7 @@ impl Narrow {
             let pair = self.pair(log, self.bins.numbers[i], self.products.numbers[i]);
             self.of_rows.push(pair);
         }
-        let rows = Rows {
+        let rows = UseColumns {
             days: &self.days,
             pairs: &self.of_rows,
             rows: &[],
@@ -256,14 +256,23 @@ fn each<T: PolarsNumericType>(
 }
 
 impl Named {
-    /// Numbers of the names in a column of text that are known, and [`NEW`] for all others.
+    /// Numbers of the names in a column of text that are known, and [`NEW`] for all others. Longer
+    /// texts are known by where they lie, which holds for one array only: they are all new.
     fn known(&mut self, values: &Values) {
         let Self { memo, numbers } = self;
         numbers.clear();
         let Values::Text(text) = values else { return };
+        let has_gaps = text.has_nulls();
         for array in text.downcast_iter() {
+            let number = |key: u128| memo.get(&key).copied().unwrap_or(NEW);
             let keys = array.views().iter().map(|view| view.as_u128());
-            numbers.extend(keys.map(|key| memo.get(&key).copied().unwrap_or(NEW)));
+            if has_gaps {
+                let are_there = array.iter().map(|text| text.is_some());
+                let each = keys.zip(are_there);
+                numbers.extend(each.map(|(key, is)| if is { number(key) } else { NONE }));
+            } else {
+                numbers.extend(keys.map(number));
+            }
         }
     }
 
@@ -290,18 +299,14 @@ impl Named {
             }
             _ => return None,
         };
-        let has_gaps = text.has_nulls();
-        if !has_gaps && !has(&self.numbers, NEW) {
+        if !has(&self.numbers, NEW) {
             return Some(());
         }
         let mut numbers = self.numbers.iter_mut();
         for array in text.downcast_iter() {
-            // Longer texts are known by where they lie, which holds for one array only.
             let mut long = Memo::default();
             for (i, (view, number)) in array.views().iter().zip(&mut numbers).enumerate() {
-                if has_gaps && array.get(i).is_none() {
-                    *number = NONE;
-                } else if *number == NEW {
+                if *number == NEW {
                     let is_short = view.is_inline();
                     let memo = if is_short { &mut self.memo } else { &mut long };
                     let of_name = memo

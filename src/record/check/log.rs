@@ -5,7 +5,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use chrono::{Datelike, NaiveDate};
 
 use super::{Check, Finding, Notes, unknown};
-use crate::record::usage::{Columns, Gather, UsageLog};
+use crate::record::usage::{Gather, UsageLog, UseColumns};
 use crate::record::{Machine, ProblemKind, Records, Table};
 
 /// Equal rows told one by one; the rest are told as a number.
@@ -176,7 +176,7 @@ impl LogCheck {
     }
 
     /// Takes in many rows of a file as [`Self::plain_row`] does; the first is its row `first`.
-    pub fn plain_rows(&mut self, first: u32, machines: &[u32], columns: &Columns<'_>) {
+    pub fn plain_rows(&mut self, first: u32, machines: &[u32], columns: &UseColumns<'_>) {
         let each = columns.days.iter().zip(machines.iter().zip(columns.pairs));
         let mut are_all_admitted = true;
         for (day, (machine, pair)) in each.clone() {
@@ -204,7 +204,7 @@ impl LogCheck {
         );
         let rows = &numbers;
         self.gather
-            .extend_plain(machines, &Columns { rows, ..*columns });
+            .extend_plain(machines, &UseColumns { rows, ..*columns });
         self.numbers = numbers;
     }
 

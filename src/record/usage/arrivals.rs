@@ -1,9 +1,9 @@
 //! Rows that have come in and are yet to be given to their machines, a batch at a time.
 
 use super::layout::Layout;
-use super::table::{Columns, Table};
+use super::table::{Table, UseColumns};
 
-/// Rows of a batch.
+/// Rows that are given away together.
 const MOST: usize = 1 << 19;
 
 /// Rows in the order they came, with their machines.
@@ -29,11 +29,18 @@ impl Arrivals {
         MOST <= self.machines.len()
     }
 
+    /// Adds rows; whether there are now enough to be given away.
+    pub(super) fn append(&mut self, machines: &[u32], rows: &UseColumns<'_>) -> bool {
+        self.machines.extend_from_slice(machines);
+        self.rows.append(rows);
+        MOST <= self.machines.len()
+    }
+
     pub(super) fn machines(&self) -> &[u32] {
         &self.machines
     }
 
-    pub(super) fn columns(&self) -> Columns<'_> {
+    pub(super) fn columns(&self) -> UseColumns<'_> {
         self.rows.columns()
     }
 
@@ -56,7 +63,7 @@ pub(super) struct Sorted {
 
 impl Sorted {
     /// Takes rows, fewer than 2^32, of machines below `count`.
-    pub(super) fn sort(&mut self, machines: &[u32], columns: &Columns<'_>, count: usize) {
+    pub(super) fn sort(&mut self, machines: &[u32], columns: &UseColumns<'_>, count: usize) {
         self.layout = Layout::new(columns);
         let of_row = self.layout.words();
         self.packed.resize(machines.len(), 0);

@@ -22,25 +22,19 @@ pub struct FullDays {
 }
 
 impl UsageLog {
-    /// The days of one machine, or of one of its bins; `None` where something is not recorded in
-    /// full, and [`Self::of_machine`] has to tell what.
+    /// The days of one machine, or of one of its bins; `None` where there is no such machine, or it
+    /// has use that only [`Self::of_machine`] tells: not recorded, read off a meter, or not in
+    /// thousandths.
     #[must_use]
     pub fn full_days(&self, machine: &str, bin: Option<&str>) -> Option<FullDays> {
         let store = &*self.store;
         let uses = &store.uses[self.place(machine)?];
-        if !uses.spread.is_empty() {
+        if !uses.is_full || !uses.spread.is_empty() {
             return None;
         }
         let until = |day| uses.days.until(number(day));
         let count = self.until.map_or(uses.days.len(), until);
         let mut table = uses.days.table(count);
-        if !table
-            .codes
-            .iter()
-            .all(|codes| amount::are_thousandths(codes))
-        {
-            return None;
-        }
         if bin.is_some() || amount::has_nothing(&table.codes) {
             let name = |bin: u32| store.bins[bin as usize].as_str();
             let is_seen = |pair: &Pair| bin.is_none() || pair.bin.map(name) == bin;

@@ -17,9 +17,9 @@ use super::heap::{Heap, Room, Whole};
 use super::layout::Layout;
 use super::names::{Names, places};
 use super::store::{MachineUse, Pair, Store};
-use super::table::Columns;
+use super::table::UseColumns;
 
-/// Rows that are brought in order together: few, for which few bits are enough.
+/// Rows of a part, which are brought in order together: few, for which few bits are enough.
 const PART: usize = 1 << 17;
 /// Machines that a thread sees to at a time.
 const SHARE: usize = 256;
@@ -35,9 +35,9 @@ pub struct Gather {
     pair_list: Vec<(Pair, bool)>,
     heaps: Vec<Heap>,
     arrivals: Arrivals,
-    /// Room to bring a few parts of a batch in order.
+    /// Room to bring a few parts in order.
     sorted: Vec<Sorted>,
-    /// By batch of rows given to their machines.
+    /// By part of the rows given to their machines.
     layouts: Vec<Layout>,
     /// Internal units in one of the log's, by measure; the first file's hold for the log.
     factors: Option<[f64; 3]>,
@@ -149,17 +149,28 @@ impl Gather {
     }
 
     /// Adds many rows as [`Self::push_plain`] does; `machines` are theirs.
-    pub fn extend_plain(&mut self, machines: &[u32], rows: &Columns<'_>) {
-        if self.in_units == [true; 3] {
-            for pair in rows.pairs {
-                self.pair_list[*pair as usize].1 = true;
+    ///
+    /// # Panics
+    /// When columns differ in length.
+    pub fn extend_plain(&mut self, machines: &[u32], rows: &UseColumns<'_>) {
+        assert!(rows.are(machines.len()), "columns of one length");
+        if self.in_units != [true; 3] {
+            for (i, machine) in machines.iter().enumerate() {
+                let (what, codes) = ((*machine, rows.pairs[i]), rows.codes.map(|c| c[i]));
+                self.push_plain(rows.rows[i], rows.days[i], what, codes);
             }
-            self.give(machines, rows);
             return;
         }
-        for (i, machine) in machines.iter().enumerate() {
-            let (what, codes) = ((*machine, rows.pairs[i]), rows.codes.map(|c| c[i]));
-            self.push_plain(rows.rows[i], rows.days[i], what, codes);
+        for pair in rows.pairs {
+            self.pair_list[*pair as usize].1 = true;
+        }
+        // Few rows wait for more: every machine is visited when any are given away. None overtakes
+        // others, as rows in their order are brought in order fastest.
+        let are_many = PART.max(self.heaps.len()) <= machines.len();
+        if are_many && self.arrivals.machines().is_empty() {
+            self.give(machines, rows);
+        } else if self.arrivals.append(machines, rows) {
+            self.give_arrivals();
         }
     }
 
@@ -180,7 +191,7 @@ impl Gather {
     }
 
     /// Gives rows to their machines.
-    fn give(&mut self, machines: &[u32], rows: &Columns<'_>) {
+    fn give(&mut self, machines: &[u32], rows: &UseColumns<'_>) {
         let parts = machines.len().div_ceil(PART);
         self.sorted.resize_with(parts, Sorted::default);
         let count = self.heaps.len();
@@ -192,9 +203,9 @@ impl Gather {
         let (sorted, first) = (&self.sorted, self.layouts.len() as u32);
         let heaps = self.heaps.par_iter_mut().enumerate();
         heaps.with_min_len(SHARE).for_each(|(machine, heap)| {
-            for (batch, sorted) in (first..).zip(sorted) {
+            for (part, sorted) in (first..).zip(sorted) {
                 let of_row = sorted.layout().words();
-                heap.waiting.extend(batch, sorted.of(machine), of_row);
+                heap.waiting.extend(part, sorted.of(machine), of_row);
             }
         });
         self.layouts.extend(self.sorted.iter().map(Sorted::layout));

@@ -19,7 +19,7 @@ pub(super) struct Heap {
 
 /// What the log holds for all machines.
 pub(super) struct Whole<'a> {
-    /// By batch.
+    /// By part.
     pub(super) layouts: &'a [Layout],
     /// By pair: its place once they are sorted, and whether it has a bin.
     pub(super) pairs: &'a [(u32, bool)],
@@ -102,7 +102,9 @@ impl Heap {
             room.sums.set_codes(sum, codes);
         }
         others.shrink();
+        let mut codes = room.sums.codes.iter();
         let done = MachineUse {
+            is_full: codes.all(|codes| amount::are_thousandths(codes)),
             rows: self.waiting.len() as u64,
             days: Sums::new(self.waiting, &room.sums.columns(), &mut room.packed),
             others,

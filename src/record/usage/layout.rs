@@ -8,7 +8,7 @@
 
 use super::amount::UNKNOWN;
 use super::store::DayCell;
-use super::table::{Columns, NUMBERS, Table};
+use super::table::{NUMBERS, Table, UseColumns};
 use crate::registers::widest;
 
 /// Most words of a row: any two numbers have room in one.
@@ -95,7 +95,7 @@ pub(super) struct Layout {
 
 impl Layout {
     /// The layout that holds some rows.
-    pub(super) fn new(columns: &Columns<'_>) -> Self {
+    pub(super) fn new(columns: &UseColumns<'_>) -> Self {
         let all = columns.all();
         Self::of(std::array::from_fn(|i| Need::of_column(i, all[i])))
     }
@@ -130,7 +130,7 @@ impl Layout {
     }
 
     /// One of the words of every row.
-    pub(super) fn pack(&self, word: usize, columns: &Columns<'_>, to: &mut [u64]) {
+    pub(super) fn pack(&self, word: usize, columns: &UseColumns<'_>, to: &mut [u64]) {
         widest(
             #[inline(always)]
             || self.pack_word(word, columns, to),
@@ -138,7 +138,7 @@ impl Layout {
     }
 
     #[inline(always)]
-    fn pack_word(&self, word: usize, columns: &Columns<'_>, to: &mut [u64]) {
+    fn pack_word(&self, word: usize, columns: &UseColumns<'_>, to: &mut [u64]) {
         to.fill(0);
         for (i, (place, column)) in self.places.iter().zip(columns.all()).enumerate() {
             if place.word != word || place.mask == 0 {
@@ -241,7 +241,7 @@ mod tests {
     use super::*;
 
     /// Rows through words and back.
-    fn back(columns: Columns<'_>) -> (usize, Table) {
+    fn back(columns: UseColumns<'_>) -> (usize, Table) {
         let layout = Layout::new(&columns);
         let (rows, words) = (columns.days.len(), layout.words());
         let mut packed = vec![0; rows * words];
@@ -272,7 +272,7 @@ mod tests {
         let halves: Vec<u32> = rows.iter().map(|r| r % 20 * 500).collect();
         let mut gaps = tenths.clone();
         gaps[7] = UNKNOWN;
-        let columns = Columns {
+        let columns = UseColumns {
             days: &days,
             pairs: &pairs,
             rows: &rows,
@@ -295,7 +295,7 @@ mod tests {
                 numbers
             };
             let made: Vec<Vec<u32>> = (0..6).map(column).collect();
-            let columns = Columns {
+            let columns = UseColumns {
                 days: &made[0],
                 pairs: &made[1],
                 rows: &made[2],
@@ -311,7 +311,7 @@ mod tests {
     #[test]
     fn columns_that_say_nothing_take_no_room() {
         let unknown = [UNKNOWN; 3];
-        let columns = Columns {
+        let columns = UseColumns {
             days: &[5; 3],
             pairs: &[9; 3],
             rows: &[],

@@ -29,7 +29,7 @@ pub use amount::{plain_thousandths, thousandths};
 pub use days::{DayUse, Days};
 pub use full::FullDays;
 pub use gather::Gather;
-pub use table::Columns;
+pub use table::UseColumns;
 
 /// Use of one machine, bin and product on one day: a row of the log, or the sum of several.
 #[derive(Clone, Copy, Debug, PartialEq)]

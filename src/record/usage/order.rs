@@ -24,8 +24,9 @@ impl Order {
     pub(super) fn sort(&mut self, rows: &Table) {
         let most = rows.days.len() * PER_ROW + MORE;
         let columns = [&rows.pairs, &rows.days].map(|numbers| (numbers, span(numbers)));
+        let count = u32::try_from(rows.days.len()).expect("fewer than 2^32 rows a machine");
         self.places.clear();
-        self.places.extend(0..rows.days.len() as u32);
+        self.places.extend(0..count);
         if rows.rows.is_sorted() && columns.iter().all(|(_, (_, span))| *span < most) {
             for (numbers, span) in columns {
                 self.count(numbers, span);

@@ -5,7 +5,7 @@ use std::ops::Range;
 
 use super::layout::Layout;
 use super::store::DayCell;
-use super::table::{Columns, Table};
+use super::table::{Table, UseColumns};
 
 /// Words of a page: many, as the system is asked for memory page by page; what a page of few rows
 /// has no use for is never touched.
@@ -19,18 +19,18 @@ fn page() -> Page {
     Vec::with_capacity(WORDS)
 }
 
-/// Rows in words, those of one batch after a head that says of which and how many they are.
+/// Rows in words, those of one part after a head that says of which and how many they are.
 #[derive(Clone, Debug, Default)]
 pub(super) struct Rows {
     full: Vec<Page>,
-    /// The page that is being filled, by itself as it is come back to for every batch.
+    /// The page that is being filled, by itself as it is come back to for every part.
     last: Page,
     len: usize,
 }
 
 impl Rows {
-    /// Adds rows of a batch, in several pieces where a page has no room for all.
-    pub(super) fn extend(&mut self, batch: u32, mut words: &[u64], of_row: usize) {
+    /// Adds rows of a part, in several pieces where a page has no room for all.
+    pub(super) fn extend(&mut self, part: u32, mut words: &[u64], of_row: usize) {
         self.len += words.len() / of_row;
         while !words.is_empty() {
             let room = self.last.capacity().saturating_sub(self.last.len() + 1) / of_row * of_row;
@@ -43,7 +43,7 @@ impl Rows {
                 continue;
             }
             self.last
-                .push(u64::from(batch) << u32::BITS | now.len() as u64);
+                .push(u64::from(part) << u32::BITS | now.len() as u64);
             self.last.extend_from_slice(now);
             words = later;
         }
@@ -53,7 +53,7 @@ impl Rows {
         self.len
     }
 
-    /// Makes a table of every row, in the order they came; `layouts` are those of the batches.
+    /// Makes a table of every row, in the order they came; `layouts` are those of the parts.
     pub(super) fn unpack(&self, layouts: &[Layout], to: &mut Table) {
         to.resize(self.len);
         let mut at = 0;
@@ -80,7 +80,7 @@ pub(super) struct Sums {
 
 impl Sums {
     /// In the pages of rows, where they are enough. `packed` is room to work in.
-    pub(super) fn new(rows: Rows, sums: &Columns<'_>, packed: &mut Vec<u64>) -> Self {
+    pub(super) fn new(rows: Rows, sums: &UseColumns<'_>, packed: &mut Vec<u64>) -> Self {
         let layout = Layout::new(sums);
         let per_page = WORDS / layout.words();
         let len = sums.days.len();
@@ -92,6 +92,9 @@ impl Sums {
             page.clear();
             let some = sums.part(i * per_page, len.min((i + 1) * per_page));
             fill(page, &layout, &some, packed);
+        }
+        if let Some(last) = pages.last_mut() {
+            last.shrink_to_fit();
         }
         Self { layout, pages, len }
     }
@@ -170,7 +173,7 @@ impl Sums {
 }
 
 /// Adds rows to an empty page.
-fn fill(page: &mut Page, layout: &Layout, rows: &Columns<'_>, packed: &mut Vec<u64>) {
+fn fill(page: &mut Page, layout: &Layout, rows: &UseColumns<'_>, packed: &mut Vec<u64>) {
     let (len, of_row) = (rows.days.len(), layout.words());
     packed.resize(len, 0);
     page.resize(len * of_row, 0);
@@ -193,15 +196,15 @@ impl PartialEq for Sums {
 mod tests {
     use super::*;
 
-    /// Batches of few words a row and of many, over several pages.
+    /// Parts of few words a row and of many, over several pages.
     #[test]
     fn rows_come_back_as_they_were() {
         let mut rows = Rows::default();
         let (mut layouts, mut whole) = (Vec::new(), Table::default());
-        for batch in 0..60_u32 {
-            let most = if batch % 2 == 0 { u32::MAX } else { 900 };
+        for part in 0..60_u32 {
+            let most = if part % 2 == 0 { u32::MAX } else { 900 };
             let mut table = Table::default();
-            for i in 0..=batch * 37 % 150 {
+            for i in 0..=part * 37 % 150 {
                 let number = i.wrapping_mul(2_654_435_761) % most;
                 table.push(number, number / 3, [number, u32::MAX, number / 2]);
                 table.rows.push(i);
@@ -211,7 +214,7 @@ mod tests {
             let layout = Layout::new(&table.columns());
             let mut words = Page::new();
             fill(&mut words, &layout, &table.columns(), &mut Vec::new());
-            rows.extend(batch, &words, layout.words());
+            rows.extend(part, &words, layout.words());
             layouts.push(layout);
         }
         assert_eq!(rows.len(), whole.days.len());

@@ -37,6 +37,8 @@ pub(super) struct MachineUse {
     /// Sorted by day and pair, each once.
     pub(super) days: Sums,
     pub(super) others: Others,
+    /// Whether all amounts are recorded, and are thousandths.
+    pub(super) is_full: bool,
     /// Sorted by day and pair.
     pub(super) spread: Vec<SpreadUse>,
     /// Rows that were written down, and those of them without a bin.

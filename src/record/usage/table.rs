@@ -5,7 +5,7 @@ pub(super) const NUMBERS: usize = 6;
 
 /// Rows by numbers, column by column: all columns are of one length, or say nothing and are empty.
 #[derive(Clone, Copy, Debug, Default)]
-pub struct Columns<'a> {
+pub struct UseColumns<'a> {
     /// Days, counted from the first of the common era.
     pub days: &'a [u32],
     /// Bins and products.
@@ -16,10 +16,15 @@ pub struct Columns<'a> {
     pub codes: [&'a [u32]; 3],
 }
 
-impl<'a> Columns<'a> {
+impl<'a> UseColumns<'a> {
     pub(super) fn all(&self) -> [&'a [u32]; NUMBERS] {
         let [a, b, c] = self.codes;
         [self.days, self.pairs, self.rows, a, b, c]
+    }
+
+    /// Whether there are so many rows, in every column.
+    pub(super) fn are(&self, count: usize) -> bool {
+        self.all().iter().all(|column| column.len() == count)
     }
 
     /// The rows from one place to another.
@@ -44,8 +49,8 @@ pub(super) struct Table {
 }
 
 impl Table {
-    pub(super) fn columns(&self) -> Columns<'_> {
-        Columns {
+    pub(super) fn columns(&self) -> UseColumns<'_> {
+        UseColumns {
             days: &self.days,
             pairs: &self.pairs,
             rows: &self.rows,
@@ -58,6 +63,12 @@ impl Table {
         self.pairs.push(pair);
         for (column, code) in self.codes.iter_mut().zip(codes) {
             column.push(code);
+        }
+    }
+
+    pub(super) fn append(&mut self, columns: &UseColumns<'_>) {
+        for (own, more) in self.all().into_iter().zip(columns.all()) {
+            own.extend_from_slice(more);
         }
     }
 

@@ -47,8 +47,7 @@ fn rows_of_one_day_add_up_and_what_none_records_stays_unknown() {
     assert_eq!(log.rows(), 4);
 }
 
-/// Many rows, so that heaps are looked through while they grow, of amounts that thousandths hold
-/// and such that they do not.
+/// Many rows, of amounts that thousandths hold and such that they do not.
 #[test]
 fn any_order_of_rows_gives_the_same_log() {
     let rows: Vec<_> = (0..20_000_u64)
@@ -78,7 +77,7 @@ fn any_order_of_rows_gives_the_same_log() {
     }
 }
 
-/// Every amount stands in a list, and the lists are made anew several times on the way.
+/// Every amount stands in a list.
 #[test]
 fn odd_amounts_of_many_rows_all_count() {
     let amount = |i: u32| f64::from(i % 1_021) / 7.0 + 1e-4;
@@ -149,8 +148,8 @@ fn equal_rows_are_found_and_marks_tell_them_apart() {
     assert_eq!(log.iter().next().and_then(|r| r.amounts.hours), Some(12.5));
 }
 
-/// More rows than a machine's share, a part and a batch hold, all at once and one by one; every
-/// tenth is entered twice.
+/// More rows than are given away together, all at once, in pieces, and one by one; every tenth is
+/// entered twice.
 #[test]
 fn rows_that_come_together_are_those_that_come_one_by_one() {
     let count = 700_000_u32;
@@ -177,7 +176,7 @@ fn rows_that_come_together_are_those_that_come_one_by_one() {
         vec![u32::MAX; count as usize],
     ];
     let rows: Vec<u32> = (0..count).collect();
-    let columns = Columns {
+    let columns = UseColumns {
         days: &days,
         pairs: &pairs,
         rows: &rows,
@@ -190,8 +189,18 @@ fn rows_that_come_together_are_those_that_come_one_by_one() {
         let row_codes = codes.each_ref().map(|column| column[i]);
         one_by_one.push_plain(rows[i], days[i], (machines[i], pairs[i]), row_codes);
     }
+    // Some pieces wait for others, and some are given away as they come.
+    let mut in_pieces = begin();
+    let mut from = 0;
+    for len in [5, 1_000, 0, 200_000, 150_000, 1, count as usize] {
+        let to = columns.days.len().min(from + len);
+        in_pieces.extend_plain(&machines[from..to], &columns.part(from, to));
+        from = to;
+    }
     let (log, twins) = UsageLog::new(together);
     let (other, other_twins) = UsageLog::new(one_by_one);
+    let (third, third_twins) = UsageLog::new(in_pieces);
+    assert!(log.iter().eq(third.iter()) && twins == third_twins);
     assert_eq!((log.rows(), twins.len()), (u64::from(count), 70_000));
     assert!(
         twins
@@ -203,4 +212,38 @@ fn rows_that_come_together_are_those_that_come_one_by_one() {
     let acres: u64 = codes[0].iter().map(|code| u64::from(*code)).sum();
     let total: f64 = log.totals(Measure::Acres).into_iter().flatten().sum();
     assert!((total / (acres as f64 / 1_000.0) - 1.0).abs() < 1e-12);
+}
+
+/// The first file's units hold for the log: amounts in others go the way of odd ones.
+#[test]
+fn rows_that_come_together_may_be_in_units_of_their_own() {
+    let log = |together: bool| {
+        let mut gather = Gather::default();
+        gather.units([1.0; 3]);
+        let machine = gather.machine("M1");
+        let product = gather.product("lime");
+        let pair = gather.pair(None, product);
+        gather.push(1, 738_000, (machine, pair), [1.0, 2.0, 3.0], 0);
+        gather.units([2.0, 0.5, 1.0]);
+        let codes = [[5_000], [1_250], [u32::MAX]];
+        let columns = UseColumns {
+            days: &[738_001],
+            pairs: &[pair],
+            rows: &[2],
+            codes: codes.each_ref().map(<[u32; 1]>::as_slice),
+        };
+        if together {
+            gather.extend_plain(&[machine], &columns);
+        } else {
+            gather.push(2, 738_001, (machine, pair), [5.0, 1.25, f64::NAN], 0);
+        }
+        UsageLog::new(gather).0
+    };
+    let log_together = log(true);
+    assert!(log_together.iter().eq(log(false).iter()));
+    let last = log_together.iter().last().expect("two days").amounts;
+    assert_eq!(
+        (last.acres, last.tons, last.hours),
+        (Some(10.0), Some(0.625), None)
+    );
 }
