@@ -204,8 +204,9 @@ mod tests {
     use super::*;
     use crate::record::{Product, UsageRow};
 
-    /// Days of two bins and some groups; such that record everything, and such that do not.
-    fn log(has_gaps: bool) -> UsageLog {
+    /// Days of two bins and some groups: `gap` is a row without acres, `odd` one whose hours
+    /// thousandths do not hold.
+    fn log(rows: u64, gap: Option<u64>, odd: Option<u64>) -> UsageLog {
         let first = NaiveDate::from_ymd_opt(2024, 2, 27).expect("a day");
         let row = |i: u64| UsageRow {
             date: first + chrono::Days::new(i * 7 % 40),
@@ -213,13 +214,12 @@ mod tests {
             product: ["lime", "potash", "urea"][(i % 3) as usize],
             bin: [Some("front"), Some("rear"), None][(i / 3 % 3) as usize],
             amounts: Amounts {
-                acres: (!has_gaps || !i.is_multiple_of(5)).then_some((i % 11) as f64),
+                acres: (gap != Some(i)).then_some((i % 11) as f64),
                 tons: Some((i % 11 * 13) as f64 / 100.0),
-                hours: Some((i % 11) as f64 / if i == 50 { 3.0 } else { 10.0 }),
+                hours: Some((i % 11) as f64 / if odd == Some(i) { 3.0 } else { 10.0 }),
             },
         };
-        // Number 50 has an amount that thousandths do not hold.
-        (0..if has_gaps { 90 } else { 50 }).map(row).collect()
+        (0..rows).map(row).collect()
     }
 
     #[test]
@@ -231,9 +231,11 @@ mod tests {
             group: group.to_owned(),
             extra: std::collections::BTreeMap::default(),
         });
-        let with_gaps = log(true);
-        assert!(with_gaps.full_days("M1", None).is_none());
-        let log = log(false);
+        // Of forty days, three products and three bins the first 360 rows have one each.
+        for (gap, odd) in [(Some(5), None), (None, Some(51))] {
+            assert!(log(90, gap, odd).full_days("M1", None).is_none());
+        }
+        let log = log(800, None, None);
         assert!(log.full_days("M2", None).is_none());
         for day in [60, 20] {
             let until =

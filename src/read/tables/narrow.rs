@@ -27,7 +27,7 @@ const WRONG: u32 = 1 << 31;
 /// An amount that thousandths do not hold.
 const OTHER: u32 = WRONG + 1;
 /// Bins and products whose pairs stand in a table: a damaged file may name any number.
-const MOST: usize = 1 << 8;
+const MOST: usize = 1 << 10;
 
 /// Numbers by the sixteen bytes that stand for a text in a column.
 type Memo = HashMap<u128, u32, BuildHasherDefault<Fold>>;

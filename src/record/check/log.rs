@@ -175,7 +175,8 @@ impl LogCheck {
         }
     }
 
-    /// Takes in many rows of a file as [`Self::plain_row`] does; the first is its row `first`.
+    /// Takes in many rows of a file as [`Self::plain_row`] does; the first is its row `first`, so that
+    /// their own numbers are not asked for.
     pub fn plain_rows(&mut self, first: u32, machines: &[u32], columns: &UseColumns<'_>) {
         let each = columns.days.iter().zip(machines.iter().zip(columns.pairs));
         let mut are_all_admitted = true;

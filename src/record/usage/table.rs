@@ -3,7 +3,8 @@
 /// Numbers of a row.
 pub(super) const NUMBERS: usize = 6;
 
-/// Rows by numbers, column by column: all columns are of one length, or say nothing and are empty.
+/// Rows by numbers, column by column: all columns are of one length; one that says nothing, where
+/// that is allowed, is empty.
 #[derive(Clone, Copy, Debug, Default)]
 pub struct UseColumns<'a> {
     /// Days, counted from the first of the common era.
