@@ -5,7 +5,6 @@
 //! them, so that there is one place that says what is wrong with a row.
 
 use std::collections::HashMap;
-use std::hash::{BuildHasherDefault, Hasher};
 
 use polars_core::prelude::{ChunkedArray, PolarsNumericType};
 
@@ -29,31 +28,6 @@ const OTHER: u32 = WRONG + 1;
 /// Bins and products whose pairs stand in a table: a damaged file may name any number.
 const MOST: usize = 1 << 10;
 
-/// Numbers by the sixteen bytes that stand for a text in a column.
-type Memo = HashMap<u128, u32, BuildHasherDefault<Fold>>;
-
-/// Folds a product of 64 bits by 64 bits; keys are texts of a few bytes, and few.
-#[derive(Default)]
-pub(super) struct Fold(u64);
-
-impl Hasher for Fold {
-    fn write(&mut self, bytes: &[u8]) {
-        for byte in bytes {
-            self.write_u128(u128::from(*byte));
-        }
-    }
-
-    fn write_u128(&mut self, value: u128) {
-        let word = self.0 ^ (value as u64) ^ ((value >> 64) as u64).rotate_left(29);
-        let product = u128::from(word) * 0x9e37_79b9_7f4a_7c15;
-        self.0 = (product as u64) ^ ((product >> 64) as u64);
-    }
-
-    fn finish(&self) -> u64 {
-        self.0
-    }
-}
-
 /// Numbers of names, kept from batch to batch, and room for the columns of one.
 #[derive(Default)]
 pub(super) struct Narrow {
@@ -71,7 +45,9 @@ pub(super) struct Narrow {
 /// A column of names as numbers.
 #[derive(Default)]
 struct Named {
-    memo: Memo,
+    known: HashMap<String, u32>,
+    /// Of the texts in a list, and none behind them.
+    listed: Vec<u32>,
     numbers: Vec<u32>,
 }
 
@@ -125,9 +101,9 @@ impl Narrow {
             for (values, (codes, sound)) in amounts.iter().zip(codes) {
                 scope.spawn(move |_| *sound = numeric(values, height, codes));
             }
-            scope.spawn(|_| self.machines.known(of_machines));
-            scope.spawn(|_| self.products.known(of_products));
-            self.bins.known(of_bins);
+            scope.spawn(|_| self.machines.look_up(of_machines));
+            scope.spawn(|_| self.products.look_up(of_products));
+            self.bins.look_up(of_bins);
             has_days = days(of_days, height, &mut self.days);
         });
         has_days?;
@@ -217,26 +193,28 @@ fn has(numbers: &[u32], one: u32) -> bool {
 
 /// Days counted from the first of the common era; 0 for what is none.
 fn days(values: &Values, height: usize, days: &mut Vec<u32>) -> Option<()> {
-    let from_epoch = |days: i64| {
-        u32::try_from(days + i64::from(EPOCH))
-            .ok()
-            .filter(|day| DAYS.contains(day))
-            .unwrap_or(0)
-    };
+    let checked = |day: u32| if DAYS.contains(&day) { day } else { 0 };
     days.clear();
     match values {
-        Values::Day(values) => each(values, days, 0, |day| from_epoch(day.into())),
+        // What is beyond all numbers of four bytes comes round to where no day is.
+        Values::Day(values) => each(values, days, 0, |day| {
+            checked(day.wrapping_add(EPOCH).cast_unsigned())
+        }),
         Values::Moment(moments, unit) => {
             let a_day = in_a_day(*unit);
             each(moments, days, 0, |m| {
-                if m.rem_euclid(a_day) == 0 {
-                    from_epoch(m.div_euclid(a_day))
-                } else {
-                    0
-                }
+                let day = m.div_euclid(a_day) + i64::from(EPOCH);
+                let is_whole = m.rem_euclid(a_day) == 0;
+                u32::try_from(day).map_or(0, |day| if is_whole { checked(day) } else { 0 })
             });
         }
         Values::Nothing => days.resize(height, 0),
+        Values::Listed(column) => {
+            let mut listed = Vec::with_capacity(column.count() + 1);
+            self::days(column.list(), column.count(), &mut listed)?;
+            listed.push(0);
+            column.each(&listed, days);
+        }
         _ => return None,
     }
     Some(())
@@ -256,23 +234,25 @@ fn each<T: PolarsNumericType>(
 }
 
 impl Named {
-    /// Numbers of the names in a column of text that are known, and [`NEW`] for all others. Longer
-    /// texts are known by where they lie, which holds for one array only: they are all new.
-    fn known(&mut self, values: &Values) {
-        let Self { memo, numbers } = self;
-        numbers.clear();
-        let Values::Text(text) = values else { return };
-        let has_gaps = text.has_nulls();
-        for array in text.downcast_iter() {
-            let number = |key: u128| memo.get(&key).copied().unwrap_or(NEW);
-            let keys = array.views().iter().map(|view| view.as_u128());
-            if has_gaps {
-                let are_there = array.iter().map(|text| text.is_some());
-                let each = keys.zip(are_there);
-                numbers.extend(each.map(|(key, is)| if is { number(key) } else { NONE }));
-            } else {
-                numbers.extend(keys.map(number));
+    /// Numbers of the names in a column of text that are known, and [`NEW`] for all others.
+    fn look_up(&mut self, values: &Values) {
+        let known = &self.known;
+        let number = |text: Option<&str>| match text {
+            Some(text) => known.get(text).copied().unwrap_or(NEW),
+            None => NONE,
+        };
+        self.numbers.clear();
+        self.listed.clear();
+        match values {
+            Values::Text(texts) => self.numbers.extend(texts.iter().map(number)),
+            Values::Listed(column) => {
+                if let Values::Text(texts) = column.list() {
+                    self.listed.extend(texts.iter().map(number));
+                }
+                self.listed.push(NONE);
+                column.each(&self.listed, &mut self.numbers);
             }
+            _ => {}
         }
     }
 
@@ -283,38 +263,46 @@ impl Named {
         height: usize,
         mut number: impl FnMut(&str) -> u32,
     ) -> Option<()> {
-        let mut named = |text: &str| match Cell::text(text) {
-            Cell::Text(name) => number(&name),
-            _ => NONE,
+        let Self {
+            known,
+            listed,
+            numbers,
+        } = self;
+        let mut named = |text: &str| {
+            *known
+                .entry(text.to_owned())
+                .or_insert_with(|| match Cell::text(text) {
+                    Cell::Text(name) => number(&name),
+                    _ => NONE,
+                })
         };
-        let text = match values {
-            Values::Text(text) => text,
-            Values::Nothing => {
-                self.numbers.resize(height, NONE);
-                return Some(());
-            }
-            Values::Constant(text) => {
-                self.numbers.resize(height, named(text));
-                return Some(());
-            }
-            _ => return None,
-        };
-        if !has(&self.numbers, NEW) {
-            return Some(());
-        }
-        let mut numbers = self.numbers.iter_mut();
-        for array in text.downcast_iter() {
-            let mut long = Memo::default();
-            for (i, (view, number)) in array.views().iter().zip(&mut numbers).enumerate() {
-                if *number == NEW {
-                    let is_short = view.is_inline();
-                    let memo = if is_short { &mut self.memo } else { &mut long };
-                    let of_name = memo
-                        .entry(view.as_u128())
-                        .or_insert_with(|| named(array.value(i)));
-                    *number = *of_name;
+        match values {
+            Values::Nothing => numbers.resize(height, NONE),
+            Values::Constant(text) => numbers.resize(height, named(text)),
+            Values::Text(_) | Values::Listed(_) if !has(numbers, NEW) => {}
+            Values::Text(texts) => {
+                for (text, number) in texts.iter().zip(numbers) {
+                    if let (Some(text), NEW) = (text, *number) {
+                        *number = named(text);
+                    }
                 }
             }
+            Values::Listed(column) => {
+                let Values::Text(texts) = column.list() else {
+                    return None;
+                };
+                // Texts of the list that no row has are not named.
+                for (place, number) in column.places().iter().zip(numbers) {
+                    let place = *place as usize;
+                    if let (Some(text), NEW) = (texts.get(place), *number) {
+                        if listed[place] == NEW {
+                            listed[place] = named(text);
+                        }
+                        *number = listed[place];
+                    }
+                }
+            }
+            _ => return None,
         }
         Some(())
     }
@@ -339,6 +327,15 @@ fn numeric(values: &Values, height: usize, codes: &mut Vec<u32>) -> Option<Sound
     }
     codes.clear();
     match values {
+        Values::Listed(column) => {
+            let mut listed = Vec::with_capacity(column.count() + 1);
+            let sound = numeric(column.list(), column.count(), &mut listed)?;
+            listed.push(NONE);
+            column.each(&listed, codes);
+            if sound == Sound::Plain {
+                return Some(sound);
+            }
+        }
         Values::Number(values) => each(values, codes, NONE, code),
         // Larger ones are not exact, and above the largest amount in any case.
         Values::Whole(values) => each(values, codes, NONE, |v| code(v as f64)),

@@ -1,0 +1,96 @@
+//! The headers of a Parquet file's pages, gone through without unpacking any.
+
+use std::fs::File;
+use std::io::{BufReader, Read, Seek, SeekFrom};
+
+use polars_core::prelude::PolarsResult;
+use polars_io::parquet::read::FileMetadata;
+use polars_parquet_format::thrift::protocol::TCompactInputProtocol;
+use polars_parquet_format::{Encoding, PageHeader};
+
+use super::refused;
+
+/// Most bytes that one page may unpack to. Usual ones hold one megabyte.
+const LARGEST: i32 = 128 << 20;
+/// Most rows of a page of places, as one that says the same of all takes a few bytes for any number.
+const MOST_ROWS: i32 = 1 << 24;
+/// Bytes that a page's header takes at most where it notes nothing unusual.
+const USUAL_HEADER: usize = 512;
+/// Most bytes that a page's header may take.
+const LONGEST_HEADER: usize = 1 << 20;
+
+/// By row group and column: whether the chunk is a list of values, and pages of places in it alone.
+///
+/// # Errors
+/// When a page claims to be larger than any is: room is made for it by what its header says.
+pub(super) fn are_listed(file: File, footer: &FileMetadata) -> PolarsResult<Vec<Vec<bool>>> {
+    let mut file = Counted {
+        file: BufReader::with_capacity(USUAL_HEADER, file),
+        count: 0,
+    };
+    let mut of_groups = Vec::with_capacity(footer.row_groups.len());
+    for group in &footer.row_groups {
+        let mut of_chunks = Vec::new();
+        for chunk in group.parquet_columns() {
+            let range = chunk.byte_range();
+            file.file.seek(SeekFrom::Start(range.start))?;
+            let mut left = range.end.saturating_sub(range.start);
+            let (mut has_list, mut has_other) = (false, false);
+            while 0 < left {
+                let (page, bytes) = page(&mut file)?;
+                left = left.saturating_sub(bytes);
+                has_list |= page.dictionary_page_header.is_some();
+                has_other |= !has_places(&page);
+            }
+            of_chunks.push(has_list && !has_other);
+        }
+        of_groups.push(of_chunks);
+    }
+    Ok(of_groups)
+}
+
+/// Whether a page has places in a list, and not too many, if it has rows at all.
+fn has_places(page: &PageHeader) -> bool {
+    let first = page.data_page_header.as_ref();
+    let second = page.data_page_header_v2.as_ref();
+    let first = first.map(|page| (page.encoding, page.num_values));
+    let second = second.map(|page| (page.encoding, page.num_values));
+    let are_places = [Encoding::PLAIN_DICTIONARY, Encoding::RLE_DICTIONARY];
+    let mut each = [first, second].into_iter().flatten();
+    each.all(|(encoding, rows)| are_places.contains(&encoding) && (0..=MOST_ROWS).contains(&rows))
+}
+
+/// Goes past one page; its header, and the bytes it takes.
+fn page(file: &mut Counted<BufReader<File>>) -> PolarsResult<(PageHeader, u64)> {
+    file.count = 0;
+    let mut header = TCompactInputProtocol::new(&mut *file, LONGEST_HEADER);
+    let page = PageHeader::read_from_in_protocol(&mut header);
+    let page = page.map_err(|e| refused(&e.to_string()))?;
+    let claims = [page.compressed_page_size, page.uncompressed_page_size];
+    if claims
+        .into_iter()
+        .any(|size| !(0..=LARGEST).contains(&size))
+    {
+        let most = LARGEST >> 20;
+        return Err(refused(&format!(
+            "a page that unpacks to more than {most} MB"
+        )));
+    }
+    let packed = page.compressed_page_size;
+    file.file.seek_relative(i64::from(packed))?;
+    Ok((page, file.count + u64::from(packed.unsigned_abs())))
+}
+
+/// Counts the bytes that are read: to ask where a file stands goes to the system each time.
+struct Counted<R> {
+    file: R,
+    count: u64,
+}
+
+impl<R: Read> Read for Counted<R> {
+    fn read(&mut self, bytes: &mut [u8]) -> std::io::Result<usize> {
+        let read = self.file.read(bytes)?;
+        self.count += read as u64;
+        Ok(read)
+    }
+}
