@@ -25,7 +25,6 @@ pub(super) struct Content {
     pub(super) names: Vec<String>,
     footer: Arc<FileMetadata>,
     groups: Vec<Group>,
-    bytes: Buffer<u8>,
 }
 
 /// Rows that the file keeps together.
@@ -51,7 +50,6 @@ impl Content {
             names: schema.iter_names().map(ToString::to_string).collect(),
             footer,
             groups,
-            bytes: bytes(path)?,
         })
     }
 
@@ -73,8 +71,10 @@ impl Content {
         {
             let chunks = self.footer.row_groups[at].parquet_columns();
             let of_group = rows.start - group.rows.start..rows.end - group.rows.start;
+            let (bytes, mut room) = (bytes(path)?, Vec::new());
             for (column, chunk, of) in &group.listed {
-                let listed = Listed::read(&self.bytes, (&chunks[*chunk], *of), &of_group)?;
+                let chunk = (&chunks[*chunk], *of);
+                let listed = Listed::read(&bytes, chunk, &of_group, &mut room)?;
                 columns[*column] = Some(listed);
             }
         }

@@ -37,18 +37,20 @@ pub(in crate::read) struct Listed {
 }
 
 impl Listed {
-    /// Some rows of a chunk whose pages are all places in a list; `file` has all its bytes.
+    /// Some rows of a chunk whose pages are all places in a list; `file` has all its bytes, and
+    /// `room` is used to unpack pages in.
     pub(super) fn read(
         file: &Buffer<u8>,
         (chunk, of): (&ColumnChunkMetadata, Of),
         rows: &Range<usize>,
+        room: &mut Vec<u8>,
     ) -> PolarsResult<Self> {
         let bytes = chunk.byte_range();
         let bytes = file
             .clone()
             .sliced(bytes.start as usize..bytes.end as usize);
         let pages = PageReader::new(Cursor::new(bytes), chunk, Vec::new(), usize::MAX);
-        let mut pages = BasicDecompressor::new(pages, Vec::new());
+        let mut pages = BasicDecompressor::new(pages, std::mem::take(room));
         let list = pages
             .read_dict_page()?
             .ok_or_else(|| refused("a list is missing"))?;
@@ -73,6 +75,7 @@ impl Listed {
             }
             at = until;
         }
+        *room = pages.into_inner();
         places.drain(..(rows.start - first.min(rows.start)).min(places.len()));
         places.truncate(rows.len());
         Ok(Self {

@@ -178,12 +178,8 @@ impl LogCheck {
     /// Takes in many rows of a file as [`Self::plain_row`] does; the first is its row `first`, so that
     /// their own numbers are not asked for.
     pub fn plain_rows(&mut self, first: u32, machines: &[u32], columns: &UseColumns<'_>) {
-        let each = columns.days.iter().zip(machines.iter().zip(columns.pairs));
-        let mut are_all_admitted = true;
-        for (day, (machine, pair)) in each.clone() {
-            are_all_admitted &= self.admits(*day, (*machine, *pair));
-        }
-        if !are_all_admitted {
+        if !self.admits_all(machines, columns) {
+            let each = columns.days.iter().zip(machines.iter().zip(columns.pairs));
             for (i, (day, (machine, pair))) in each.enumerate() {
                 let codes = columns.codes.map(|codes| codes[i]);
                 self.plain_row(first + i as u32, *day, (*machine, *pair), codes);
@@ -223,6 +219,21 @@ impl LogCheck {
     fn admits(&self, day: u32, (machine, pair): (u32, u32)) -> bool {
         let time = self.times[machine as usize];
         time.from <= day && day <= time.to && self.known[pair as usize]
+    }
+
+    fn admits_all(&self, machines: &[u32], columns: &UseColumns<'_>) -> bool {
+        // Most logs lie within the times of every machine, and need not be gone through for it.
+        let from = self.times.iter().fold(0, |from, time| from.max(time.from));
+        let to = self.times.iter().fold(u32::MAX, |to, time| to.min(time.to));
+        let (first, last) = columns
+            .days
+            .iter()
+            .fold((u32::MAX, 0), |(a, b), day| (a.min(*day), b.max(*day)));
+        if from <= first && last <= to && self.known.iter().all(|is| *is) {
+            return true;
+        }
+        let mut each = columns.days.iter().zip(machines.iter().zip(columns.pairs));
+        each.all(|(day, (machine, pair))| self.admits(*day, (*machine, *pair)))
     }
 
     /// The number among all of a row that is taken in.

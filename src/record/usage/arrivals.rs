@@ -6,6 +6,9 @@ use super::table::{Table, UseColumns};
 /// Rows that are given away together.
 const MOST: usize = 1 << 19;
 
+/// Rows that are packed before they go to their machines, few enough for the memory nearest by.
+const RUN: usize = 1 << 10;
+
 /// Rows in the order they came, with their machines.
 #[derive(Clone, Debug, Default)]
 pub(super) struct Arrivals {
@@ -54,7 +57,7 @@ impl Arrivals {
 #[derive(Clone, Debug, Default)]
 pub(super) struct Sorted {
     layout: Layout,
-    /// One of the words of every row, as they came.
+    /// One of the words of a few rows, as they came.
     packed: Vec<u64>,
     words: Vec<u64>,
     /// By machine: where its rows end.
@@ -66,17 +69,20 @@ impl Sorted {
     pub(super) fn sort(&mut self, machines: &[u32], columns: &UseColumns<'_>, count: usize) {
         self.layout = Layout::new(columns);
         let of_row = self.layout.words();
-        self.packed.resize(machines.len(), 0);
         self.words.resize(machines.len() * of_row, 0);
         for word in 0..of_row {
             self.begin(machines, count);
-            self.layout.pack(word, columns, &mut self.packed);
             // Each place moves on with its machine's rows, and so comes to their end.
             let places = &mut self.ends[1..];
-            for (machine, value) in machines.iter().zip(&self.packed) {
-                let place = &mut places[*machine as usize];
-                self.words[*place as usize * of_row + word] = *value;
-                *place += 1;
+            for (run, machines) in machines.chunks(RUN).enumerate() {
+                let rows = columns.part(run * RUN, run * RUN + machines.len());
+                self.packed.resize(machines.len(), 0);
+                self.layout.pack(word, &rows, &mut self.packed);
+                for (machine, value) in machines.iter().zip(&self.packed) {
+                    let place = &mut places[*machine as usize];
+                    self.words[*place as usize * of_row + word] = *value;
+                    *place += 1;
+                }
             }
         }
     }

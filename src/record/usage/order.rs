@@ -25,13 +25,16 @@ impl Order {
         let most = rows.days.len() * PER_ROW + MORE;
         let columns = [&rows.pairs, &rows.days].map(|numbers| (numbers, span(numbers)));
         let count = u32::try_from(rows.days.len()).expect("fewer than 2^32 rows a machine");
-        self.places.clear();
-        self.places.extend(0..count);
         if rows.rows.is_sorted() && columns.iter().all(|(_, (_, span))| *span < most) {
-            for (numbers, span) in columns {
-                self.count(numbers, span);
-            }
+            let [(pairs, of_pairs), (days, of_days)] = columns;
+            self.count(pairs, of_pairs, 0..count);
+            let by_pair = std::mem::take(&mut self.places);
+            std::mem::swap(&mut self.places, &mut self.before);
+            self.count(days, of_days, by_pair.iter().copied());
+            self.before = by_pair;
         } else {
+            self.places.clear();
+            self.places.extend(0..count);
             self.places.sort_unstable_by_key(|i| {
                 let i = *i as usize;
                 (rows.days[i], rows.pairs[i], rows.rows[i])
@@ -44,8 +47,13 @@ impl Order {
         &self.places
     }
 
-    /// Brings rows in the order of one of their numbers, those of one number as they were.
-    fn count(&mut self, numbers: &[u32], (low, span): (u32, usize)) {
+    /// Brings rows in the order of one of their numbers, those of one number as they were `before`.
+    fn count(
+        &mut self,
+        numbers: &[u32],
+        (low, span): (u32, usize),
+        before: impl Iterator<Item = u32>,
+    ) {
         self.counts.clear();
         self.counts.resize(span + 1, 0);
         for number in numbers {
@@ -55,11 +63,10 @@ impl Order {
         for count in &mut self.counts {
             sum += std::mem::replace(count, sum);
         }
-        std::mem::swap(&mut self.before, &mut self.places);
-        self.places.resize(self.before.len(), 0);
-        for i in &self.before {
-            let place = &mut self.counts[(numbers[*i as usize] - low) as usize];
-            self.places[*place as usize] = *i;
+        self.places.resize(numbers.len(), 0);
+        for i in before {
+            let place = &mut self.counts[(numbers[i as usize] - low) as usize];
+            self.places[*place as usize] = i;
             *place += 1;
         }
     }
