@@ -6,10 +6,10 @@ use polars_core::prelude::{Column, DataFrame, DataType, IntoColumn, NamedFrom, S
 use polars_io::parquet::write::ParquetWriter;
 use wearcast::family::Families;
 use wearcast::read::{self, ReadError};
-use wearcast::record::{ProblemKind, Severity};
+use wearcast::record::{ProblemKind, Severity, Table};
 
 use crate::fuzz::targets::seeds;
-use crate::read::{Folder, GOOD};
+use crate::read::{Folder, GOOD, assert_accounted};
 
 /// The good tables as sheets of one workbook; numbers and dates typed where they look like it.
 pub(crate) fn workbook(folder: &Folder, name: &str, tables: &[(&str, &str)]) {
@@ -40,7 +40,7 @@ fn a_workbook_says_the_same_as_its_tables_in_text() {
     let text = Folder::good().read().records;
     let mut records = reading.records;
     assert_eq!(
-        records.sources[&wearcast::record::Table::Parts],
+        records.sources[&Table::Parts],
         "records.xlsx, sheet parts"
     );
     records.sources = text.sources.clone();
@@ -276,7 +276,7 @@ fn a_workbook_with_a_damaged_byte_is_read_or_refused_and_never_a_crash() {
         damaged[at] ^= 0x55;
         folder.write("book.xlsx", &damaged);
         if let Ok(reading) = read::folder(folder.path(), None, &Families::built_in()) {
-            crate::read::assert_accounted(&reading);
+            assert_accounted(&reading);
         }
     }
 }
@@ -360,7 +360,31 @@ fn a_parquet_file_cut_short_or_with_a_damaged_footer_is_read_or_refused_and_neve
         damaged[at] ^= 0x55;
         folder.write("stock.parquet", &damaged);
         if let Ok(reading) = read::folder(folder.path(), None, &Families::built_in()) {
-            crate::read::assert_accounted(&reading);
+            assert_accounted(&reading);
+        }
+    }
+}
+
+/// The log of `make_listed_log.py` with a byte changed here and there.
+#[test]
+fn a_damaged_list_of_values_is_read_or_refused_and_never_a_crash() {
+    for bytes in [
+        &include_bytes!("../reference/listed_log_1.parquet")[..],
+        include_bytes!("../reference/listed_log_2.parquet"),
+    ] {
+        let folder = Folder::good();
+        folder.remove("usage.csv");
+        folder.write("usage.parquet", bytes);
+        let sound = folder.read();
+        let rows = sound.accounts.iter().find(|a| a.table == Table::Usage);
+        assert_eq!(rows.map(|account| account.read), Some(3_000));
+        for at in (0..bytes.len()).step_by(211) {
+            let mut damaged = bytes.to_vec();
+            damaged[at] ^= 0x55;
+            folder.write("usage.parquet", &damaged);
+            if let Ok(reading) = read::folder(folder.path(), None, &Families::built_in()) {
+                assert_accounted(&reading);
+            }
         }
     }
 }

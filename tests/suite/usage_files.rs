@@ -185,17 +185,17 @@ fn told(reading: &Reading) -> Vec<Told> {
 proptest! {
     #![proptest_config(ProptestConfig { cases: 48, failure_persistence: None, ..ProptestConfig::default() })]
 
-    /// Rows of every kind, or sound ones, in row groups of four: what is used, what is set aside and
+    /// Rows of every kind, or sound ones, in row groups of four or in one: what is used, what is set aside and
     /// why, and what was entered twice are the same as in text.
     #[test]
     fn a_typed_log_says_what_the_same_log_in_text_says(
-        rows in log(), tickets in any::<bool>(),
+        rows in log(), tickets in any::<bool>(), group in prop_oneof![Just(4), Just(1_000)],
     ) {
         let text = Folder::good();
         text.write("usage.csv", csv(&rows, tickets));
         let typed = Folder::good();
         typed.remove("usage.csv");
-        write_parquet(&typed, "usage.parquet", frame(&rows, tickets), 4);
+        write_parquet(&typed, "usage.parquet", frame(&rows, tickets), group);
         let (text, typed) = (text.read(), typed.read());
         prop_assert_eq!(&text.records.usage, &typed.records.usage);
         prop_assert_eq!(text.records.usage.rows(), typed.records.usage.rows());

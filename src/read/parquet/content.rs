@@ -30,8 +30,8 @@ pub(super) struct Content {
 /// Rows that the file keeps together.
 struct Group {
     rows: Range<usize>,
-    /// Columns that are lists and places in them, each with its chunk and what its list has.
-    listed: Vec<(usize, usize, Of)>,
+    /// Columns that are lists and places in them, and what their lists have.
+    listed: Vec<(usize, Of)>,
 }
 
 impl Content {
@@ -72,8 +72,8 @@ impl Content {
             let chunks = self.footer.row_groups[at].parquet_columns();
             let of_group = rows.start - group.rows.start..rows.end - group.rows.start;
             let (bytes, mut room) = (bytes(path)?, Vec::new());
-            for (column, chunk, of) in &group.listed {
-                let chunk = (&chunks[*chunk], *of);
+            for (column, of) in &group.listed {
+                let chunk = (&chunks[*column], *of);
                 let listed = Listed::read(&bytes, chunk, &of_group, &mut room)?;
                 columns[*column] = Some(listed);
             }
@@ -151,19 +151,15 @@ fn groups(footer: &FileMetadata, are_listed: &[Vec<bool>]) -> PolarsResult<Vec<G
             let rows = from..from + group.num_rows();
             from = rows.end;
             let chunks = group.parquet_columns();
-            let mut listed = Vec::new();
-            for (column, field) in schema.iter_values().enumerate() {
-                let is_its = |chunk: &usize| {
-                    let path = &chunks[*chunk].descriptor().path_in_schema;
-                    path.len() == 1 && path[0] == field.name
-                };
-                let chunk = (0..chunks.len()).find(is_its).filter(|i| are_listed[*i]);
-                if let Some(chunk) = chunk
-                    && let Some(of) = of(&field.dtype, chunks[chunk].physical_type())
-                {
-                    listed.push((column, chunk, of));
-                }
-            }
+            // Columns within columns would shift those behind them.
+            let is_flat = chunks.len() == schema.len();
+            let each = chunks.iter().zip(are_listed).zip(schema.iter_values());
+            let each = each.filter(|_| is_flat).enumerate();
+            let listed = each.filter_map(|(column, ((chunk, is_listed), field))| {
+                let of = of(&field.dtype, chunk.physical_type())?;
+                is_listed.then_some((column, of))
+            });
+            let listed = listed.collect();
             Group { rows, listed }
         })
         .collect())
@@ -237,4 +233,44 @@ fn plausible_rows(reader: &mut ParquetReader<File>, length: u64) -> PolarsResult
         ));
     }
     Ok(footer.num_rows)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Files of pyarrow, whose pages hold a few rows each, against the decoder of whole columns.
+    #[test]
+    fn columns_read_as_lists_say_what_they_say_in_full() {
+        const ROWS: usize = 3_000;
+        for name in ["listed_log_1.parquet", "listed_log_2.parquet"] {
+            let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/reference");
+            let path = path.join(name);
+            let length = File::open(&path)
+                .and_then(|f| f.metadata())
+                .expect("a file");
+            let content = Content::new(&path, length.len()).expect("a sound file");
+            let all = (0..content.names.len()).collect();
+            let full = content.plain(&path, all, &(0..ROWS)).expect("columns");
+            let ranges = [
+                0..ROWS,
+                0..1,
+                ROWS - 1..ROWS,
+                49..51,
+                50..100,
+                999..2_001,
+                1_700..2_000,
+            ];
+            for rows in ranges {
+                let columns = content.rows(&path, rows.clone()).expect("columns");
+                for (values, full) in columns.iter().zip(full.columns()) {
+                    assert!(matches!(values, Values::Listed(_)), "{}", full.name());
+                    let full = Values::new(full.as_materialized_series()).expect("values");
+                    for row in rows.clone() {
+                        assert_eq!(values.cell(row - rows.start), full.cell(row));
+                    }
+                }
+            }
+        }
+    }
 }
