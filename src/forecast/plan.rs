@@ -99,10 +99,20 @@ struct Planner<'a> {
     typical: Option<Typical>,
 }
 
+/// What is known of a season that is repeated.
+enum Kind {
+    Full,
+    /// On record in part.
+    Partial,
+    /// The last with any use, and not the last season.
+    Silent,
+}
+
 /// What happened to the machines' plans, for the notes.
 #[derive(Default)]
 struct Told {
     repeated: BTreeSet<String>,
+    silent: BTreeSet<String>,
     partial: BTreeSet<String>,
     without: BTreeSet<String>,
     typical: BTreeSet<String>,
@@ -232,20 +242,18 @@ impl Planner<'_> {
             }
             return uses;
         }
-        let past = self
-            .last_season(machine)
-            .filter(|(past, _)| past.year < target.year);
-        let Some((past, full)) = past else {
+        let past = self.last_season(machine);
+        let Some((past, kind)) = past.filter(|(past, _)| past.year < target.year) else {
             if tell {
                 told.without.insert(machine.name.clone());
             }
             return Vec::new();
         };
         if tell {
-            let list = if full {
-                &mut told.repeated
-            } else {
-                &mut told.partial
+            let list = match kind {
+                Kind::Full => &mut told.repeated,
+                Kind::Partial => &mut told.partial,
+                Kind::Silent => &mut told.silent,
             };
             list.insert(machine.name.clone());
         }
@@ -283,8 +291,10 @@ impl Planner<'_> {
         .collect()
     }
 
-    /// The last season the records hold in full, or else the last with any use.
-    fn last_season(&self, machine: &Machine) -> Option<(Season, bool)> {
+    /// The last season that the records hold in full, and have any use in, or else the last with any
+    /// use: a machine that is not written of has most likely worked, as one that stands still for good
+    /// is retired.
+    fn last_season(&self, machine: &Machine) -> Option<(Season, Kind)> {
         let last = Season::of(self.as_of, self.starts);
         let last = if last.end <= self.as_of {
             last.year
@@ -292,11 +302,22 @@ impl Planner<'_> {
             last.year - 1
         };
         let full = Season::ending_in(last, self.starts);
-        if machine.records_from.max(machine.in_service) <= full.start {
-            return Some((full, true));
+        let last = Season::of(self.sums.last_day(&machine.name)?, self.starts);
+        if full.start < machine.records_from.max(machine.in_service) {
+            return Some((last, Kind::Partial));
         }
-        let used = self.sums.last_day(&machine.name)?;
-        Some((Season::of(used, self.starts), false))
+        let until_then = if full.end < last.end {
+            let days = self.sums.of_machine(&machine.name).map(|day| day.date);
+            let before = days.take_while(|date| *date <= full.end).last();
+            before.map(|date| Season::of(date, self.starts))
+        } else {
+            Some(last)
+        };
+        Some(match until_then {
+            Some(season) if season.year == full.year => (full, Kind::Full),
+            Some(season) => (season, Kind::Silent),
+            None => (last, Kind::Partial),
+        })
     }
 
     /// Use of a season by month, product and bin; days that leave a measure out are filled in.
@@ -355,6 +376,12 @@ impl Told {
             notes.push(format!(
                 "{why}: the last full season is repeated{change} for {}",
                 list(&self.repeated)
+            ));
+        }
+        if !self.silent.is_empty() {
+            notes.push(format!(
+                "no plan, and no use on record in the last full season: the season of the last use is repeated{change} for {}; give what stands still its `retired` date, or plan rows of 0",
+                list(&self.silent)
             ));
         }
         if !self.partial.is_empty() {

@@ -384,6 +384,7 @@ pub fn budget(report: &BudgetReport) -> Value {
             "total": forecast(report.total.as_ref()),
             "known_total": forecast(Some(&report.known_total)),
             "down_total": forecast(report.down_total.as_ref()),
+            "known_down_total": forecast(report.known_down.as_ref()),
             "planned": amounts(&report.planned),
             "per_acre": forecast(report.per_acre.as_ref()),
             "families": families,

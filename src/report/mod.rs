@@ -76,8 +76,10 @@ pub struct BudgetReport {
     pub total: Option<Forecast>,
     /// As much of it as is known: equal to `total` where that is known.
     pub known_total: Forecast,
-    /// Down cost, which the total does not hold; `None` where no hour is priced.
+    /// Down cost, which the total does not hold; `None` where any of it is unknown.
     pub down_total: Option<Forecast>,
+    /// As much of it as is known; `None` where no lost hour is priced or none is on record.
+    pub known_down: Option<Forecast>,
     /// Planned use of the season.
     pub planned: Amounts,
     /// Total per planned acre.

@@ -45,8 +45,9 @@ pub struct Past {
     pub changes: usize,
     /// Of these without a recorded cost of parts.
     pub unpriced: usize,
-    /// Recorded cost of parts, and recorded hours at the labor rate.
-    pub cost: f64,
+    /// Recorded cost of parts, and recorded hours at the labor rate; `None` where there were changes
+    /// and none has either.
+    pub cost: Option<f64>,
     /// Acres spread.
     pub acres: Option<f64>,
 }
@@ -55,6 +56,7 @@ impl Past {
     /// Recorded money an acre.
     #[must_use]
     pub fn per_acre(&self) -> Option<f64> {
-        self.acres.filter(|a| 0.0 < *a).map(|a| self.cost / a)
+        let acres = self.acres.filter(|a| 0.0 < *a)?;
+        Some(self.cost? / acres)
     }
 }

@@ -68,7 +68,7 @@ impl Study {
             changed_before,
             total: summing.is_known().then_some(known_total),
             known_total,
-            down: summing.down_total(&summing.lines(&summing.places())),
+            down: summing.known_down(&summing.lines(&summing.places())),
         }
     }
 
@@ -117,6 +117,8 @@ impl Summing<'_> {
             acres: planned.acres,
         };
         let money = sums.money((&places, &lines), &machines, &products, total.is_some());
+        let known_down = self.known_down(&lines);
+        let is_whole = lines.iter().all(|l| l.scheduled || l.down_cost.is_some());
         BudgetReport {
             header: self.study.header(self.notes()),
             season: season.year,
@@ -128,7 +130,8 @@ impl Summing<'_> {
             plan_source: self.outlook.plan.source,
             total,
             known_total,
-            down_total: self.down_total(&lines),
+            down_total: known_down.filter(|_| is_whole),
+            known_down,
             planned,
             per_acre,
             machines,
@@ -237,8 +240,8 @@ impl Summing<'_> {
         }
     }
 
-    /// Field time lost over all lines, play by play; `None` where no line knows its own.
-    fn down_total(&self, lines: &[PartLine]) -> Option<Forecast> {
+    /// Field time lost over the lines that know their own, play by play; `None` where none does.
+    fn known_down(&self, lines: &[PartLine]) -> Option<Forecast> {
         if lines.iter().all(|l| l.down_cost.is_none()) {
             return None;
         }
@@ -398,7 +401,7 @@ impl Summing<'_> {
             let silent = parts(&|l| !l.scheduled && l.down_hours.is_none());
             if !silent.is_empty() {
                 notes.push(format!(
-                    "no lost field time is on record for {silent}: its down cost is unknown"
+                    "no lost field time is on record for {silent}: its down cost is unknown, and what is known is summed without it"
                 ));
             }
         }

@@ -116,7 +116,7 @@ impl Sums<'_> {
             season: season.year,
             changes: 0,
             unpriced: 0,
-            cost: 0.0,
+            cost: None,
             acres: Some(0.0),
         };
         // Only machines whose records cover all of the season tell what it cost.
@@ -147,7 +147,13 @@ impl Sums<'_> {
             past.changes += 1;
             past.unpriced += usize::from(change.parts_cost.is_none());
             let labor = records.settings.labor_rate.zip(change.labor_hours);
-            past.cost += change.parts_cost.unwrap_or(0.0) + labor.map_or(0.0, |(r, h)| r * h);
+            let labor = labor.map(|(rate, hours)| rate * hours);
+            for known in [change.parts_cost, labor].into_iter().flatten() {
+                past.cost = Some(past.cost.unwrap_or(0.0) + known);
+            }
+        }
+        if past.changes == 0 {
+            past.cost = Some(0.0);
         }
         (!machines.is_empty()).then_some(past)
     }

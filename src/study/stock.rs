@@ -49,6 +49,7 @@ impl Study {
             outlook: &outlook,
             shelf: &shelf,
             demands: &demands,
+            own: own_shares(&demands, &customers, outlook.in_service.lines.len()),
             states: outlook.line_states(),
         };
         Ok(counter.report(&customers, account))
@@ -155,6 +156,8 @@ struct Counter<'a> {
     outlook: &'a Outlook,
     shelf: &'a Shelf<'a>,
     demands: &'a Demands,
+    /// By line: what share of the pieces needed are for machines of the desk's own.
+    own: Vec<f64>,
     states: LineStates,
 }
 
@@ -205,12 +208,14 @@ impl<'a> Counter<'a> {
         }
     }
 
-    /// Money of a piece too few and too many; `None` where the settings price neither.
-    fn costs(&self, line: &Line, critical: Option<Critical>) -> Option<Costs> {
+    /// Money of a piece too few and too many; `None` where the settings price neither. A customer's
+    /// lost hours are not the desk's money.
+    fn costs(&self, index: usize, critical: Option<Critical>) -> Option<Costs> {
         let settings = &self.study.records.settings;
+        let line = &self.outlook.in_service.lines[index];
         let price = line.cost.price?;
         let stands = settings.down_cost_per_hour.zip(line.down_hours);
-        let stop = stands.map(|(rate, hours)| weight(critical) * rate * hours);
+        let stop = stands.map(|(rate, hours)| self.own[index] * weight(critical) * rate * hours);
         let rush = settings.rush_cost.map(|r| r * price);
         let (holding, loss) = (settings.holding_rate, settings.return_rate);
         if rush.is_none() || (holding.is_none() && loss.is_none()) {
@@ -238,7 +243,7 @@ impl<'a> Counter<'a> {
         let demand = Demand::of_samples(&self.demands.season[index])?;
         let listed = self.study.records.part(&line.part);
         let critical = listed.and_then(|p| p.critical);
-        let costs = self.costs(line, critical);
+        let costs = self.costs(index, critical);
         let by_costs = costs.map(|c| stock::newsvendor(&demand, c));
         // A promise for a part of looks only would buy what nobody waits for.
         let promise = self
@@ -467,6 +472,20 @@ impl<'a> Counter<'a> {
         });
         needs
     }
+}
+
+/// By line: what share of the expected pieces are for machines without a customer.
+fn own_shares(demands: &Demands, customers: &[Option<String>], lines: usize) -> Vec<f64> {
+    let mut pieces = vec![(0.0, 0.0); lines];
+    for ((customer, line), need) in &demands.by_customer {
+        let (own, all) = &mut pieces[*line];
+        *all += need.expected;
+        if customers.get(*customer).is_none_or(Option::is_none) {
+            *own += need.expected;
+        }
+    }
+    let share = |(own, all): (f64, f64)| if 0.0 < all { own / all } else { 0.0 };
+    pieces.into_iter().map(share).collect()
 }
 
 /// Share of all expected pieces served.

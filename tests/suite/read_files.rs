@@ -39,10 +39,7 @@ fn a_workbook_says_the_same_as_its_tables_in_text() {
     assert_eq!(reading.problems, []);
     let text = Folder::good().read().records;
     let mut records = reading.records;
-    assert_eq!(
-        records.sources[&Table::Parts],
-        "records.xlsx, sheet parts"
-    );
+    assert_eq!(records.sources[&Table::Parts], "records.xlsx, sheet parts");
     records.sources = text.sources.clone();
     assert_eq!(records, text);
 }

@@ -293,10 +293,10 @@ impl Named {
                 };
                 // Texts of the list that no row has are not named.
                 for (place, number) in column.places().iter().zip(numbers) {
-                    let place = *place as usize;
-                    if let (Some(text), NEW) = (texts.get(place), *number) {
+                    if *number == NEW {
+                        let place = *place as usize;
                         if listed[place] == NEW {
-                            listed[place] = named(text);
+                            listed[place] = texts.get(place).map_or(NONE, &mut named);
                         }
                         *number = listed[place];
                     }

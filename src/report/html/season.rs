@@ -120,6 +120,9 @@ fn whole_table(report: &BudgetReport) -> Markup {
         rows.push(row("Of it known", total(report), &told));
     }
     rows.push(row("Down time, beside", report.down_total, &told));
+    if report.down_total.is_none() && report.known_down.is_some() {
+        rows.push(row("Of it known", report.known_down, &told));
+    }
     let name = format!("For {}", a(Measure::Acres, report.units));
     rows.push(row(&name, per, &|v| cents(v, &report.currency)));
     Table {

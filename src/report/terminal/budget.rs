@@ -139,6 +139,13 @@ fn money_table(report: &BudgetReport, width: usize) -> String {
         report.down_total.as_ref(),
         &whole_money,
     );
+    if report.down_total.is_none() && report.known_down.is_some() {
+        say(
+            "what is known of it",
+            report.known_down.as_ref(),
+            &whole_money,
+        );
+    }
     let (label, factor) = match report.units {
         Units::Us => ("an acre", 1.0),
         Units::Metric => ("a hectare", 1.0 / HECTARES_PER_ACRE),
@@ -281,7 +288,9 @@ fn rates(report: &BudgetReport, width: usize) -> String {
         )
         .replace("an hectare", "a hectare"));
     }
-    if let Some(past) = report.money.past.filter(|p| p.unpriced < p.changes) {
+    if let Some(past) = report.money.past.filter(|p| p.unpriced < p.changes)
+        && let Some(cost) = past.cost
+    {
         let per = past.per_acre().map_or_else(String::new, |v| {
             format!(", {} an {area}", cents(v / one, currency)).replace("an hectare", "a hectare")
         });
@@ -292,7 +301,7 @@ fn rates(report: &BudgetReport, width: usize) -> String {
         say(&format!(
             "Season {} cost {} on record for {} {}{per}{gap}.",
             past.season,
-            money(past.cost, currency),
+            money(cost, currency),
             past.changes,
             if past.changes == 1 {
                 "change"

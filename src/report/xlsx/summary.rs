@@ -164,7 +164,7 @@ fn money(report: &BudgetReport, header_row: u32) -> Table {
                 }
                 _ => per_acre,
             },
-            followed(report.down_total.as_ref().map(figure).into(), live::DOWN[i]),
+            followed(report.known_down.as_ref().map(figure).into(), live::DOWN[i]),
             if known_only {
                 followed(known, live::KNOWN[i])
             } else {
@@ -194,13 +194,34 @@ fn money_remarks(report: &BudgetReport) -> Vec<String> {
              is known; what the others cost comes on top."
         ));
     }
-    if report.down_total.is_none() {
-        remarks.push(
-            "Down cost is unknown: no hour of lost field time is priced in the settings."
-                .to_owned(),
-        );
-    }
+    remarks.extend(down_remark(report));
     remarks
+}
+
+/// What the down cost leaves out.
+fn down_remark(report: &BudgetReport) -> Option<String> {
+    let silent = report
+        .lines
+        .iter()
+        .filter(|l| !l.scheduled && l.down_cost.is_none());
+    let silent: Vec<&str> = silent.map(|l| l.part.as_str()).collect();
+    if report.down_total.is_some() || silent.is_empty() {
+        return None;
+    }
+    if report.known_down.is_some() {
+        let silent = text::brief(&text::list(&silent, 6), NOTES.1);
+        return Some(format!(
+            "Down cost leaves out what has no lost hours on record ({silent}). Fill them in on sheet Prices."
+        ));
+    }
+    let why = match &report.live {
+        Some(live) if live.down_rate.is_some() => {
+            "no lost hours are on record. Fill them in on sheet Prices."
+        }
+        Some(_) => "no hour of lost field time is priced in the settings.",
+        None => "the settings price no hour of lost field time, or none is on record.",
+    };
+    Some(format!("Down cost is unknown: {why}"))
 }
 
 fn planned(report: &BudgetReport, header_row: u32) -> Table {

@@ -102,6 +102,7 @@ impl Counter<'_> {
                 "A piece too few costs, of its price",
                 percent(settings.rush_cost),
             ),
+            ("Lost field time of a piece too few", self.down_time()),
             ("Holding a piece for a year, of its price", percent(settings.holding_rate)),
             ("Lost on a returned piece, of its price", percent(settings.return_rate)),
             ("Price change", percent(Some(settings.price_change))),
@@ -114,7 +115,6 @@ impl Counter<'_> {
                 "Seasons played",
                 self.demands.season.first().map_or(0, Vec::len).to_string(),
             ),
-            ("Seed of the random numbers", self.study.options.seed.to_string()),
             ("Policy", self.study.options.policy.name().to_owned()),
         ];
         if let Some(limit) = settings.budget_limit {
@@ -127,5 +127,21 @@ impl Counter<'_> {
             .into_iter()
             .map(|(thing, value)| (thing.to_owned(), value))
             .collect()
+    }
+
+    /// Whose lost hours a piece too few costs.
+    fn down_time(&self) -> String {
+        let settings = &self.study.records.settings;
+        let machines = &self.study.records.machines;
+        match settings.down_cost_per_hour {
+            None => "not given".to_owned(),
+            Some(_) if machines.iter().all(|m| m.customer.is_some()) => {
+                "not counted: every machine is a customer's".to_owned()
+            }
+            Some(rate) => format!(
+                "{}{rate:.0} an hour, on machines without a customer alone",
+                settings.currency
+            ),
+        }
     }
 }

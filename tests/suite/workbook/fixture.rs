@@ -168,6 +168,7 @@ pub fn usual() -> BudgetReport {
         total: Some(total),
         known_total: total,
         down_total: Some(spread(2_914.6)),
+        known_down: Some(spread(2_914.6)),
         planned: amounts(37_430.0, 11_220.0, 1_174.0),
         per_acre: Some(scaled(total, 1.0 / 37_430.0)),
         machines: machines(total),
@@ -211,6 +212,7 @@ pub fn thin() -> BudgetReport {
     report.total = None;
     report.per_acre = None;
     report.down_total = None;
+    report.known_down = None;
     report.known_total = known;
     report.planned.hours = None;
     report.machines[2].total = None;
@@ -242,6 +244,7 @@ pub fn bare() -> BudgetReport {
         total: None,
         known_total: nothing,
         down_total: None,
+        known_down: None,
         planned: Amounts::default(),
         per_acre: None,
         lines: Vec::new(),

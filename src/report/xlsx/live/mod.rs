@@ -92,14 +92,15 @@ impl Layout<'_> {
         down("Plan", plan::HEADER + 1, self.report.plan.len(), column)
     }
 
-    /// Planned use now, of rows that meet `terms`, in the owner's units.
+    /// Planned use now, of rows that meet `terms`, in the owner's units; in brackets, as others divide
+    /// by it.
     pub(super) fn use_now(&self, terms: &[String], measure: Measure) -> String {
         let amounts = self.plan(PLAN_ACRES + measure_column(measure));
         let terms = terms.join("),--(");
         if terms.is_empty() {
-            return format!("SUM({amounts})*(1+{PLAN_CHANGE})");
+            return format!("(SUM({amounts})*(1+{PLAN_CHANGE}))");
         }
-        format!("SUMPRODUCT(--({terms}),{amounts})*(1+{PLAN_CHANGE})")
+        format!("(SUMPRODUCT(--({terms}),{amounts})*(1+{PLAN_CHANGE}))")
     }
 
     /// All planned use now, in the owner's units.

@@ -317,7 +317,7 @@ fn season(layout: Layout<'_>) -> Table {
         set(
             DOWN,
             format!("IF(OR({DOWN_COST}=\"\",COUNT({fields})=0),\"\",{lost})"),
-            report.down_total.as_ref().map(figure),
+            report.known_down.as_ref().map(figure),
         );
         if i == 0 {
             let places = layout.live.places.iter();
