@@ -45,6 +45,13 @@ impl Study {
     /// replaced, one that may well reach it this season is looked at.
     #[must_use]
     pub fn advise(&self, outlook: &Outlook) -> Vec<Option<Advised>> {
+        if !outlook.kit_mates.is_empty() {
+            let mut whole = outlook.clone();
+            whole.in_service.units.append(&mut whole.kit_mates);
+            let mut advised = self.advise(&whole);
+            advised.truncate(outlook.in_service.units.len());
+            return advised;
+        }
         self.progress.tell(|| Stage::Advising);
         let service = &outlook.in_service;
         let mut by_kind: std::collections::BTreeMap<(usize, usize), Vec<usize>> =

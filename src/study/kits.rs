@@ -4,12 +4,12 @@
 //! so a kit saves what its parts save, and the hours of all but the longest. All of it is changed
 //! before the season, or none.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use super::Study;
 use super::advice::{Advised, Judged};
 use crate::decide::Advice;
-use crate::forecast::unit::InService;
+use crate::forecast::unit::{InService, Unit};
 
 impl Study {
     /// Puts the parts of each kit under one decision. Each part's saving is its own and its share,
@@ -69,6 +69,44 @@ pub(super) fn follow_the_limit(service: &InService, advised: &mut [Option<Advise
             });
         }
     }
+}
+
+impl Study {
+    /// Families that are not asked for and have a part in a kit with one that is.
+    pub(super) fn mate_families(&self) -> BTreeSet<&str> {
+        let parts = self.records.parts.iter();
+        let of_kits = parts.filter_map(|p| Some((p.kit.as_deref()?, p.family.as_str())));
+        let asked = |family: &str| self.wants_family(family);
+        let kits: BTreeSet<&str> = of_kits
+            .clone()
+            .filter(|(_, family)| asked(family))
+            .map(|(kit, _)| kit)
+            .collect();
+        of_kits
+            .filter(|(kit, family)| kits.contains(kit) && !asked(family))
+            .map(|(_, family)| family)
+            .collect()
+    }
+}
+
+/// Leaves the parts in service for which `asked` holds; the others of their kits.
+pub(super) fn keep_asked(service: &mut InService, asked: impl Fn(&Unit) -> bool) -> Vec<Unit> {
+    let kit = |unit: &Unit| Some((unit.machine, service.lines[unit.line].kit.clone()?));
+    let kits: BTreeSet<(usize, String)> = service
+        .units
+        .iter()
+        .filter(|u| asked(u))
+        .filter_map(kit)
+        .collect();
+    let is_mate = |unit: &Unit| !asked(unit) && kit(unit).is_some_and(|kit| kits.contains(&kit));
+    let mates = service
+        .units
+        .iter()
+        .filter(|u| is_mate(u))
+        .cloned()
+        .collect();
+    service.units.retain(asked);
+    mates
 }
 
 /// Parts in service by machine and kit.

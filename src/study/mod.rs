@@ -29,7 +29,7 @@ use crate::family::{Families, Family};
 use crate::forecast::Season;
 use crate::forecast::path::DaySizes;
 use crate::forecast::plan::{self, Plan, Planning};
-use crate::forecast::unit::{self, Gathering, InService};
+use crate::forecast::unit::{self, Gathering, InService, Unit};
 use crate::life::Life;
 use crate::life::build::{self, Built, Context};
 use crate::life::exposure::UseSums;
@@ -209,6 +209,16 @@ impl Study {
         draws: usize,
         keep: impl Fn(&Life) -> bool,
     ) -> Vec<Assessment> {
+        self.assess_families(|family| self.wants_family(family), also, draws, keep)
+    }
+
+    fn assess_families(
+        &self,
+        wants: impl Fn(&str) -> bool,
+        also: &[String],
+        draws: usize,
+        keep: impl Fn(&Life) -> bool,
+    ) -> Vec<Assessment> {
         let wanted = Wanted {
             priors: self.options.priors,
             machine_effect: self.options.priors && self.options.machine_effect,
@@ -217,7 +227,7 @@ impl Study {
         };
         let silent = self.silent_machines();
         let mut families = self.wearing_families();
-        families.retain(|family| self.wants_family(&family.name));
+        families.retain(|family| wants(&family.name));
         let of = families.len();
         families
             .iter()
@@ -328,7 +338,9 @@ impl Study {
         planned.sort();
         planned.dedup();
         let silent = self.silent_machines();
-        let assessments = self.assess(&planned, DRAWS, |_| true);
+        let mates = self.mate_families();
+        let wants = |family: &str| self.wants_family(family) || mates.contains(family);
+        let assessments = self.assess_families(wants, &planned, DRAWS, |_| true);
         let measured = Measured::of(self.context(), &self.built, &assessments, self.options.seed);
         let sizes = DaySizes::new(&self.sums);
         let mut in_service = unit::gather(Gathering {
@@ -344,7 +356,7 @@ impl Study {
         });
         in_service.notes.extend(self.silent_note());
         in_service.share_labor();
-        self.filter(&mut in_service);
+        let kit_mates = self.filter(&mut in_service);
         if in_service.units.is_empty() && in_service.due.is_empty() {
             return Err(StudyError::TooThin(
                 "nothing that is asked for is in service on the as-of date".to_owned(),
@@ -359,23 +371,18 @@ impl Study {
             assessments,
             measured,
             in_service,
+            kit_mates,
         })
     }
 
-    /// Leaves only the parts in service that are asked for.
-    fn filter(&self, in_service: &mut InService) {
-        let InService {
-            machines,
-            units,
-            lines,
-            due,
-            ..
-        } = in_service;
-        let wanted = |machine: usize, line: usize| {
-            self.wants_machine(&machines[machine]) && self.wants_family(&lines[line].family)
-        };
-        units.retain(|u| wanted(u.machine, u.line));
-        due.retain(|d| wanted(d.machine, d.line));
+    /// Leaves only the parts in service that are asked for; the others of their kits.
+    fn filter(&self, in_service: &mut InService) -> Vec<Unit> {
+        let (machines, lines) = (&in_service.machines, &in_service.lines);
+        let machines: Vec<bool> = machines.iter().map(|m| self.wants_machine(m)).collect();
+        let lines: Vec<bool> = lines.iter().map(|l| self.wants_family(&l.family)).collect();
+        let wanted = |machine: usize, line: usize| machines[machine] && lines[line];
+        in_service.due.retain(|d| wanted(d.machine, d.line));
+        kits::keep_asked(in_service, |u| wanted(u.machine, u.line))
     }
 
     /// Parts that wear by use need use to come.

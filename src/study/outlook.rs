@@ -4,7 +4,7 @@ use crate::degradation::Measured;
 use crate::forecast::Season;
 use crate::forecast::path::DaySizes;
 use crate::forecast::plan::Plan;
-use crate::forecast::unit::InService;
+use crate::forecast::unit::{InService, Unit};
 use crate::life::build::Built;
 use crate::model::assess::Assessment;
 
@@ -23,6 +23,8 @@ pub struct Outlook {
     pub measured: Measured,
     /// Everything in service that is asked for.
     pub in_service: InService,
+    /// Parts that are not asked for, but are done together with some that are, and decided with them.
+    pub(super) kit_mates: Vec<Unit>,
 }
 
 /// What holds of each line, in the order of those in service.

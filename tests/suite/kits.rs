@@ -206,3 +206,25 @@ fn under_the_advised_policy_a_kit_is_billed_for_its_longest_job() {
         "the same season side by side"
     );
 }
+
+/// Parts of a family that is asked for alone are decided as they are beside all others.
+#[test]
+fn a_kit_is_decided_whole_where_only_one_of_its_families_is_asked_for() {
+    let (fleet, played) = fleet();
+    let records = with_kit(played.records.clone());
+    let whole = study(&fleet, records.clone(), &played).remaining();
+    let whole = whole.expect("a forecast").parts;
+    for family in ["chain", "sprocket"] {
+        let mut one = study(&fleet, records.clone(), &played);
+        one.options.families = vec![family.to_owned()];
+        let one = one.remaining().expect("a forecast").parts;
+        let of_family: Vec<_> = whole.iter().filter(|p| p.family == family).collect();
+        assert_eq!(one.len(), of_family.len());
+        for (one, whole) in one.iter().zip(of_family) {
+            assert_eq!(
+                (&one.machine, one.advice, one.saving),
+                (&whole.machine, whole.advice, whole.saving)
+            );
+        }
+    }
+}

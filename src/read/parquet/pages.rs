@@ -22,7 +22,8 @@ const LONGEST_HEADER: usize = 1 << 20;
 /// By row group and column: whether the chunk is a list of values, and pages of places in it alone.
 ///
 /// # Errors
-/// When a page claims to be larger than any is: room is made for it by what its header says.
+/// When a page claims to be larger than any is, or to hold more than its column: room is made for it
+/// by what its header says.
 pub(super) fn are_listed(file: File, footer: &FileMetadata) -> PolarsResult<Vec<Vec<bool>>> {
     let mut file = Counted {
         file: BufReader::with_capacity(USUAL_HEADER, file),
@@ -36,9 +37,15 @@ pub(super) fn are_listed(file: File, footer: &FileMetadata) -> PolarsResult<Vec<
             file.file.seek(SeekFrom::Start(range.start))?;
             let mut left = range.end.saturating_sub(range.start);
             let (mut has_list, mut has_other) = (false, false);
+            let mut values = 0;
             while 0 < left {
                 let (page, bytes) = page(&mut file)?;
                 left = left.saturating_sub(bytes);
+                let fits = claims_of(&page).filter(|count| {
+                    values += i64::from(*count);
+                    values <= chunk.num_values()
+                });
+                fits.ok_or_else(|| refused("a page claims more values than there are"))?;
                 has_list |= page.dictionary_page_header.is_some();
                 has_other |= !has_places(&page);
             }
@@ -47,6 +54,32 @@ pub(super) fn are_listed(file: File, footer: &FileMetadata) -> PolarsResult<Vec<
         of_groups.push(of_chunks);
     }
     Ok(of_groups)
+}
+
+/// How many rows' values a page claims; `None` where its numbers cannot be.
+fn claims_of(page: &PageHeader) -> Option<i32> {
+    let size = page.uncompressed_page_size;
+    let is_in = |most: i32, claims: &[i32]| claims.iter().all(|n| (0..=most).contains(n));
+    if let Some(list) = &page.dictionary_page_header {
+        // Every value takes a byte at least.
+        return is_in(size, &[list.num_values]).then_some(0);
+    }
+    if let Some(first) = &page.data_page_header {
+        return is_in(i32::MAX, &[first.num_values]).then_some(first.num_values);
+    }
+    let Some(second) = &page.data_page_header_v2 else {
+        return Some(0);
+    };
+    let levels = [
+        second.definition_levels_byte_length,
+        second.repetition_levels_byte_length,
+    ];
+    let values = second.num_values;
+    let fits = is_in(i32::MAX, &[values])
+        && is_in(values, &[second.num_nulls, second.num_rows])
+        && is_in(size, &levels)
+        && levels[0] <= size - levels[1];
+    fits.then_some(values)
 }
 
 /// Whether a page has places in a list, and not too many, if it has rows at all.
