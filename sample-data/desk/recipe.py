@@ -306,7 +306,7 @@ service_level = 0.93
 holding_rate = 0.14
 rush_cost = 0.18
 return_rate = 0.20
-budget_limit = 300000       # for the preseason order
+budget_limit = 270000       # for the preseason order
 # A tight year instead: take the line above out and this one in.
 # budget_limit = 150000
 """

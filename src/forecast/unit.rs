@@ -200,7 +200,6 @@ pub fn gather(gathering: Gathering<'_>) -> InService {
         lines: BTreeMap::new(),
         paths: BTreeMap::new(),
         days: BTreeMap::new(),
-        unknown_age: 0,
     };
     gatherer.machines();
     gatherer.damage();
@@ -213,12 +212,6 @@ pub fn gather(gathering: Gathering<'_>) -> InService {
             gatherer.add(place, life);
         }
     }
-    if 0 < gatherer.unknown_age {
-        gatherer.out.notes.push(format!(
-            "parts in service whose age nobody knows, taken as of any age their family allows beyond the use on record: {}",
-            gatherer.unknown_age
-        ));
-    }
     gatherer.out
 }
 
@@ -228,7 +221,6 @@ struct Gatherer<'a> {
     lines: BTreeMap<(String, String), usize>,
     paths: BTreeMap<(usize, Option<String>, usize), usize>,
     days: BTreeMap<DaysKey, Arc<FuturePath>>,
-    unknown_age: usize,
 }
 
 /// What days to come go by: machine, bin, measure, clock of damage, places of the groups.
@@ -432,10 +424,9 @@ impl<'a> Gatherer<'a> {
         path
     }
 
-    fn age(&mut self, life: &Life, bin: Option<&str>, assessment: &Assessment) -> Age {
+    fn age(&self, life: &Life, bin: Option<&str>, assessment: &Assessment) -> Age {
         let measure = assessment.lives.measure;
         if self.gathering.silent.contains(&life.machine) {
-            self.unknown_age += 1;
             return Age::AtLeast(vec![0.0; assessment.lives.groups.len()]);
         }
         let span = life.filled[measure.index()];
@@ -451,7 +442,6 @@ impl<'a> Gatherer<'a> {
             };
             return Age::Known(assessment.lives.groups.iter().map(use_of).collect());
         }
-        self.unknown_age += 1;
         let context = self.gathering.context;
         if measure == Measure::Days {
             return Age::AtLeast(vec![(context.as_of - life.since).num_days() as f64]);

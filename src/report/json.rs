@@ -269,6 +269,7 @@ fn part_left(line: &RemainingLine) -> Value {
         "kit": line.kit,
         "advice": line.advice.map(Advice::name),
         "saving": line.saving,
+        "stop_cost": line.stop_cost,
     })
 }
 

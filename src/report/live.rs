@@ -45,9 +45,9 @@ pub struct FamilyFactors {
     /// By product group of the plan, means over what the records leave possible.
     pub factors: Vec<f64>,
     /// Lives the factors and tables rest on, and wear-outs among them.
-    pub lives: usize,
+    pub lives: f64,
     /// Wear-outs among those.
-    pub worn: usize,
+    pub worn: f64,
 }
 
 /// Parts of one number with the same use ahead.

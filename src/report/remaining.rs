@@ -15,6 +15,8 @@ pub struct RemainingReport {
     pub season: Option<i32>,
     /// Units for people.
     pub units: Units,
+    /// Currency of all money.
+    pub currency: String,
     /// By machine, position and slot.
     pub parts: Vec<RemainingLine>,
     /// Scheduled work due by the end of the season.
@@ -60,6 +62,9 @@ pub struct RemainingLine {
     pub advice: Option<Advice>,
     /// Expected money saved by replacing now; below 0 where running on is cheaper.
     pub saving: Option<f64>,
+    /// What its wearing out in season costs more than the same work before it; `None` where neither
+    /// lost field time nor rush is priced.
+    pub stop_cost: Option<f64>,
     /// Its measured wear; `None` where nobody measured it.
     pub measured: Option<MeasuredLine>,
 }

@@ -209,15 +209,21 @@ impl Study {
             return None;
         }
         let planned = line.cost.of_change(pieces, settings.labor_rate);
-        let rush = settings.rush_cost.unwrap_or(0.0) * line.cost.price? * pieces;
-        let down = settings
-            .down_cost_per_hour
-            .zip(line.down_hours)
-            .map_or(0.0, |(r, h)| r * h);
         Some(Costs {
             planned,
-            in_season: planned + rush + down,
+            in_season: planned + self.stop_cost(line, pieces).unwrap_or(0.0),
         })
+    }
+
+    /// What wearing out in season costs more than the same work before it; `None` where nothing of it
+    /// is priced.
+    pub(super) fn stop_cost(&self, line: &Line, pieces: f64) -> Option<f64> {
+        let settings = &self.records.settings;
+        let rush = settings.rush_cost.zip(line.cost.price);
+        let rush = rush.map(|(rate, price)| rate * price * pieces);
+        let down = settings.down_cost_per_hour.zip(line.down_hours);
+        let down = down.map(|(rate, hours)| rate * hours);
+        (rush.is_some() || down.is_some()).then(|| rush.unwrap_or(0.0) + down.unwrap_or(0.0))
     }
 
     /// Replaces every part for which that is advised, on the first day forecast.

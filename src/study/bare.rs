@@ -118,6 +118,7 @@ impl BareStudy {
         Ok(RemainingReport {
             header,
             season: None,
+            currency: String::new(),
             units: Units::Us,
             parts: parts?,
             services: Vec::new(),
@@ -184,6 +185,7 @@ impl BareStudy {
             chance_this_season: None,
             half_worn_date: None,
             advice: None,
+            stop_cost: None,
             saving: None,
             measured: None,
         })

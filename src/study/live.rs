@@ -219,14 +219,12 @@ impl<'a> Maker<'a> {
                         _ => 1.0,
                     }
                 };
-                let lives = self.study.built.lives.iter();
-                let lives: Vec<_> = lives.filter(|l| l.family == a.family.name).collect();
                 FamilyFactors {
                     family: a.family.name.clone(),
                     measure: a.lives.measure,
                     factors: groups.iter().map(mean).collect(),
-                    lives: lives.len(),
-                    worn: lives.iter().filter(|l| l.ended == Ending::Worn).count(),
+                    lives: a.lives.counts.lives,
+                    worn: a.lives.counts.worn,
                 }
             })
             .collect()

@@ -29,7 +29,7 @@ use crate::family::{Families, Family};
 use crate::forecast::Season;
 use crate::forecast::path::DaySizes;
 use crate::forecast::plan::{self, Plan, Planning};
-use crate::forecast::unit::{self, Gathering, InService, Unit};
+use crate::forecast::unit::{self, Age, Gathering, InService, Unit};
 use crate::life::Life;
 use crate::life::build::{self, Built, Context};
 use crate::life::exposure::UseSums;
@@ -357,6 +357,7 @@ impl Study {
         in_service.notes.extend(self.silent_note());
         in_service.share_labor();
         let kit_mates = self.filter(&mut in_service);
+        in_service.notes.extend(unknown_ages(&in_service.units));
         if in_service.units.is_empty() && in_service.due.is_empty() {
             return Err(StudyError::TooThin(
                 "nothing that is asked for is in service on the as-of date".to_owned(),
@@ -452,4 +453,15 @@ impl Study {
             cautions: CAUTIONS.iter().map(|c| (*c).to_owned()).collect(),
         }
     }
+}
+
+/// How many parts are of no known age.
+fn unknown_ages(units: &[Unit]) -> Option<String> {
+    let is_unknown = |unit: &&Unit| matches!(unit.age, Age::AtLeast(_));
+    let count = units.iter().filter(is_unknown).count();
+    (0 < count).then(|| {
+        format!(
+            "parts in service whose age nobody knows, taken as of any age their family allows beyond the use on record: {count}"
+        )
+    })
 }

@@ -1,5 +1,7 @@
 //! Remaining life of every part in service.
 
+use std::collections::BTreeSet;
+
 use super::advice::Advised;
 use super::{Outlook, Study, StudyError};
 use crate::forecast::plan::{self, Plan};
@@ -65,6 +67,7 @@ impl Study {
                 half_worn_date: left.half_worn_date,
                 advice: advice[left.unit].map(|a| a.advice),
                 saving: advice[left.unit].and_then(|a| a.saving),
+                stop_cost: self.stop_cost(line, unit.pieces),
                 measured: self.measured_line(outlook, unit, &left.wear_rates),
             }
         });
@@ -79,12 +82,16 @@ impl Study {
                 pieces: due.pieces,
             }
         });
+        let parts: Vec<RemainingLine> = parts.collect();
+        let mut notes = outlook.notes(&self.built);
+        notes.extend(unpriced_stops(&parts));
         RemainingReport {
             season: Some(season.year),
             units: self.records.settings.units,
-            parts: parts.collect(),
+            currency: self.records.settings.currency.clone(),
+            parts,
             services: services.collect(),
-            header: self.header(outlook.notes(&self.built)),
+            header: self.header(notes),
         }
     }
 
@@ -126,4 +133,18 @@ impl Study {
         );
         long
     }
+}
+
+/// Where a stop has no price, running on always looks cheaper.
+fn unpriced_stops(parts: &[RemainingLine]) -> Option<String> {
+    let unpriced = parts
+        .iter()
+        .filter(|p| p.advice.is_some() && p.stop_cost.is_none());
+    let families: BTreeSet<String> = unpriced.map(|p| p.family.clone()).collect();
+    (!families.is_empty()).then(|| {
+        format!(
+            "a stop in season has no price for {}, so running on always looks cheaper: it takes `down_cost_per_hour` in settings.toml and hours lost in `replacements`, or `rush_cost`",
+            plan::list(&families)
+        )
+    })
 }

@@ -76,6 +76,7 @@ fn list(
             format!("{} ({})", place(line), line.part),
             used,
             known(line.chance_this_season, percent),
+            known(line.stop_cost, |v| money(v, currency)),
             known(line.saving, |v| money(v, currency)),
         ]
     });
@@ -85,6 +86,7 @@ fn list(
             "Where",
             "Used",
             "Worn out in the season",
+            "A stop costs more",
             "Saved by changing now",
         ],
         figures: 1,

@@ -4,7 +4,7 @@ use std::fmt::Write as _;
 
 use super::close;
 use super::grid::{Grid, Lean};
-use super::words::{or_unknown, percent, whole, wrapped};
+use super::words::{money, or_unknown, percent, whole, wrapped};
 use crate::decide::Advice;
 use crate::report::remaining::{MeasuredLine, RemainingLine, RemainingReport};
 
@@ -24,13 +24,19 @@ pub fn remaining(report: &RemainingReport, width: usize) -> String {
         None => out.push_str("Parts in service\n\n"),
     }
     out.push_str(&measured(report, width));
+    let has_price = report.parts.iter().any(|p| p.stop_cost.is_some());
+    let worn_out = if has_price {
+        "Worn out in season, a stop costs more"
+    } else {
+        "Worn out in season"
+    };
     let mut grid = Grid::new(
         &[
             ("Where", Lean::Left),
             ("Used", Lean::Right),
             ("Left, even odds", Lean::Right),
             ("Left, 9 in 10", Lean::Right),
-            ("Worn out in season", Lean::Right),
+            (worn_out, Lean::Right),
             ("Half worn by", Lean::Left),
             ("Advice", Lean::Left),
         ],
@@ -56,7 +62,7 @@ pub fn remaining(report: &RemainingReport, width: usize) -> String {
             or_unknown(line.age, |v| format!("{} {unit}", shown(v))),
             shown(line.remaining.p50),
             shown(line.remaining.p10),
-            or_unknown(line.chance_this_season, percent),
+            stop(line, &report.currency),
             line.half_worn_date
                 .map_or_else(|| "far off".to_owned(), |d| d.to_string()),
             line.advice.map_or_else(String::new, |a| word(a).to_owned()),
@@ -103,6 +109,15 @@ pub fn remaining(report: &RemainingReport, width: usize) -> String {
     }
     close(&mut out, &report.header, true, width);
     out
+}
+
+/// The chance that a part stops the machine in season, and under it what that costs.
+fn stop(line: &RemainingLine, currency: &str) -> String {
+    let chance = or_unknown(line.chance_this_season, percent);
+    match line.stop_cost {
+        Some(cost) => format!("{chance}\n{}", money(cost, currency)),
+        None => chance,
+    }
 }
 
 /// The limit first: every measured part, the furthest on its way at the top.

@@ -78,15 +78,21 @@ fn table(report: &BudgetReport, header_row: u32) -> Table {
 fn follow(cells: &mut [Cell], layout: Layout<'_>, machine: usize, table: &Table) {
     let terms = [format!("{}={}", layout.plan(PLAN_MACHINE), table.here(0))];
     let mut put = |column: usize, formula: String| {
-        if cells[column] != Cell::Empty {
-            cells[column] = std::mem::replace(&mut cells[column], Cell::Empty).by(formula);
-        }
+        cells[column] = std::mem::replace(&mut cells[column], Cell::Empty).by(formula);
     };
     for (column, measure) in (2..).zip(Measure::OF_USE) {
-        put(column, layout.use_now(&terms, measure));
+        if layout.report.machines[machine]
+            .planned
+            .get(measure)
+            .is_some()
+        {
+            put(column, layout.use_now(&terms, measure));
+        }
     }
     let sum = |column| layout.of_machine(machine, column);
-    put(5, format!("{}+{}", sum(places::PARTS), sum(places::LABOR)));
+    let known = layout.machine_known(machine);
+    let money = format!("{}+{}", sum(places::PARTS), sum(places::LABOR));
+    put(5, format!("IF({known},{money},\"\")"));
     let (numbers, spreads) = (
         layout.wear_column(live::wear::MACHINE),
         layout.place_column(places::SPREAD),
@@ -99,8 +105,14 @@ fn follow(cells: &mut [Cell], layout: Layout<'_>, machine: usize, table: &Table)
         let spreads = layout.table_now(Block::Machines, 3 * machine + usize::from(k));
         put(
             6 + usize::from(k),
-            format!("MAX(0,{}+N({spreads})*{spread})", table.here(5)),
+            format!(
+                "IF({expected}=\"\",\"\",MAX(0,{expected}+N({spreads})*{spread}))",
+                expected = table.here(5)
+            ),
         );
+    }
+    if let Some(remark) = cells.last_mut() {
+        *remark = words::until_priced(std::mem::replace(remark, Cell::Empty), &table.here(5));
     }
 }
 
@@ -112,7 +124,7 @@ fn cells(machine: &MachineLine, report: &BudgetReport) -> Vec<Cell> {
     cells.extend(Measure::OF_USE.map(|m| words::amount(&machine.planned, m, report.units)));
     cells.extend(money(machine.total.as_ref()));
     let mut unknown = words::unknown_use(&machine.planned, report.units);
-    unknown.push(("money (a price is missing)", machine.total.is_none()));
+    unknown.push((words::MONEY, machine.total.is_none()));
     cells.push(words::unknown(&unknown).as_deref().into());
     cells
 }

@@ -272,7 +272,7 @@ impl<'a> Page<'a> {
     fn stored(&self, result: &Outcome, column: u16) -> Result<String, XlsxError> {
         match result {
             Outcome::Empty => Ok(String::new()),
-            Outcome::Text(words) => Ok((*words).to_owned()),
+            Outcome::Text(words) => Ok(words.clone()),
             Outcome::Number(number) => self.finite(*number, column).map(|()| number.to_string()),
         }
     }

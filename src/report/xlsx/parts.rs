@@ -162,7 +162,18 @@ fn follow(cells: &mut [Cell], layout: Layout<'_>, index: usize, table: &Table) {
         }
     };
     put(EXPECTED, sum(places::PIECES));
-    put(AT_80, at_80(Block::Pieces, places::PIECES));
+    let at_80_pieces = at_80(Block::Pieces, places::PIECES);
+    // Between two columns of a table a part of a piece would be a whole pack more.
+    let is_whole = |p: Forecast| p.p80.fract().abs() < f64::EPSILON;
+    let rounded = layout.report.lines[index].pieces.is_some_and(is_whole);
+    put(
+        AT_80,
+        if rounded {
+            format!("ROUND({at_80_pieces},0)")
+        } else {
+            at_80_pieces
+        },
+    );
     let season = price(prices::IN_SEASON);
     put(PRICE, format!("IF({season}=\"\",\"\",{season})"));
     put(LABOR, labor(sum(places::JOBS)));

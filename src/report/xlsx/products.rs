@@ -75,7 +75,7 @@ fn cells(product: &ProductLine, share: Cell, report: &BudgetReport) -> Vec<Cell>
     let unknown = words::unknown(&[
         (Measure::Acres.label(units), product.acres.is_none()),
         (Measure::Tons.label(units), product.tons.is_none()),
-        ("money", product.cost.is_none()),
+        (words::MONEY, product.cost.is_none()),
     ]);
     vec![
         product.group.as_str().into(),
@@ -93,12 +93,13 @@ fn cells(product: &ProductLine, share: Cell, report: &BudgetReport) -> Vec<Cell>
 fn follow(cells: &mut [Cell], layout: Layout<'_>, product: usize, table: &Table) {
     let terms = [format!("{}={}", layout.plan(PLAN_GROUP), table.here(0))];
     let mut put = |column: usize, formula: String| {
-        if cells[column] != Cell::Empty {
-            cells[column] = std::mem::replace(&mut cells[column], Cell::Empty).by(formula);
-        }
+        cells[column] = std::mem::replace(&mut cells[column], Cell::Empty).by(formula);
     };
-    for (column, measure) in [(1, Measure::Acres), (2, Measure::Tons)] {
-        put(column, layout.use_now(&terms, measure));
+    let of = &layout.report.products[product];
+    for (column, measure, amount) in [(1, Measure::Acres, of.acres), (2, Measure::Tons, of.tons)] {
+        if amount.is_some() {
+            put(column, layout.use_now(&terms, measure));
+        }
     }
     let total = live::TOTAL[0];
     let (share, all) = (
@@ -115,6 +116,9 @@ fn follow(cells: &mut [Cell], layout: Layout<'_>, product: usize, table: &Table)
             column,
             format!("IF(OR({cost}=\"\",N({amount})=0),\"\",{cost}/{amount})"),
         );
+    }
+    if let Some(remark) = cells.last_mut() {
+        *remark = words::until_priced(std::mem::replace(remark, Cell::Empty), &table.here(COST));
     }
 }
 

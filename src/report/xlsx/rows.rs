@@ -95,6 +95,6 @@ fn check(table: &Table, read: u64, accounted: u64) -> Cell {
     };
     Cell::Formula {
         formula,
-        result: Outcome::Text(words),
+        result: Outcome::Text(words.to_owned()),
     }
 }

@@ -190,8 +190,8 @@ fn money_remarks(report: &BudgetReport) -> Vec<String> {
         let lines = text::count(unpriced.len(), "line");
         let unpriced = text::brief(&text::list(&unpriced, 6), NOTES.1);
         remarks.push(format!(
-            "The total is unknown: {lines} without a price ({unpriced}). Known lines only are those of which every cost \
-             is known; what the others cost comes on top."
+            "When this was written the total was unknown: {lines} without a price ({unpriced}). Known lines only are \
+             those of which every cost is known; what the others cost comes on top."
         ));
     }
     remarks.extend(down_remark(report));

@@ -35,7 +35,7 @@ pub(super) enum Outcome {
     /// An empty text.
     Empty,
     /// Words.
-    Text(&'static str),
+    Text(String),
     /// A number.
     Number(f64),
 }
@@ -102,8 +102,8 @@ impl Cell {
     ) -> Self {
         let ((a, x), (b, y), (yes, no)) = (left, right, words);
         let result = match (x, y) {
-            (Some(x), Some(y)) if (x - y).abs() < 0.01 => Outcome::Text(yes),
-            (Some(_), Some(_)) => Outcome::Text(no),
+            (Some(x), Some(y)) if (x - y).abs() < 0.01 => Outcome::Text(yes.to_owned()),
+            (Some(_), Some(_)) => Outcome::Text(no.to_owned()),
             _ => Outcome::Empty,
         };
         let formula = format!("IF(COUNT({a},{b})<2,\"\",IF(ABS({a}-{b})<0.01,\"{yes}\",\"{no}\"))");
@@ -278,8 +278,11 @@ mod tests {
             Cell::Formula { result, .. } => result,
             _ => unreachable!("an agreement is a formula"),
         };
-        assert_eq!(agree(Some(1.0), Some(1.001)), Outcome::Text("yes"));
-        assert_eq!(agree(Some(1.0), Some(1.1)), Outcome::Text("no"));
+        assert_eq!(
+            agree(Some(1.0), Some(1.001)),
+            Outcome::Text("yes".to_owned())
+        );
+        assert_eq!(agree(Some(1.0), Some(1.1)), Outcome::Text("no".to_owned()));
         assert_eq!(agree(None, Some(1.1)), Outcome::Empty);
     }
 }

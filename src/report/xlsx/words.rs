@@ -1,6 +1,6 @@
 //! Words and units that several sheets share.
 
-use super::table::Cell;
+use super::table::{Cell, Outcome};
 use super::text;
 use crate::record::Amounts;
 use crate::report::{BudgetReport, Forecast, PartLine};
@@ -40,6 +40,20 @@ pub(super) fn followed(report: &BudgetReport, cell: Cell, formula: impl Into<Str
         cell.by(formula)
     } else {
         cell
+    }
+}
+
+/// Money that is unknown until prices are filled in, as [`unknown`] says it.
+pub(super) const MONEY: &str = "money (a price is missing)";
+
+/// A remark that money is unknown goes once the money is there; `money` is its cell.
+pub(super) fn until_priced(remark: Cell, money: &str) -> Cell {
+    match remark {
+        Cell::Text(words) if words.ends_with(MONEY) => Cell::Formula {
+            formula: format!("IF({money}=\"\",\"{words}\",\"\")"),
+            result: Outcome::Text(words),
+        },
+        other => other,
     }
 }
 

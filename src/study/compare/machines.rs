@@ -67,7 +67,7 @@ impl Case<'_> {
                 |(work, change)| {
                     effects.told(|theta, effect| {
                         let life = teller.ln_life(Anchor::Mean, theta) + effect;
-                        change.ln() + work.exposure_per_acre(theta).ln() - life
+                        change.ln() + work.exposure_per_acre(theta).ln() - work.ln_cycle(life, theta)
                     })
                 },
             ),

@@ -1,18 +1,20 @@
 //! Long-run money: what the work on record asks of a family's parts, and what a change costs.
 //!
-//! Changed when worn and never before, a part costs in the long run one change per mean life. With
-//! `n_g` the use of group `g` that the family's positions saw on record, each piece or set counted,
-//! and `A` the acres of the machines that carry them,
+//! Changed when worn and never before, a part costs in the long run one change per cycle: its mean
+//! life, run out to the end of the day on which it wore out. With `n_g` the use of group `g` that the
+//! family's positions saw on record, each piece or set counted, `A` the acres of the machines that
+//! carry them, and `d` the effective exposure of one of their days,
 //!
 //! ```text
-//! cost per acre            = change * sum_g(w_g n_g) / (mean life * A)
-//! cost per acre of group g = change * w_g n_g / (mean life * A_g)
+//! cycle                    = mean life + E[d^2] / (2 E[d])
+//! cost per acre            = change * sum_g(w_g n_g) / (cycle * A)
+//! cost per acre of group g = change * w_g n_g / (cycle * A_g)
 //! ```
 //!
 //! so that the groups' costs, by their acres, add up to the whole. Parts that age by the calendar are
 //! spread over all acres alike.
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 
 use crate::cost::{self, PartCost};
 use crate::family::{Counted, Family};
@@ -25,6 +27,8 @@ use crate::units::Measure;
 pub(super) struct Work {
     /// Use by group in the family's measure, summed over pieces or sets; days in one figure.
     pub(super) by_group: Vec<f64>,
+    /// By two groups: use of the one times use of the other, summed over days, pieces or sets.
+    by_day: Vec<f64>,
     /// Acres of the machines, by group of [`crate::wear::Groups::names`].
     pub(super) acres: Vec<f64>,
     /// Short tons likewise.
@@ -44,6 +48,7 @@ impl Work {
         let names = study.groups.names();
         let mut work = Self {
             by_group: vec![0.0; groups.len()],
+            by_day: vec![0.0; groups.len() * groups.len()],
             acres: vec![0.0; names.len()],
             tons: vec![0.0; names.len()],
         };
@@ -58,23 +63,58 @@ impl Work {
             .iter()
             .map(|l| (l.machine.as_str(), l.position.as_str(), l.slot.as_deref()))
             .collect();
+        let mut seen: BTreeMap<(&str, Option<&str>), f64> = BTreeMap::new();
         for (machine, position, _) in places {
             if measure == Measure::Days {
                 work.by_group[0] += days(study, machine)?;
                 continue;
             }
             let bin = study.records.position(machine, position)?.bin.as_deref();
+            *seen.entry((machine, bin)).or_default() += 1.0;
+        }
+        let columns: Vec<Option<usize>> = groups
+            .iter()
+            .map(|group| names.binary_search(group).ok())
+            .collect();
+        for ((machine, bin), places) in seen {
             let path = study.sums.path(machine, bin);
             let all = path.days().len();
             if !path.is_known(measure, 0, all) {
                 return None;
             }
-            let used = path.recorded(measure, 0, all);
-            for (sum, group) in work.by_group.iter_mut().zip(groups) {
-                *sum += names.binary_search(group).map_or(0.0, |g| used[g]);
+            for day in 0..all {
+                work.add_day(&path.recorded(measure, day, day + 1), &columns, places);
             }
         }
         (0.0 < work.all_acres()).then_some(work)
+    }
+
+    /// - `used`: of all groups; `columns`: which of them each of the family's is.
+    fn add_day(&mut self, used: &[f64], columns: &[Option<usize>], places: f64) {
+        let of = |group: usize| columns[group].map_or(0.0, |column| used[column]);
+        for a in 0..columns.len() {
+            self.by_group[a] += places * of(a);
+            for b in 0..columns.len() {
+                self.by_day[a * columns.len() + b] += places * of(a) * of(b);
+            }
+        }
+    }
+
+    /// Logarithm of a cycle whose mean life has the logarithm `ln_life`.
+    pub(super) fn ln_cycle(&self, ln_life: f64, theta: &[f64]) -> f64 {
+        let count = self.by_group.len();
+        let factors: Vec<f64> = factors(theta).take(count).collect();
+        let mut squares = 0.0;
+        for (row, a) in self.by_day.chunks_exact(count).zip(&factors) {
+            squares += a * row.iter().zip(&factors).map(|(n, b)| n * b).sum::<f64>();
+        }
+        let sum: f64 = self.by_group.iter().zip(&factors).map(|(n, w)| n * w).sum();
+        let late = if 0.0 < squares {
+            squares / (2.0 * sum)
+        } else {
+            0.0
+        };
+        (ln_life.exp() + late).ln()
     }
 
     pub(super) fn all_acres(&self) -> f64 {
@@ -83,10 +123,15 @@ impl Work {
 
     /// Effective exposure an acre of all work, under `(.., ln w_1, ..)` from the third place on.
     pub(super) fn exposure_per_acre(&self, theta: &[f64]) -> f64 {
-        let factors = std::iter::once(1.0).chain(theta[2..].iter().map(|w| w.exp()));
-        let sum: f64 = self.by_group.iter().zip(factors).map(|(n, w)| n * w).sum();
+        let each = self.by_group.iter().zip(factors(theta));
+        let sum: f64 = each.map(|(n, w)| n * w).sum();
         sum / self.all_acres()
     }
+}
+
+/// Wear factors under `(.., ln w_1, ..)` from the third place on, the reference's first.
+fn factors(theta: &[f64]) -> impl Iterator<Item = f64> {
+    std::iter::once(1.0).chain(theta[2..].iter().map(|w| w.exp()))
 }
 
 /// Days of one machine on record.
@@ -103,7 +148,7 @@ fn days(study: &Study, machine: &str) -> Option<f64> {
 pub(super) fn change_cost(study: &Study, family: &Family, lives: &[&Life]) -> Option<f64> {
     let rate = study.records.settings.labor_rate;
     let as_set = family.counted == Counted::Set;
-    let mut known: std::collections::BTreeMap<&str, PartCost> = std::collections::BTreeMap::new();
+    let mut known: BTreeMap<&str, PartCost> = BTreeMap::new();
     let mut sum = 0.0;
     for life in lives {
         let cost = known.entry(life.part.as_str()).or_insert_with(|| {

@@ -162,7 +162,8 @@ impl Rows<'_> {
             let factor = Self::ln_factor(index.unwrap_or(0));
             let teller = self.teller;
             (per_acre.is_finite() && 0.0 < per_acre).then_some(move |theta: &[f64]| {
-                per_acre.ln() + factor(theta) - teller.ln_life(Anchor::Mean, theta)
+                let life = teller.ln_life(Anchor::Mean, theta);
+                per_acre.ln() + factor(theta) - work.ln_cycle(life, theta)
             })
         });
         let per_ton = self.work.map(|w| w.acres[place] / w.tons[place]);

@@ -208,7 +208,7 @@ impl Rows<'_> {
         let ratio = self.ln_ratio(index);
         self.teller.told(|theta| {
             let life = self.teller.ln_life(Anchor::Mean, theta) + ratio(theta);
-            change.ln() + work.exposure_per_acre(theta).ln() - life
+            change.ln() + work.exposure_per_acre(theta).ln() - work.ln_cycle(life, theta)
         })
     }
 

@@ -159,6 +159,21 @@ impl Layout<'_> {
         format!("AND(COUNT({prices})={lines},OR({LABOR_RATE}=\"\",COUNT({hours})={lines}))")
     }
 
+    /// What holds where every price of a machine's places, and every labor where labor is priced, is
+    /// there.
+    pub(super) fn machine_known(&self, machine: usize) -> String {
+        let numbers = self.wear_column(wear::MACHINE);
+        let none_empty = |column| {
+            let cells = self.place_column(column);
+            format!(
+                "SUMPRODUCT(--({numbers}={}),--({cells}=\"\"))=0",
+                machine + 1
+            )
+        };
+        let (parts, labor) = (none_empty(places::PARTS), none_empty(places::LABOR));
+        format!("AND({parts},OR({LABOR_RATE}=\"\",{labor}))")
+    }
+
     pub(super) fn price_column(&self, column: u16) -> String {
         down(
             "Prices",

@@ -156,7 +156,7 @@ fn records(layout: Layout<'_>, header_row: u32) -> Table {
     let mut columns = columns([
         "Family",
         "Life counted in",
-        "Lives on record",
+        "Lives in the fit",
         "Of these worn out",
     ]);
     columns[2].kind = Kind::Whole;
@@ -166,8 +166,8 @@ fn records(layout: Layout<'_>, header_row: u32) -> Table {
         table.push(vec![
             family.family.as_str().into(),
             family.measure.label(layout.report.units).into(),
-            (family.lives as f64).into(),
-            (family.worn as f64).into(),
+            family.lives.into(),
+            family.worn.into(),
         ]);
     }
     table.say_none();
