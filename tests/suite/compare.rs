@@ -337,10 +337,11 @@ fn an_unknown_column_is_told_with_the_columns_there_are() {
 
 /// Worked by hand: 120 days a machine, 36 of lime (20 tons on 10 acres) and 84 of potash (10 tons on
 /// 100 acres), one chain each. A change costs 100 + 50, or 150 + 50 for the one steel chain of nine. At
-/// mean life m (potash tons) an acre of potash costs change * 840 / (m * 8400) and one of lime
-/// change * w * 720 / (m * 360).
+/// mean life m (potash tons), run out to the end of its last day, a cycle is
+/// m + (84 * 10^2 + 36 * (20 w)^2) / (2 (840 + 720 w)), and an acre of potash costs
+/// change * 840 / (cycle * 8400), one of lime change * w * 720 / (cycle * 360).
 #[test]
-fn cost_per_acre_is_a_change_over_the_acres_of_a_mean_life() {
+fn cost_per_acre_is_a_change_over_the_acres_of_a_cycle() {
     let change = (8.0 * 150.0 + 200.0) / 9.0;
     let folder = folder(MACHINES);
     let path = folder.path().to_str().expect("a path");
@@ -351,6 +352,8 @@ fn cost_per_acre_is_a_change_over_the_acres_of_a_mean_life() {
         .expect("fitted");
     let factor = &fit["families"][0]["wear_factors"][0];
     let w = factor["estimate"].as_f64().expect("fitted");
+    let squares = 84.0 * 100.0 + 36.0 * (20.0 * w).powi(2);
+    let cycle = mean + squares / (2.0 * (840.0 + 720.0 * w));
     let result = json(&folder, "product", &["--no-priors"]);
     let (dry, lime) = (
         value_of(&result, &"dry".into()),
@@ -360,20 +363,20 @@ fn cost_per_acre_is_a_change_over_the_acres_of_a_mean_life() {
     let close = |a: f64, b: f64| assert!((a / b - 1.0).abs() < 1e-6, "{a} {b}");
     close(
         cost(dry, "cost_per_acre"),
-        change * 840.0 / (mean * 8_400.0),
+        change * 840.0 / (cycle * 8_400.0),
     );
     close(
         cost(lime, "cost_per_acre"),
-        change * w * 720.0 / (mean * 360.0),
+        change * w * 720.0 / (cycle * 360.0),
     );
-    close(cost(dry, "cost_per_ton"), change / mean);
-    close(cost(lime, "cost_per_ton"), change * w / mean);
+    close(cost(dry, "cost_per_ton"), change / cycle);
+    close(cost(lime, "cost_per_ton"), change * w / cycle);
     assert_eq!(lime["p_value"], factor["p_value"]);
     // All of the work together costs what its groups cost: nobody wrote down a customer, so all lives
     // are of one value.
     let all = json(&folder, "customer", &["--no-priors"]);
     let all = cost(value_of(&all, &Value::Null), "cost_per_acre");
-    close(all, change * (840.0 + w * 720.0) / (mean * 8_760.0));
+    close(all, change * (840.0 + w * 720.0) / (cycle * 8_760.0));
     let shares = 8_400.0 * cost(dry, "cost_per_acre") + 360.0 * cost(lime, "cost_per_acre");
     close(shares / 8_760.0, all);
 }

@@ -6,7 +6,7 @@ use super::live::tables::Block;
 use super::live::{self, Layout, PLAN_MACHINE, places};
 use super::page::{Page, Paper};
 use super::styles::{Kind, Styles};
-use super::table::{Cell, Column, Table};
+use super::table::{Cell, Column, Outcome, Table};
 use super::{XlsxError, words};
 use crate::report::{BudgetReport, Forecast, MachineLine};
 use crate::units::Measure;
@@ -61,7 +61,18 @@ fn table(report: &BudgetReport, header_row: u32) -> Table {
         .iter()
         .any(|machine| machine.total.is_none())
     {
-        sum.push("known machines only".into());
+        let known = "known machines only";
+        let expected = live::down("Machines", row(0), report.machines.len(), 5);
+        sum.push(match live::layout(report) {
+            Some(_) => Cell::Formula {
+                formula: format!(
+                    "IF(COUNT({expected})={},\"\",\"{known}\")",
+                    report.machines.len()
+                ),
+                result: Outcome::Text(known.to_owned()),
+            },
+            None => known.into(),
+        });
     }
     table.total(sum);
     let mut whole = vec![Cell::Wide(words::total_words(report).to_owned())];
@@ -111,8 +122,12 @@ fn follow(cells: &mut [Cell], layout: Layout<'_>, machine: usize, table: &Table)
             ),
         );
     }
-    if let Some(remark) = cells.last_mut() {
-        *remark = words::until_priced(std::mem::replace(remark, Cell::Empty), &table.here(5));
+    let is_planned = |m: &Measure| layout.report.machines[machine].planned.get(*m).is_some();
+    if let Some(remark) = cells.last_mut()
+        && Measure::OF_USE.iter().all(is_planned)
+    {
+        let said = std::mem::replace(remark, Cell::Empty);
+        *remark = words::until(layout.report, said, &table.here(5));
     }
 }
 

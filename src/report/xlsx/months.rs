@@ -56,7 +56,7 @@ fn table(report: &BudgetReport, header_row: u32) -> Table {
     for (index, month) in report.months.iter().enumerate() {
         let mut cells = vec![Cell::Date(month.month)];
         cells.extend(machines::money(month.total.as_ref()));
-        if let Some(layout) = live::layout(report) {
+        if let (Some(layout), Some(of)) = (live::layout(report), month.total) {
             let total = live::TOTAL[0];
             let (share, all) = (
                 layout.table_cell(Block::Months, index, 3),
@@ -66,27 +66,24 @@ fn table(report: &BudgetReport, header_row: u32) -> Table {
                 format!("IF(OR({total}=\"\",SUM({all})=0),\"\",{total}*{share}/SUM({all}))");
             let here = table.here(1);
             for (k, cell) in cells.iter_mut().enumerate().skip(1) {
-                let times = month.total.map(|of| {
-                    if of.expected <= 0.0 {
-                        0.0
-                    } else {
-                        words::FIGURES[k - 1](&of) / of.expected
-                    }
-                });
-                let formula = match times {
-                    _ if k == 1 => expected.clone(),
-                    Some(times) => format!("IF({here}=\"\",\"\",{here}*{times})"),
-                    // How a month scatters is not known without the price.
-                    None => continue,
+                let figure = words::FIGURES[k - 1](&of);
+                let times = if of.expected <= 0.0 {
+                    0.0
+                } else {
+                    figure / of.expected
+                };
+                let formula = if k == 1 {
+                    expected.clone()
+                } else {
+                    format!("IF({here}=\"\",\"\",{here}*{times})")
                 };
                 *cell = std::mem::replace(cell, Cell::Empty).by(formula);
             }
         }
-        let unknown = words::unknown(&[(words::MONEY, month.total.is_none())]);
-        cells.push(words::until_priced(
-            unknown.as_deref().into(),
-            &table.here(1),
-        ));
+        // How the money falls on months is played with every price.
+        let money = "money, until a budget is made with all prices";
+        let unknown = words::unknown(&[(money, month.total.is_none())]);
+        cells.push(unknown.as_deref().into());
         table.push(cells);
     }
     table.say_none();

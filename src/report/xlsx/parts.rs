@@ -186,6 +186,12 @@ fn follow(cells: &mut [Cell], layout: Layout<'_>, index: usize, table: &Table) {
             format!("IF(OR({DOWN_COST}=\"\",{field}=\"\"),\"\",{failures}*{field}*{DOWN_COST})"),
         );
     }
+    if let Some(remark) = cells.last_mut()
+        && *remark == Cell::from("unknown: price")
+    {
+        let said = std::mem::replace(remark, Cell::Empty);
+        *remark = words::until(layout.report, said, &table.here(COST));
+    }
     debug_assert_eq!(table.columns.len(), cells.len());
 }
 

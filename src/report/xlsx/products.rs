@@ -117,8 +117,12 @@ fn follow(cells: &mut [Cell], layout: Layout<'_>, product: usize, table: &Table)
             format!("IF(OR({cost}=\"\",N({amount})=0),\"\",{cost}/{amount})"),
         );
     }
-    if let Some(remark) = cells.last_mut() {
-        *remark = words::until_priced(std::mem::replace(remark, Cell::Empty), &table.here(COST));
+    if let Some(remark) = cells.last_mut()
+        && of.acres.is_some()
+        && of.tons.is_some()
+    {
+        let said = std::mem::replace(remark, Cell::Empty);
+        *remark = words::until(layout.report, said, &table.here(COST));
     }
 }
 

@@ -142,6 +142,7 @@ fn money(report: &BudgetReport, header_row: u32) -> Table {
         (&per.to_lowercase(), report.per_acre.is_none()),
         ("down cost", report.down_total.is_none()),
     ]);
+    let is_of_prices = report.down_total.is_some() && report.planned.acres.is_some();
     for (i, (label, figure)) in labels.into_iter().zip(words::FIGURES).enumerate() {
         let known = Cell::from(known_only.then(|| figure(&report.known_total)));
         // What was unknown becomes known when its price is filled in.
@@ -170,7 +171,10 @@ fn money(report: &BudgetReport, header_row: u32) -> Table {
             } else {
                 known
             },
-            unknown.as_deref().into(),
+            match unknown.as_deref().into() {
+                remark if is_of_prices => words::until(report, remark, live::TOTAL[i]),
+                remark => remark,
+            },
         ]);
     }
     table
@@ -274,6 +278,11 @@ fn lines(report: &BudgetReport, header_row: u32) -> Table {
             ("price", line.price.is_none()),
             ("labor", line.labor_cost.is_none()),
         ];
+        let mut remark: Cell = words::unknown(&unknown).as_deref().into();
+        if line.pieces.is_some() && line.labor_cost.is_some() {
+            let cost = live::cell("Parts", super::parts::row(index), super::parts::COST);
+            remark = words::until(report, remark, &cost);
+        }
         table.push(vec![
             brief(&line.part),
             line.description.as_deref().map_or(Cell::Empty, brief),
@@ -284,7 +293,7 @@ fn lines(report: &BudgetReport, header_row: u32) -> Table {
             same(line.pieces.map(|f| f.p80).into(), super::parts::AT_80),
             same(expected(&line.parts_cost), super::parts::COST),
             same(expected(&line.labor_cost), super::parts::LABOR),
-            words::unknown(&unknown).as_deref().into(),
+            remark,
         ]);
     }
     table.say_none();
@@ -315,13 +324,13 @@ fn machines(report: &BudgetReport, header_row: u32) -> Table {
     let kinds = [Kind::Whole, Kind::Whole, Kind::Money, Kind::Money];
     let mut table = Table::at(header_row, columns(headings, kinds));
     for (index, machine) in dearest(report).into_iter().take(MOST_LINES) {
-        let same = |cell: Cell, column: u16| match cell {
+        let of = |column| live::cell("Machines", machine_sheet::row(index), column);
+        let money = |cell: Cell, column| words::followed(report, cell, of(column));
+        let same = |cell: Cell, column| match cell {
             Cell::Empty => cell,
-            cell => {
-                let of = live::cell("Machines", machine_sheet::row(index), column);
-                words::followed(report, cell, of)
-            }
+            cell => money(cell, column),
         };
+        let unknown = words::unknown(&[("money", machine.total.is_none())]);
         table.push(vec![
             brief(&machine.machine),
             machine.site.as_deref().map_or(Cell::Empty, brief),
@@ -333,11 +342,9 @@ fn machines(report: &BudgetReport, header_row: u32) -> Table {
                 words::amount(&machine.planned, Measure::Tons, report.units),
                 3,
             ),
-            same(machine.total.map(|f| f.expected).into(), 5),
-            same(machine.total.map(|f| f.p80).into(), 6),
-            words::unknown(&[("money", machine.total.is_none())])
-                .as_deref()
-                .into(),
+            money(machine.total.map(|f| f.expected).into(), 5),
+            money(machine.total.map(|f| f.p80).into(), 6),
+            words::until(report, unknown.as_deref().into(), &of(5)),
         ]);
     }
     table.say_none();

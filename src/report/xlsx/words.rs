@@ -46,11 +46,11 @@ pub(super) fn followed(report: &BudgetReport, cell: Cell, formula: impl Into<Str
 /// Money that is unknown until prices are filled in, as [`unknown`] says it.
 pub(super) const MONEY: &str = "money (a price is missing)";
 
-/// A remark that money is unknown goes once the money is there; `money` is its cell.
-pub(super) fn until_priced(remark: Cell, money: &str) -> Cell {
+/// A remark that something is unknown, which goes once that is there; `there` is its cell.
+pub(super) fn until(report: &BudgetReport, remark: Cell, there: &str) -> Cell {
     match remark {
-        Cell::Text(words) if words.ends_with(MONEY) => Cell::Formula {
-            formula: format!("IF({money}=\"\",\"{words}\",\"\")"),
+        Cell::Text(words) if report.live.is_some() => Cell::Formula {
+            formula: format!("IF({there}=\"\",\"{words}\",\"\")"),
             result: Outcome::Text(words),
         },
         other => other,
