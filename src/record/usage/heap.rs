@@ -31,8 +31,6 @@ pub(super) struct Whole<'a> {
 pub(super) struct Room {
     rows: Table,
     order: Order,
-    /// By row in order: its day, and its pair.
-    keys: Vec<u64>,
     /// Rows in order of one day and pair.
     groups: Groups,
     /// By group.
@@ -51,19 +49,15 @@ impl Room {
             without_bin += u64::from(!has_bin);
         }
         self.order.sort(&self.rows);
-        let (days, pairs) = (&self.rows.days, &self.rows.pairs);
-        let key = |i: usize| u64::from(days[i]) << u32::BITS | u64::from(pairs[i]);
-        self.keys.clear();
-        let places = self.order.places().iter();
-        self.keys.extend(places.map(|i| key(*i as usize)));
-        self.groups.find(&self.keys);
+        self.groups.find(self.order.keys());
         without_bin
     }
 
     /// Makes the first row of every group its sum.
     fn begin(&mut self) {
         let firsts = self.groups.firsts().iter().map(|i| *i as usize);
-        let key = |i: usize| self.keys[i];
+        let keys = self.order.keys();
+        let key = |i: usize| keys[i];
         self.sums.clear();
         let days = firsts.clone().map(|i| (key(i) >> u32::BITS) as u32);
         self.sums.days.extend(days);

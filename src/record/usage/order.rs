@@ -8,24 +8,37 @@ use super::table::Table;
 const PER_ROW: usize = 4;
 const MORE: usize = 256;
 
+/// Rows of one day that are put in their places one by one.
+const FEW: usize = 4;
+
 /// Room to bring rows in order.
 #[derive(Debug, Default)]
 pub(super) struct Order {
     before: Vec<u32>,
     places: Vec<u32>,
+    /// By row in order: its day, and its pair.
+    keys: Vec<u64>,
     counts: Vec<u32>,
+}
+
+/// A day and a pair as one number.
+fn key(rows: &Table, row: usize) -> u64 {
+    u64::from(rows.days[row]) << u32::BITS | u64::from(rows.pairs[row])
 }
 
 impl Order {
     /// Brings rows in order.
-    ///
-    /// Rows that came by their numbers are counted, by pair and then by day, which takes no
-    /// comparison that might go either way.
     pub(super) fn sort(&mut self, rows: &Table) {
+        let count = u32::try_from(rows.days.len()).expect("fewer than 2^32 rows a machine");
+        let came_in_order = rows.rows.is_sorted();
+        if came_in_order && rows.days.is_sorted() && have_few_a_day(&rows.days) {
+            self.insert(rows, count);
+            return;
+        }
         let most = rows.days.len() * PER_ROW + MORE;
         let columns = [&rows.pairs, &rows.days].map(|numbers| (numbers, span(numbers)));
-        let count = u32::try_from(rows.days.len()).expect("fewer than 2^32 rows a machine");
-        if rows.rows.is_sorted() && columns.iter().all(|(_, (_, span))| *span < most) {
+        if came_in_order && columns.iter().all(|(_, (_, span))| *span < most) {
+            // By pair and then by day, which takes no comparison that might go either way.
             let [(pairs, of_pairs), (days, of_days)] = columns;
             self.count(pairs, of_pairs, 0..count);
             let by_pair = std::mem::take(&mut self.places);
@@ -35,11 +48,40 @@ impl Order {
         } else {
             self.places.clear();
             self.places.extend(0..count);
-            self.places.sort_unstable_by_key(|i| {
-                let i = *i as usize;
-                (rows.days[i], rows.pairs[i], rows.rows[i])
-            });
+            self.places
+                .sort_unstable_by_key(|i| (key(rows, *i as usize), rows.rows[*i as usize]));
         }
+        self.keys.clear();
+        let places = self.places.iter();
+        self.keys.extend(places.map(|i| key(rows, *i as usize)));
+    }
+
+    /// Puts each row of a log that lies in the order of days before those of later pairs.
+    fn insert(&mut self, rows: &Table, count: u32) {
+        self.places.clear();
+        self.keys.clear();
+        self.places.extend(0..count);
+        let keys = rows.days.iter().zip(&rows.pairs);
+        self.keys
+            .extend(keys.map(|(day, pair)| u64::from(*day) << u32::BITS | u64::from(*pair)));
+        for row in 1..self.keys.len() {
+            let key = self.keys[row];
+            let mut at = row;
+            while 0 < at && key < self.keys[at - 1] {
+                self.keys[at] = self.keys[at - 1];
+                self.places[at] = self.places[at - 1];
+                at -= 1;
+            }
+            if at < row {
+                self.keys[at] = key;
+                self.places[at] = row as u32;
+            }
+        }
+    }
+
+    /// By row in order: its day, and its pair.
+    pub(super) fn keys(&self) -> &[u64] {
+        &self.keys
     }
 
     /// The places of the rows, in order.
@@ -70,6 +112,12 @@ impl Order {
             *place += 1;
         }
     }
+}
+
+/// Whether no day of some in order has many rows.
+fn have_few_a_day(days: &[u32]) -> bool {
+    let later = days.get(FEW..).unwrap_or_default();
+    !days.iter().zip(later).any(|(a, b)| a == b)
 }
 
 /// Neighbours that are equal.
@@ -141,15 +189,23 @@ fn span(numbers: &[u32]) -> (u32, usize) {
 mod tests {
     use super::*;
 
-    /// Counted or compared, rows come by day, pair and number.
+    /// Put in one by one, counted or compared, rows come by day, pair and number.
     #[test]
     fn rows_come_in_order() {
-        for (last, step) in [(40, 1), (40, 100_000), (4_000, 1)] {
+        // Days in order, a few or many rows each, and days in none.
+        for (last, step, of_day) in [
+            (40, 1, 0),
+            (40, 100_000, 0),
+            (4_000, 1, 0),
+            (200, 1, 3),
+            (200, 1, 100),
+        ] {
             for is_backward in [false, true] {
                 let mut rows = Table::default();
                 for i in 0..500_u32 {
                     let random = i.wrapping_mul(2_654_435_761) >> 8;
-                    rows.push(random % last * step, random / last % 5, [0; 3]);
+                    let day = i.checked_div(of_day).unwrap_or(random % last);
+                    rows.push(day * step, random / last % 5, [0; 3]);
                     rows.rows
                         .push(if is_backward { 1_000 - i } else { 1_000 + i });
                 }
@@ -160,6 +216,11 @@ mod tests {
                 let mut order = Order::default();
                 order.sort(&rows);
                 assert!(order.places().is_sorted_by_key(key));
+                let keys = order
+                    .places()
+                    .iter()
+                    .map(|i| super::key(&rows, *i as usize));
+                assert!(keys.eq(order.keys().iter().copied()));
                 let mut all = order.places().to_vec();
                 all.sort_unstable();
                 assert!(all.into_iter().eq(0..500));
