@@ -463,10 +463,6 @@ impl Summing<'_> {
             ),
             ("Seasons played", self.outcome.total.len().to_string()),
             (
-                "Seed of the random numbers",
-                self.study.options.seed.to_string(),
-            ),
-            (
                 "Policy",
                 match self.study.options.policy {
                     Policy::Run => "run: nothing is changed before the season that is not worn or due",

@@ -112,6 +112,9 @@ impl<'a> Page<'a> {
                 self.widths[index] = self.widths[index].max(needed);
             }
         }
+        for table in tables {
+            self.fit_wide(table);
+        }
         let missing = self.paper.digits() - self.widths.iter().sum::<f64>();
         for width in &mut self.widths {
             *width += missing.max(0.0) / columns as f64;
@@ -120,6 +123,23 @@ impl<'a> Page<'a> {
             kept(self.sheet.set_column_width(column, width))?;
         }
         Ok(())
+    }
+
+    /// Makes room for words that run over the empty cells behind them.
+    fn fit_wide(&mut self, table: &Table) {
+        for row in table.rows.iter().chain(&table.totals) {
+            for (index, cell) in row.iter().enumerate() {
+                let Cell::Wide(words) = cell else { continue };
+                let behind = row[index + 1..].iter();
+                let empty = behind.take_while(|cell| **cell == Cell::Empty).count();
+                let widths = &mut self.widths[index..=index + empty];
+                // Bold is a little wider.
+                let missing = text::width(words) * 1.1 - widths.iter().sum::<f64>();
+                if let (Some(last), true) = (widths.last_mut(), 0.0 < missing) {
+                    *last += missing;
+                }
+            }
+        }
     }
 
     /// Writes the title over the whole width.
