@@ -28,7 +28,7 @@ const ROOMS: [&str; 19] = [
 ];
 
 /// Crates with one home, so that a change of one is a change in one place.
-const HOMES: [(&str, &str); 18] = [
+const HOMES: [(&str, &str); 20] = [
     ("argmin", "model"),
     ("calamine", "read"),
     ("clap", "cli"),
@@ -41,6 +41,8 @@ const HOMES: [(&str, &str); 18] = [
     ("memchr", "read"),
     ("polars_core", "read"),
     ("polars_io", "read"),
+    ("polars_buffer", "read"),
+    ("polars_parquet", "read"),
     ("polars_parquet_format", "read"),
     ("pulp", "registers.rs"),
     ("roxmltree", "import"),

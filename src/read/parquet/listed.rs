@@ -58,17 +58,15 @@ impl Listed {
             u32::try_from(list.num_values).map_err(|_| refused("a list of too many values"))?;
         let list = values(&list, of)?;
         let mut places = Vec::with_capacity(rows.len());
-        // Row of the first place that is kept, and of the page now read.
-        let (mut first, mut at) = (rows.start, 0);
+        // Places before the rows in their first page, and the row that the page now read begins with.
+        let (mut before, mut at) = (None, 0);
         while at < rows.end
             && let Some(page) = pages.next()
         {
             let page = page?;
             let until = at + page.num_values();
             if rows.start < until {
-                if places.is_empty() {
-                    first = at;
-                }
+                before.get_or_insert(rows.start.saturating_sub(at));
                 let page = page.decompress(&mut pages)?;
                 add(&page, count, &mut places)?;
                 pages.reuse_page_buffer(page);
@@ -76,7 +74,7 @@ impl Listed {
             at = until;
         }
         *room = pages.into_inner();
-        places.drain(..(rows.start - first.min(rows.start)).min(places.len()));
+        places.drain(..before.unwrap_or(0).min(places.len()));
         places.truncate(rows.len());
         Ok(Self {
             list,
@@ -110,37 +108,42 @@ impl Listed {
     }
 }
 
-/// The values of a list.
+/// The values of a list, as many as it says.
 fn values(list: &DictPage, of: Of) -> PolarsResult<Values> {
     let name = PlSmallStr::EMPTY;
-    let bytes = &*list.buffer;
-    let values = match of {
-        Of::Texts => Values::Text(StringChunked::from_slice(
-            name,
-            &texts(bytes, list.num_values)?,
-        )),
+    let (bytes, count) = (&*list.buffer, list.num_values);
+    Ok(match of {
+        Of::Texts => Values::Text(StringChunked::from_slice(name, &texts(bytes, count)?)),
         Of::Numbers => {
-            let numbers = bytes.as_chunks().0.iter().map(|n| f64::from_le_bytes(*n));
+            let numbers = fixed(bytes, count)?.map(f64::from_le_bytes);
             Values::Number(Float64Chunked::from_vec(name, numbers.collect()))
         }
         Of::Days => {
-            let days = bytes.as_chunks().0.iter().map(|n| i32::from_le_bytes(*n));
+            let days = fixed(bytes, count)?.map(i32::from_le_bytes);
             Values::Day(Int32Chunked::from_vec(name, days.collect()))
         }
         Of::Short => {
-            let numbers = bytes
-                .as_chunks()
-                .0
-                .iter()
-                .map(|n| i32::from_le_bytes(*n).into());
-            Values::Whole(Int64Chunked::from_vec(name, numbers.collect()))
+            let numbers = fixed(bytes, count)?.map(i32::from_le_bytes);
+            Values::Whole(Int64Chunked::from_vec(
+                name,
+                numbers.map(i64::from).collect(),
+            ))
         }
         Of::Long => {
-            let numbers = bytes.as_chunks().0.iter().map(|n| i64::from_le_bytes(*n));
+            let numbers = fixed(bytes, count)?.map(i64::from_le_bytes);
             Values::Whole(Int64Chunked::from_vec(name, numbers.collect()))
         }
-    };
-    Ok(values)
+    })
+}
+
+/// Values of so many bytes each, one after the other.
+fn fixed<const BYTES: usize>(
+    bytes: &[u8],
+    count: usize,
+) -> PolarsResult<impl Iterator<Item = [u8; BYTES]>> {
+    let values = bytes.as_chunks().0.get(..count);
+    let values = values.ok_or_else(|| refused("a list is shorter than it says"))?;
+    Ok(values.iter().copied())
 }
 
 /// Texts, each after its length in four bytes.
