@@ -14,6 +14,10 @@ use crate::model::assess::Assessment;
 use crate::record::{Inspection, Table};
 use crate::units::Measure;
 
+/// Share of the way from new up to which a reading on the day of a replacement is near new (our own
+/// choice, no source).
+const NEAR_NEW: f64 = 0.1;
+
 /// One reading of one life.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Reading {
@@ -115,12 +119,24 @@ pub fn gather(context: Context<'_>, built: &Built, assessments: &[Assessment]) -
         without_unit: Vec::new(),
     };
     let rows = context.records.inspections.iter();
-    for row in rows.filter(|i| i.date <= context.as_of) {
+    let mut rows: Vec<&Inspection> = rows.filter(|i| i.date <= context.as_of).collect();
+    // Day by day, as a reading on the day of a replacement is held against those before it.
+    rows.sort_by_key(|i| (i.date, i.row));
+    for row in rows {
         if let Err(why) = gatherer.take(row) {
             gatherer.unused.push(Unused { row: row.row, why });
         }
     }
     gatherer.finish()
+}
+
+/// A row as a reading of some life.
+#[derive(Clone, Copy)]
+struct Read {
+    /// Place of the family in the assessments.
+    family: usize,
+    value: f64,
+    share: f64,
 }
 
 struct Gatherer<'a> {
@@ -138,60 +154,86 @@ struct Gatherer<'a> {
 
 impl<'a> Gatherer<'a> {
     fn take(&mut self, row: &'a Inspection) -> Result<(), String> {
-        let place = self.life_of(row)?;
+        let there = self.life_of(row)?;
+        let of_there = self.read(row, there);
+        let (place, read) = match self.of_the_part_put_in(row, there, of_there.as_ref().ok()) {
+            Some((new, read)) => (new, read),
+            // Without a reading: of a family that nobody asked for.
+            None => match of_there? {
+                Some(read) => (there, read),
+                None => return Ok(()),
+            },
+        };
+        if row.unit.is_none() {
+            self.without_unit.push(row.row);
+        }
+        let (built, assessments) = (self.built, self.assessments);
+        let reading = Reading {
+            row: row.row,
+            date: row.date,
+            value: read.value,
+            share: read.share,
+            used: self.used(&built.lives[place], row.date, &assessments[read.family]),
+        };
+        let of_life = self.by_life.entry(place);
+        of_life.or_insert((read.family, Vec::new())).1.push(reading);
+        Ok(())
+    }
+
+    /// A row as a reading of a life; nothing where its family was not asked for.
+    fn read(&self, row: &Inspection, place: usize) -> Result<Option<Read>, String> {
         let life = &self.built.lives[place];
         let assessments = self.assessments;
         let Ok(family) = assessments.binary_search_by(|a| a.family.name.cmp(&life.family)) else {
             if self.context.families.get(&life.family).service.is_none() {
-                // Of a family that nobody asked for.
-                return Ok(());
+                return Ok(None);
             }
             return Err(format!("family {} is changed by schedule", life.family));
         };
-        let assessment = &assessments[family];
-        let Some(limit) = &assessment.family.wear else {
+        let Some(limit) = &assessments[family].family.wear else {
             return Err(format!(
                 "family {} has no limit on measured wear (`[wear]` in a model file)",
                 life.family
             ));
         };
-        let value = self.value(row, limit)?;
-        let reading = Reading {
-            row: row.row,
-            date: row.date,
+        let value = value(row, limit)?;
+        Ok(Some(Read {
+            family,
             value,
             share: (value - limit.new) / (limit.limit - limit.new),
-            used: self.used(life, row.date, assessment),
-        };
-        let entry = self.by_life.entry(place).or_insert((family, Vec::new()));
-        entry.1.push(reading);
-        Ok(())
+        }))
     }
 
-    /// The reading in the unit of the limit.
-    fn value(&mut self, row: &Inspection, limit: &WearLimit) -> Result<f64, String> {
-        let same = |a: &str, b: &str| a.trim().to_lowercase() == b.trim().to_lowercase();
-        if !same(&row.measure, &limit.measure) {
-            return Err(format!(
-                "it measures {}, the limit is on {}",
-                row.measure, limit.measure
-            ));
+    /// On the day of a replacement, the life that began and its reading, where the row tells of the
+    /// part put in: it is nearer to new than to what the part taken out last read. Where that one
+    /// has no earlier reading, only what is near new is certain.
+    fn of_the_part_put_in(
+        &self,
+        row: &Inspection,
+        old: usize,
+        of_old: Option<&Option<Read>>,
+    ) -> Option<(usize, Read)> {
+        let taken_out = &self.built.lives[old];
+        if taken_out.removed != Some(row.date) {
+            return None;
         }
-        let Some(unit) = &row.unit else {
-            self.without_unit.push(row.row);
-            return Ok(row.value);
+        let key = (taken_out.machine.as_str(), taken_out.position.as_str());
+        let new = self.places.get(&key)?.iter().copied().find(|i| {
+            let life = &self.built.lives[*i];
+            *i != old && life.slot == taken_out.slot && life.fitted == Some(row.date)
+        })?;
+        let read = self.read(row, new).ok()??;
+        let earlier = self.by_life.get(&old).map_or(&[][..], |(_, r)| r);
+        let last = earlier.iter().rev().find(|r| r.date < row.date);
+        let is_new = match (of_old.copied().flatten(), last) {
+            (Some(of_old), Some(last)) => of_old.share < last.share / 2.0,
+            _ => read.share <= NEAR_NEW,
         };
-        scale::factor(unit, &limit.unit)
-            .map(|f| row.value * f)
-            .ok_or_else(|| {
-                format!(
-                    "its unit {unit} cannot be turned into {} for certain",
-                    limit.unit
-                )
-            })
+        is_new.then_some((new, read))
     }
 
-    /// The life that was in that place on that day; on the day of a replacement the part taken out.
+    /// The life that was in that place on that day; on the day of a replacement the part taken out,
+    /// unless the reading says otherwise.
     fn life_of(&self, row: &Inspection) -> Result<usize, String> {
         let here = self
             .places
@@ -342,6 +384,28 @@ impl<'a> Gatherer<'a> {
             ));
         }
     }
+}
+
+/// The reading in the unit of the limit.
+fn value(row: &Inspection, limit: &WearLimit) -> Result<f64, String> {
+    let same = |a: &str, b: &str| a.trim().to_lowercase() == b.trim().to_lowercase();
+    if !same(&row.measure, &limit.measure) {
+        return Err(format!(
+            "it measures {}, the limit is on {}",
+            row.measure, limit.measure
+        ));
+    }
+    let Some(unit) = &row.unit else {
+        return Ok(row.value);
+    };
+    scale::factor(unit, &limit.unit)
+        .map(|f| row.value * f)
+        .ok_or_else(|| {
+            format!(
+                "its unit {unit} cannot be turned into {} for certain",
+                limit.unit
+            )
+        })
 }
 
 fn place_of(life: &Life) -> String {

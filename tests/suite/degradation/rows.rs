@@ -219,6 +219,47 @@ fn a_reading_on_the_day_of_a_replacement_is_of_the_part_taken_out() {
     assert_eq!(part(&report, "shoe", None)["measured"]["last_reading"], 7.9);
 }
 
+/// Worn from 8 mm to 4: 6 mm is half of the way, so 7.1 is nearer to new and 6.9 is not.
+#[test]
+fn a_reading_near_new_on_the_day_of_a_replacement_is_of_the_part_put_in() {
+    let at = |last: &str, that_day: &str| {
+        let folder = folder(&format!(
+            "2025-01-01,north,shoe,thickness,{last},mm,\n2025-06-01,north,shoe,thickness,{that_day},mm,\n"
+        ));
+        folder.write(
+            "replacements.csv",
+            "date,machine,position,reason\n2025-06-01,north,shoe,worn\n",
+        );
+        let report = remaining(&folder);
+        assert!(!notes(&report).contains("swapped"), "{}", notes(&report));
+        part(&report, "shoe", None)
+            .get("measured")
+            .and_then(|m| m["last_reading"].as_f64())
+    };
+    assert_eq!(at("6.0", "8.0"), Some(8.0));
+    assert_eq!(at("6.0", "8.1"), Some(8.1));
+    assert_eq!(at("6.0", "7.1"), Some(7.1));
+    assert_eq!(at("6.0", "6.9"), None);
+    assert_eq!(at("6.0", "5.9"), None);
+}
+
+#[test]
+fn without_an_earlier_reading_only_one_near_new_is_of_the_part_put_in() {
+    let at = |that_day: &str| {
+        let folder = folder(&format!("2025-06-01,north,shoe,thickness,{that_day},mm,\n"));
+        folder.write(
+            "replacements.csv",
+            "date,machine,position,reason\n2025-06-01,north,shoe,planned\n",
+        );
+        let report = remaining(&folder);
+        part(&report, "shoe", None)
+            .get("measured")
+            .and_then(|m| m["last_reading"].as_f64())
+    };
+    assert_eq!(at("7.9"), Some(7.9));
+    assert_eq!(at("7.0"), None);
+}
+
 #[test]
 fn a_part_swapped_unrecorded_is_named_with_its_row_and_counts_from_there() {
     let swapped =
