@@ -118,6 +118,18 @@ impl<'a> Cell<'a> {
 
     /// A number that is not negative.
     pub(super) fn number(&self) -> Result<Option<f64>, Wrong> {
+        match self.signed()? {
+            Some(value) if value < 0.0 => Err(Wrong::new(
+                ProblemKind::OutOfRange,
+                self.shown(),
+                "a number that is not negative",
+            )),
+            other => Ok(other),
+        }
+    }
+
+    /// A number of either sign.
+    pub(super) fn signed(&self) -> Result<Option<f64>, Wrong> {
         let value = match self {
             Self::Empty => return Ok(None),
             Self::Number(value) => *value,
@@ -127,19 +139,13 @@ impl<'a> Cell<'a> {
         if !value.is_finite() {
             return Err(self.not_a_number());
         }
-        if value < 0.0 {
-            return Err(Wrong::new(
-                ProblemKind::OutOfRange,
-                self.shown(),
-                "a number that is not negative",
-            ));
-        }
-        if LARGEST < value {
-            return Err(Wrong::new(
-                ProblemKind::OutOfRange,
-                self.shown(),
-                "a number below 1e15",
-            ));
+        if LARGEST < value.abs() {
+            let expected = if value < 0.0 {
+                "a number that is not negative"
+            } else {
+                "a number below 1e15"
+            };
+            return Err(Wrong::new(ProblemKind::OutOfRange, self.shown(), expected));
         }
         // Adding zero turns the negative zero that some programs write into zero.
         Ok(Some(value + 0.0))

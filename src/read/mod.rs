@@ -32,10 +32,11 @@ use std::path::Path;
 
 use chrono::NaiveDate;
 
-use crate::family::{Counted, Families};
+use crate::degradation::scale;
+use crate::family::{Counted, Families, Family, WearLimit};
 use crate::record::check::{self, Context, FamilyFacts, LogCheck};
 use crate::record::{
-    Account, Problem, ProblemKind, Records, Replacement, RuleCount, Severity, Table,
+    Account, Inspection, Problem, ProblemKind, Records, Replacement, RuleCount, Severity, Table,
 };
 
 use cell::DateForm;
@@ -147,6 +148,7 @@ pub fn folder_with(
     let context = Context {
         as_of,
         family: &|name| facts(families, name),
+        lowest: &|name, row| lowest(&families.get(name), row),
     };
     let mut checked = check::check(records, &context, |log| reader.usage(log))?;
     let outcomes = reader.outcomes;
@@ -215,6 +217,26 @@ fn facts(families: &Families, name: &str) -> FamilyFacts {
         is_scheduled: family.service.is_some(),
         is_counted_each: family.counted == Counted::Each,
     }
+}
+
+/// Share of the way from new to the limit by which a reading of a new part may be below new: twice the
+/// measuring error that is usual (our own choice, no source).
+const ERROR: f64 = 0.1;
+
+/// The lowest reading that can be measuring error: below 0 where a new part reads 0.
+fn lowest(family: &Family, row: &Inspection) -> f64 {
+    let same = |a: &str, b: &str| a.trim().to_lowercase() == b.trim().to_lowercase();
+    let limit = family.wear.as_ref().filter(|wear| {
+        wear.new.abs() < f64::EPSILON && 0.0 < wear.limit && same(&wear.measure, &row.measure)
+    });
+    let in_unit = |wear: &WearLimit| match &row.unit {
+        Some(unit) => scale::factor(&wear.unit, unit),
+        None => Some(1.0),
+    };
+    let factor = limit.and_then(in_unit);
+    limit
+        .zip(factor)
+        .map_or(0.0, |(wear, factor)| -ERROR * wear.limit * factor)
 }
 
 /// Reads the tables of a folder one after the other.

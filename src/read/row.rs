@@ -129,9 +129,16 @@ impl<'r> Row<'r> {
         self.kept(name, value)
     }
 
-    /// A number that must be there; 0 where it is not.
+    /// A number that is not negative and must be there; 0 where it is not.
     pub(super) fn needed_number(&mut self, name: &str) -> f64 {
         let value = self.number(name);
+        self.needed(name, "a number", value).unwrap_or_default()
+    }
+
+    /// A number of either sign that must be there; 0 where it is not.
+    pub(super) fn needed_signed(&mut self, name: &str) -> f64 {
+        let value = self.cell(name).signed();
+        let value = self.kept(name, value);
         self.needed(name, "a number", value).unwrap_or_default()
     }
 

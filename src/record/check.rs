@@ -18,7 +18,7 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use chrono::NaiveDate;
 
-use super::{Place, Problem, ProblemKind, Product, Records, Severity, Table};
+use super::{Inspection, Place, Problem, ProblemKind, Product, Records, Severity, Table};
 
 pub use log::LogCheck;
 
@@ -39,6 +39,8 @@ pub struct Context<'a> {
     pub as_of: Option<NaiveDate>,
     /// Facts of a family by its name.
     pub family: &'a dyn Fn(&str) -> FamilyFacts,
+    /// The lowest reading of a part that can be measuring error, by its family; 0 at most.
+    pub lowest: &'a dyn Fn(&str, &Inspection) -> f64,
 }
 
 /// Records without the rows that have problems, and what was wrong with those.

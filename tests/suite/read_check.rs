@@ -73,6 +73,10 @@ const BAD_ROWS: &[Case] = &[
     ("replacements.csv", "2024-05-01,M2,chain,C-2,,,broken,", None, ProblemKind::Identical),
     ("inspections.csv", "2024-06-01,M1,deck,play,1,mm", Some("position"), ProblemKind::Unknown),
     ("inspections.csv", "2024-06-01,M1,fins,play,,mm", Some("value"), ProblemKind::Missing),
+    ("inspections.csv", "2024-06-01,M1,chain,elongation,-0.4,%", Some("value"), ProblemKind::OutOfRange),
+    ("inspections.csv", "2024-06-01,M1,chain,thickness,-0.09,mm", Some("value"), ProblemKind::OutOfRange),
+    ("inspections.csv", "2024-06-01,M1,fins,thickness,-0.1,mm", Some("value"), ProblemKind::OutOfRange),
+    ("inspections.csv", "2024-06-01,M1,chain,elongation,-1e16,%", Some("value"), ProblemKind::OutOfRange),
     ("plan.csv", "2025-4,M1,lime,1,1", Some("month"), ProblemKind::NotADate),
     ("plan.csv", "2025-05,M9,lime,1,1", Some("machine"), ProblemKind::Unknown),
     ("plan.csv", "2025-05,M1,sand,1,1", Some("product"), ProblemKind::Unknown),
@@ -114,6 +118,26 @@ fn every_bad_row_is_set_aside_and_told_with_its_place() {
             found[0]
         );
     }
+}
+
+/// A new chain reads 0 and is worn at 3 %: down to a tenth of that below new is measuring error.
+#[test]
+fn a_reading_a_little_below_that_of_a_new_chain_is_read_as_it_is() {
+    let folder = Folder::good();
+    folder.add("inspections.csv", "2024-06-01,M1,chain,elongation,-0.09,%");
+    folder.add("inspections.csv", "2024-06-02,M1,chain,elongation,-0.3,");
+    let reading = folder.read();
+    assert_eq!(reading.problems, []);
+    let values: Vec<f64> = reading
+        .records
+        .inspections
+        .iter()
+        .map(|i| i.value)
+        .collect();
+    assert!(
+        values.contains(&-0.09) && values.contains(&-0.3),
+        "{values:?}"
+    );
 }
 
 #[test]

@@ -67,7 +67,8 @@ pub(in crate::read) fn inspection(row: &mut Row<'_>) -> Inspection {
         position: row.needed_text("position"),
         slot: row.text("slot"),
         measure: row.needed_text("measure"),
-        value: row.needed_number("value"),
+        // How far below 0 a reading may be depends on the family: the checks across tables ask.
+        value: row.needed_signed("value"),
         unit: row.text("unit"),
         note: row.text("note"),
         extra: row.extra(),

@@ -102,18 +102,25 @@ impl Check<'_> {
 
     pub(super) fn inspections(&mut self) {
         let mut rows = std::mem::take(&mut self.records.inspections);
-        let Self { notes, records, .. } = self;
+        let families = self.families_by_number();
+        let Self {
+            notes,
+            records,
+            context,
+            ..
+        } = self;
         let known = Known::new(records);
         notes.keep(
             Table::Inspections,
             &mut rows,
             |i| i.row,
-            |row| {
-                known
-                    .place(&row.machine, &row.position)
-                    .err()
-                    .into_iter()
-                    .collect()
+            |row| match known.place(&row.machine, &row.position) {
+                Err(finding) => vec![finding],
+                Ok((_, position)) => {
+                    let family = families.get(&position.part).map_or("", String::as_str);
+                    let lowest = (context.lowest)(family, row);
+                    below(row.value, lowest).into_iter().collect()
+                }
             },
         );
         remark_twins(
@@ -178,6 +185,23 @@ impl Check<'_> {
         );
         self.records.stock = rows;
     }
+}
+
+/// A reading further below 0 than measuring error goes.
+fn below(value: f64, lowest: f64) -> Option<Finding> {
+    (value < lowest.min(0.0)).then(|| {
+        let expected = if lowest < 0.0 {
+            format!("a number of {lowest} or more; less is more than a measuring error")
+        } else {
+            "a number that is not negative".to_owned()
+        };
+        Finding::new(
+            "value",
+            ProblemKind::OutOfRange,
+            format!("`{value}`"),
+            expected,
+        )
+    })
 }
 
 fn remark_twins(notes: &mut Notes, table: Table, pairs: &[(u32, u32)]) {

@@ -166,7 +166,10 @@ fn width(sheet: &Sheet, index: usize, column: &Column) -> f64 {
 }
 
 fn heading(column: &Column) -> Format {
-    let is_number = matches!(column.rule, Rule::Number | Rule::Positive | Rule::Count);
+    let is_number = matches!(
+        column.rule,
+        Rule::Number | Rule::Signed | Rule::Positive | Rule::Count
+    );
     let ground = if column.needed { GREEN } else { SOFT_GREEN };
     Styles::heading(if is_number { Kind::Whole } else { Kind::Remark }).set_background_color(ground)
 }
@@ -196,7 +199,7 @@ fn form(rule: Rule, is_example: bool) -> Format {
     let format = match rule {
         Rule::Day | Rule::DayOrUnknown => left.set_num_format("yyyy-mm-dd"),
         Rule::Month => left.set_num_format("yyyy-mm"),
-        Rule::Number | Rule::Positive | Rule::Count => Styles::base(),
+        Rule::Number | Rule::Signed | Rule::Positive | Rule::Count => Styles::base(),
         _ => left,
     };
     if is_example {
@@ -223,7 +226,7 @@ fn example(
         _ => None,
     };
     let number = match rule {
-        Rule::Number | Rule::Positive | Rule::Count => cell.parse::<f64>().ok(),
+        Rule::Number | Rule::Signed | Rule::Positive | Rule::Count => cell.parse::<f64>().ok(),
         _ => None,
     };
     kept(match (&day, number) {
@@ -276,6 +279,11 @@ fn validation(
         Rule::Number => (
             new().allow_decimal_number(DataValidationRule::GreaterThanOrEqualTo(0.0)),
             "A number of 0 or more, or an empty cell where it is not known.",
+            true,
+        ),
+        Rule::Signed => (
+            new().allow_decimal_number(DataValidationRule::Between(-1e15, 1e15)),
+            "A number.",
             true,
         ),
         Rule::Positive => (

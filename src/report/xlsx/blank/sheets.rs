@@ -13,6 +13,8 @@ pub(super) enum Rule {
     Month,
     /// A number of 0 or more.
     Number,
+    /// A number of either sign.
+    Signed,
     /// A number above 0.
     Positive,
     /// A whole number of 1 or more.
@@ -438,7 +440,7 @@ pub(super) const SHEETS: [Sheet; 10] = [
                 Rule::Words,
                 "What was measured: elongation, thickness, play.",
             ),
-            must("value", Rule::Number, "The reading."),
+            must("value", Rule::Signed, "The reading."),
             may("unit", Rule::Words, "Its unit: %, mm, in."),
             SLOT,
             NOTE,
