@@ -209,7 +209,8 @@ pub(super) struct FitArgs {
     /// The records folder
     #[arg(value_name = "DIR", required_unless_present = "lives")]
     pub(super) dir: Option<PathBuf>,
-    /// A bare table of lives in place of the records folder (csv, parquet, xlsx)
+    /// A bare table of lives in place of the records folder (csv, parquet, xlsx, or json as `lives`
+    /// writes it)
     #[arg(long, value_name = "FILE", conflicts_with = "dir")]
     pub(super) lives: Option<PathBuf>,
     #[command(flatten)]
@@ -221,7 +222,8 @@ pub(super) struct RemainingArgs {
     /// The records folder
     #[arg(value_name = "DIR", required_unless_present = "lives")]
     pub(super) dir: Option<PathBuf>,
-    /// A bare table of lives in place of the records folder (csv, parquet, xlsx)
+    /// A bare table of lives in place of the records folder (csv, parquet, xlsx, or json as `lives`
+    /// writes it)
     #[arg(long, value_name = "FILE", conflicts_with = "dir", requires = "ages")]
     pub(super) lives: Option<PathBuf>,
     /// A bare table of the ages of parts in service, beside `--lives`

@@ -24,6 +24,10 @@ pub struct BareLife {
     pub count: u64,
     /// What its exposure is counted in; `None`: the table does not say.
     pub measure: Option<Measure>,
+    /// Whether anybody knows when it began; otherwise no fit can use it.
+    pub start_known: bool,
+    /// The group that counts as 1, where the table says.
+    pub reference: Option<String>,
     /// `entry_GROUP`, `low_GROUP`, `use_GROUP` by group; an empty cell is 0 use of that group
     /// where another group of the row is recorded.
     pub groups: BTreeMap<String, BareUse>,

@@ -12,6 +12,7 @@ use super::error::ReadError;
 use super::find::{Found, Home, extension, file_name, whole};
 use super::header::{AmountColumns, Columns, Spec, normal};
 use super::row::Row;
+use super::sink::{Outcome, TableSink};
 use super::xlsx::Book;
 use crate::units::Measure;
 
@@ -30,9 +31,14 @@ const LIVES: Spec = Spec {
         ("entry", false),
         ("count", false),
         ("measure", false),
+        ("start_known", false),
+        ("reference_group", false),
     ],
     amounts: AmountColumns::None,
 };
+
+/// What stands under `start_known` where nobody knows.
+const NOT_KNOWN: [&str; 3] = ["false", "no", "0"];
 
 const AGES: Spec = Spec {
     name: "ages",
@@ -71,6 +77,20 @@ fn table<T>(
     parse: fn(&mut Row<'_>) -> T,
 ) -> Result<BareReading<T>, ReadError> {
     let name = file_name(path);
+    let mut rows = Vec::new();
+    let mut keep = |row: &mut Row<'_>| {
+        let typed = parse(row);
+        if row.is_sound() {
+            rows.push(typed);
+        }
+    };
+    let dates = DateForm::default();
+    if extension(path) == "json" {
+        let mut sink = TableSink::new(&name, spec, &dates, &mut keep);
+        super::json::read(path, spec.name, &mut sink)?;
+        let outcome = sink.finish();
+        return Ok(told(rows, outcome));
+    }
     let mut book = None;
     let found = match extension(path).as_str() {
         "csv" => Found {
@@ -107,16 +127,12 @@ fn table<T>(
             });
         }
     };
-    let mut rows = Vec::new();
-    let dates = DateForm::default();
-    let mut keep = |row: &mut Row<'_>| {
-        let typed = parse(row);
-        if row.is_sound() {
-            rows.push(typed);
-        }
-    };
     let book = book.as_mut();
     let outcome = super::feed((&found, &[]), book, (spec, None), &dates, &mut keep)?;
+    Ok(told(rows, outcome))
+}
+
+fn told<T>(rows: Vec<T>, outcome: Outcome) -> BareReading<T> {
     let mut problems = outcome.problems;
     problems.sort();
     let counts = (
@@ -124,7 +140,7 @@ fn table<T>(
         outcome.read - outcome.set_aside,
         outcome.set_aside,
     );
-    Ok((rows, problems, counts))
+    (rows, problems, counts)
 }
 
 /// The sheet of that name, or the only one.
@@ -180,6 +196,10 @@ fn life(row: &mut Row<'_>) -> BareLife {
                 .into_iter()
                 .find(|m| text.eq_ignore_ascii_case(m.name()))
         }),
+        start_known: !row
+            .str("start_known")
+            .is_some_and(|text| NOT_KNOWN.iter().any(|no| text.eq_ignore_ascii_case(no))),
+        reference: row.text("reference_group"),
         groups: groups(row),
     };
     check_order(row, &life);

@@ -17,6 +17,7 @@ mod error;
 mod find;
 mod header;
 mod home;
+mod json;
 mod log_columns;
 mod mapping;
 mod parquet;

@@ -109,7 +109,7 @@ pub fn lives(report: &LivesReport) -> String {
             name.to_owned(),
         ]);
     }
-    header.extend(["measure", "life", "low", "entry"].map(str::to_owned));
+    header.extend(["measure", "life", "low", "entry", "reference_group"].map(str::to_owned));
     for group in &report.groups {
         header.extend(["use", "low", "entry"].map(|p| format!("{p}_{group}")));
     }
@@ -134,6 +134,7 @@ pub fn lives(report: &LivesReport) -> String {
         let own = line.own;
         cells.push(line.measure.name().to_owned());
         cells.extend([own.end, own.low, own.entry].map(number));
+        cells.push(word(line.reference.as_ref()));
         let known = line.measure != Measure::Days && own.end.is_some();
         for group in &report.groups {
             let [entry, low, end] = line.groups.get(group).copied().unwrap_or_default();

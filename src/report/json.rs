@@ -196,6 +196,7 @@ fn life(line: &LifeLine, groups: &[String]) -> Value {
         "life": line.own.end,
         "low": line.own.low,
         "entry": line.own.entry,
+        "reference_group": line.reference,
     });
     let Value::Object(map) = &mut out else {
         unreachable!("built as an object")

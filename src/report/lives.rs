@@ -48,6 +48,8 @@ pub struct LifeLine {
     pub spans: [Span; 4],
     /// In its own measure, with days that leave it out filled in from past rates: what a fit rests on.
     pub own: Span,
+    /// The group that counts as 1 in its measure; `None` where the measure has no groups.
+    pub reference: Option<String>,
     /// Use by group at entry, when last known good and at the end, in the family's measure;
     /// empty where that is not known.
     pub groups: BTreeMap<String, [f64; 3]>,

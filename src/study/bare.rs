@@ -1,6 +1,6 @@
 //! Fits and remaining lives from bare tables, where no records folder stands behind them.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use rand::SeedableRng;
 use rand_chacha::ChaCha8Rng;
@@ -25,6 +25,7 @@ const NAMELESS: &str = "lives";
 #[derive(Clone, Debug)]
 pub struct BareStudy {
     assessments: Vec<Assessment>,
+    notes: Vec<String>,
     options: Options,
 }
 
@@ -55,7 +56,21 @@ impl BareStudy {
                 });
             }
         }
-        let reference = Reference::new(lives, options.reference.as_deref())?;
+        let scheduled = |name: &str| families.get(name).service.is_some();
+        let mut notes: Vec<String> = Vec::new();
+        let left_out: Vec<&str> = by_family.keys().copied().filter(|n| scheduled(n)).collect();
+        if !left_out.is_empty() {
+            notes.push(format!(
+                "changed by schedule, so there is no life to fit: {}",
+                left_out.join(", ")
+            ));
+        }
+        by_family.retain(|name, _| !scheduled(name));
+        let measured: Vec<Measured<'_>> = by_family
+            .iter()
+            .map(|(name, lives)| Measured::new(families.get(name), lives))
+            .collect();
+        let references = References::new(&measured, options.reference.as_deref())?;
         let wanted = Wanted {
             priors: options.priors,
             machine_effect: false,
@@ -64,18 +79,19 @@ impl BareStudy {
         };
         let wants =
             |name: &str| options.families.is_empty() || options.families.iter().any(|f| f == name);
-        let assessments: Vec<Assessment> = by_family
-            .into_iter()
-            .filter(|(name, _)| wants(name))
-            .map(|(name, lives)| assess_family(&families.get(name), &lives, &reference, wanted))
+        let assessments: Vec<Assessment> = measured
+            .iter()
+            .filter(|m| wants(&m.family.name))
+            .map(|m| assess_family(m, &references, wanted))
             .collect();
         if assessments.iter().all(|a| a.lives.counts.lives <= 0.0) {
             return Err(StudyError::TooThin(
-                "the table holds no life with a known end".to_owned(),
+                "the table holds no life with a known end, of parts that wear".to_owned(),
             ));
         }
         Ok(Self {
             assessments,
+            notes,
             options,
         })
     }
@@ -85,10 +101,8 @@ impl BareStudy {
             as_of: self.options.as_of,
             seed: self.options.seed,
             level: self.options.level,
-            notes: self
-                .assessments
-                .iter()
-                .flat_map(|a| a.notes.clone())
+            notes: (self.notes.iter().cloned())
+                .chain(self.assessments.iter().flat_map(|a| a.notes.clone()))
                 .collect(),
             cautions: CAUTIONS.iter().map(|c| (*c).to_owned()).collect(),
         }
@@ -197,77 +211,122 @@ pub(super) fn stream(seed: u64, name: &str) -> ChaCha8Rng {
     ChaCha8Rng::seed_from_u64(seed ^ name_hash(name))
 }
 
-/// The reference group of a bare table.
-struct Reference {
-    /// Groups, the reference first; empty where the table has none.
-    groups: Vec<String>,
+/// The lives of one family, and what they are counted in.
+struct Measured<'a> {
+    family: Family,
+    lives: &'a [&'a BareLife],
+    measure: Measure,
+    /// Whether anything says so.
+    known: bool,
 }
 
-impl Reference {
-    fn new(lives: &[BareLife], wanted: Option<&str>) -> Result<Self, StudyError> {
-        let mut totals: BTreeMap<&str, Vec<f64>> = BTreeMap::new();
-        for life in lives {
-            for (group, used) in &life.groups {
-                totals
-                    .entry(group)
-                    .or_default()
-                    .push(used.end * life.count as f64);
+impl<'a> Measured<'a> {
+    fn new(family: Family, lives: &'a [&'a BareLife]) -> Self {
+        let said = lives.iter().find_map(|l| l.measure);
+        let (measure, known) = match (family.measure, said) {
+            (MeasureChoice::Fixed(measure), _) | (MeasureChoice::Best, Some(measure)) => {
+                (measure, true)
+            }
+            (MeasureChoice::Best, None) => (Measure::Tons, false),
+        };
+        Self {
+            family,
+            lives,
+            measure,
+            known,
+        }
+    }
+
+    /// The group that its rows say counts as 1.
+    fn said(&self) -> Option<&str> {
+        self.lives.iter().find_map(|l| l.reference.as_deref())
+    }
+}
+
+/// The reference groups of a bare table.
+struct References {
+    wanted: Option<String>,
+    /// The group with the most use, by [`Measure::index`]: tons and hours do not add up.
+    most: [Option<String>; 4],
+    /// Every group, sorted.
+    names: BTreeSet<String>,
+}
+
+impl References {
+    fn new(families: &[Measured<'_>], wanted: Option<&str>) -> Result<Self, StudyError> {
+        let mut totals: [BTreeMap<&str, Vec<f64>>; 4] = Default::default();
+        let mut names = BTreeSet::new();
+        for family in families {
+            names.extend(family.said().map(str::to_owned));
+            for life in family.lives {
+                for (group, used) in &life.groups {
+                    names.insert(group.clone());
+                    let total = totals[family.measure.index()].entry(group).or_default();
+                    total.push(used.end * life.count as f64);
+                }
             }
         }
-        if totals.is_empty() {
-            return Ok(Self { groups: Vec::new() });
+        if let Some(name) = wanted.filter(|name| !names.is_empty() && !names.contains(*name)) {
+            return Err(crate::wear::UnknownGroup {
+                wanted: name.to_owned(),
+                known: names.into_iter().collect(),
+            }
+            .into());
         }
         let sum = |values: &Vec<f64>| {
             let mut values = values.clone();
             values.sort_by(f64::total_cmp);
             values.iter().sum::<f64>()
         };
-        let most = totals
-            .iter()
-            .max_by(|a, b| sum(a.1).total_cmp(&sum(b.1)).then(b.0.cmp(a.0)))
-            .map(|(name, _)| *name);
-        let reference = match wanted {
-            Some(name) if totals.contains_key(name) => name,
-            Some(name) => {
-                return Err(crate::wear::UnknownGroup {
-                    wanted: name.to_owned(),
-                    known: totals.keys().map(|k| (*k).to_owned()).collect(),
-                }
-                .into());
-            }
-            None => most.unwrap_or_default(),
+        let most = totals.map(|of_group| {
+            of_group
+                .iter()
+                .max_by(|a, b| sum(a.1).total_cmp(&sum(b.1)).then(b.0.cmp(a.0)))
+                .map(|(name, _)| (*name).to_owned())
+        });
+        Ok(Self {
+            wanted: wanted.map(str::to_owned),
+            most,
+            names,
+        })
+    }
+
+    /// The groups of a family, the reference first; one without a name where it has none.
+    fn groups_of(&self, family: &Measured<'_>) -> Vec<String> {
+        let seen = |name: &str| {
+            let mut lives = family.lives.iter();
+            lives.any(|l| l.groups.get(name).is_some_and(|u| 0.0 < u.end))
         };
-        let mut groups = vec![reference.to_owned()];
-        groups.extend(
-            totals
-                .keys()
-                .filter(|k| **k != reference)
-                .map(|k| (*k).to_owned()),
-        );
-        Ok(Self { groups })
+        let has_groups =
+            family.said().is_some() || family.lives.iter().any(|l| !l.groups.is_empty());
+        let most = self.most[family.measure.index()].as_deref();
+        let reference = (self.wanted.as_deref()).or(family.said()).or(most);
+        let Some(reference) = reference.filter(|_| has_groups) else {
+            return vec![String::new()];
+        };
+        let others = self.names.iter().filter(|n| *n != reference && seen(n));
+        std::iter::once(reference.to_owned())
+            .chain(others.cloned())
+            .collect()
     }
 }
 
-fn assess_family(
-    family: &Family,
-    lives: &[&BareLife],
-    reference: &Reference,
-    wanted: Wanted,
-) -> Assessment {
-    let mut groups = reference.groups.clone();
-    groups.retain(|g| {
-        Some(g) == reference.groups.first()
-            || lives
-                .iter()
-                .any(|l| l.groups.get(g).is_some_and(|u| 0.0 < u.end))
-    });
-    if groups.is_empty() {
-        groups.push(String::new());
-    }
+fn assess_family(family: &Measured<'_>, references: &References, wanted: Wanted) -> Assessment {
+    let groups = references.groups_of(family);
+    let Measured {
+        family,
+        lives,
+        measure,
+        known,
+    } = family;
     let mut counts = Counts::default();
     let mut rows = Vec::new();
-    for life in lives {
+    for life in *lives {
         let count = life.count as f64;
+        if !life.start_known {
+            counts.start_unknown += count;
+            continue;
+        }
         let Some(end) = life.life else {
             counts.use_unknown += count;
             continue;
@@ -288,15 +347,8 @@ fn assess_family(
         rows.push(row);
     }
     counts.censored = counts.lives - counts.worn;
-    let said = lives.iter().find_map(|l| l.measure);
-    let (measure, known) = match (family.measure, said) {
-        (MeasureChoice::Fixed(measure), _) | (MeasureChoice::Best, Some(measure)) => {
-            (measure, true)
-        }
-        (MeasureChoice::Best, None) => (Measure::Tons, false),
-    };
     let lives = FamilyLives {
-        measure,
+        measure: *measure,
         observations: Observations::new(groups.len(), rows),
         groups,
         machines: Vec::new(),
@@ -304,11 +356,11 @@ fn assess_family(
     };
     // A bare table is in one measure: there is nothing to choose among.
     let family = Family {
-        measure: MeasureChoice::Fixed(measure),
+        measure: MeasureChoice::Fixed(*measure),
         ..family.clone()
     };
     let mut assessment = assess::assess_lives(&family, lives, wanted, Vec::new());
-    assessment.measure_known = known;
+    assessment.measure_known = *known;
     assessment
 }
 

@@ -20,9 +20,10 @@ impl Study {
                 .entry(&life.family)
                 .or_insert_with(|| self.measure_of(&life.family));
         }
-        let lines = lives
-            .iter()
-            .map(|life| line(life, measures[life.family.as_str()]));
+        let lines = lives.iter().map(|life| {
+            let measure = measures[life.family.as_str()];
+            line(life, measure, self.groups.reference(measure))
+        });
         LivesReport {
             lines: lines.collect(),
             groups: self.groups.names().to_vec(),
@@ -50,7 +51,7 @@ impl Study {
     }
 }
 
-fn line(life: &Life, measure: Measure) -> LifeLine {
+fn line(life: &Life, measure: Measure, reference: Option<&str>) -> LifeLine {
     let span = life.filled[measure.index()];
     let groups = if measure == Measure::Days || span.end.is_none() {
         BTreeMap::new()
@@ -77,6 +78,7 @@ fn line(life: &Life, measure: Measure) -> LifeLine {
         measure,
         spans: life.spans,
         own: span,
+        reference: reference.map(str::to_owned),
         groups,
     }
 }

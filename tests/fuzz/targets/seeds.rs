@@ -19,11 +19,13 @@ const LOG_HEADER: &[u8] = include_bytes!("../../reference/isoxml/TASKDATA/TLG000
 const LOG: &[u8] = include_bytes!("../../reference/isoxml/TASKDATA/TLG00001.bin");
 const ARCHIVE: &[u8] = include_bytes!("../../reference/isoxml/library_v3.zip");
 
-/// A table of lives, and one of ages.
-const LIVES: [&str; 2] = [
+/// A table of lives, one of ages, and lives as the program writes them in JSON.
+const LIVES: [&str; 3] = [
     "machine,family,life,ended,low,entry,count,measure,use_Lime,use_Pot ash,entry_Lime,low_Lime\n\
      M1,fin,8400,Worn,8000,,2,tons,5000,3400,100,4000\nM2,fin,,running,,,,,,,\nM3,fin,300,planned,,20,,,300,,\n",
     "family,age,name,count\nfin,350.5,left fin,3\nfin,20,,\n",
+    r#"{"lives":[{"family":"fin","life":8400,"ended":"worn","low":8e3,"entry":null,"start_known":true,
+    "reference_group":"Lime","use_Lime":8400.5},{"family":"fin","life":null,"ended":"running"}]}"#,
 ];
 
 /// What a set of a small machine may say: parts of it in a file of its own, volumes, lifetime counters.

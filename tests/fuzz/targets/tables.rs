@@ -42,8 +42,11 @@ pub(super) fn csv(room: &mut Room, bytes: &[u8]) {
 }
 
 pub(super) fn bare(room: &mut Room, bytes: &[u8]) {
-    let dir = room.lay(&[("lives.csv", bytes)]).to_owned();
-    bare_at(&dir.join("lives.csv"));
+    let names = ["lives.csv", "lives.json"];
+    let dir = room.lay(&names.map(|name| (name, bytes))).to_owned();
+    for name in names {
+        bare_at(&dir.join(name));
+    }
 }
 
 fn bare_at(path: &Path) {
