@@ -196,6 +196,29 @@ fn a_credit_takes_back_the_row_of_the_same_thing_and_is_listed() {
     assert_eq!((account.read, account.used, account.set_aside), (4, 3, 1));
 }
 
+#[test]
+fn a_credit_takes_back_a_row_of_the_month_it_is_in() {
+    let folder = Folder::good();
+    folder
+        .write(
+            "replacements.csv",
+            "date,machine,position,part,quantity,reason\n2024-05,M1,fins,F-1,4,worn\n\
+             2024-05-20,M1,fins,F-1,-4,worn\n2024-04-20,M1,fins,F-1,-2,worn\n2024-05,M1,fins,F-1,2,worn\n",
+        )
+        .write(
+            "columns.toml",
+            "[replacements]\ncredits = true\n[replacements.columns]\ndate = { column = \"date\", season = true }\n",
+        );
+    let reading = folder.read();
+    let rows: Vec<u32> = reading.records.replacements.iter().map(|r| r.row).collect();
+    // The credit of April cannot take back what was fitted in May.
+    assert_eq!(rows, [5]);
+    assert_eq!(
+        problems(&reading, Severity::Problem),
+        [("replacements.csv".to_owned(), Some(4), ProblemKind::Mapping)]
+    );
+}
+
 /// Text, then words that the one problem has.
 const WRONG: &[(&str, &[&str])] = &[
     ("[usage", &["line 1"]),

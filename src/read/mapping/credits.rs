@@ -1,7 +1,7 @@
 //! Invoices taken back: a row with a negative quantity cancels the row it takes back.
 //!
 //! A credit cancels the latest row on or before its date with the same machine, position, part and
-//! slot and the same number of pieces. Both rows are read and used up against each other; each
+//! slot and the same number of pieces; a row dated to a month may have been on its first day. Both rows are read and used up against each other; each
 //! pair is remarked on. A credit that finds no such row is set aside.
 
 use std::collections::BTreeSet;
@@ -26,7 +26,7 @@ pub(in crate::read) fn cancel(
         let partner = rows.iter().rev().find(|row| {
             !credits.contains(&row.row)
                 && !gone.contains(&row.row)
-                && row.date <= credit.date
+                && row.date_from.unwrap_or(row.date) <= credit.date
                 && (&row.machine, &row.position, &row.part, &row.slot)
                     == (
                         &credit.machine,
