@@ -149,7 +149,7 @@ fn rows_that_hang_on_a_row_set_aside_are_set_aside_with_it() {
     );
     let reading = folder.read();
     let used: Vec<u64> = reading.accounts.iter().map(|a| a.used).collect();
-    assert_eq!(used, [1, 2, 4, 2, 2, 1, 1, 1, 1, 2]);
+    assert_eq!(used, [1, 2, 4, 2, 2, 1, 1, 0, 1, 2]);
 }
 
 #[test]
@@ -212,7 +212,7 @@ fn equal_rows_of_use_are_remarked_on_and_both_used() {
     let folder = Folder::good();
     folder
         .add("usage.csv", "2024-04-01,M1,lime,120,240,8,rear")
-        .add("plan.csv", "2025-04,M1,lime,100,200")
+        .add("plan.csv", "2025-04,M2,lime,100,200")
         .add("stock.csv", "F-1,8,4,2025-02-01")
         .add("inspections.csv", "2024-04-02,M1,chain,elongation,1.5,%");
     let reading = folder.read();
@@ -281,9 +281,33 @@ fn bins_without_use_and_use_without_a_bin_are_remarked_on() {
     assert_eq!(
         kinds,
         [
+            ("plan.csv".to_owned(), ProblemKind::Missing),
             ("positions.csv".to_owned(), ProblemKind::Unknown),
             usage.clone(),
             usage
+        ]
+    );
+}
+
+/// Positions of `M1` know the bin `rear` alone.
+#[test]
+fn planned_use_without_a_bin_and_bins_that_no_position_names_are_remarked_on() {
+    let folder = Folder::good();
+    folder
+        .add("usage.csv", "2024-06-01,M1,lime,1,1,1,Rear")
+        .write(
+            "plan.csv",
+            "month,machine,product,tons,bin\n2025-04,M1,lime,9,\n2025-04,M1,lime,9,rear\n\
+             2025-05,M1,lime,9,middle\n2025-04,M2,lime,9,any\n",
+        );
+    let reading = folder.read();
+    let told: Vec<String> = reading.problems.iter().map(|p| p.found.clone()).collect();
+    assert_eq!(
+        told,
+        [
+            "1 plan row of `M1` without a bin",
+            "1 plan row of `M1` through the bin `middle`, which none of its positions names",
+            "use of `M1` through the bin `Rear`, which none of its positions names",
         ]
     );
 }
@@ -303,7 +327,7 @@ fn without_a_products_table_every_product_is_its_own_group() {
     let folder = Folder::good();
     folder
         .remove("products.csv")
-        .add("plan.csv", "2025-04,M1,sand,1,1");
+        .add("plan.csv", "2025-04,M2,sand,1,1");
     let reading = folder.read();
     assert_eq!(reading.problems, []);
     let products: Vec<_> = reading

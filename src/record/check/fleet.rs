@@ -96,51 +96,125 @@ impl Check<'_> {
         self.records.positions = positions;
     }
 
-    /// Positions with a bin that no use is recorded for, and use without a bin where bins matter.
+    /// Positions with a bin that no use is recorded for, and use without a bin, or through one that
+    /// no position names, where bins matter.
     pub(super) fn bins(&mut self) {
+        self.used_bins();
+        self.planned_bins();
+    }
+
+    /// Bins of the positions of every machine that has any.
+    fn bins_of_positions(&self) -> BTreeMap<&str, BTreeSet<&str>> {
+        let mut bins: BTreeMap<&str, BTreeSet<&str>> = BTreeMap::new();
+        for position in &self.records.positions {
+            if let Some(bin) = position.bin.as_deref() {
+                bins.entry(&position.machine).or_default().insert(bin);
+            }
+        }
+        bins
+    }
+
+    /// The plan as a machine's positions see it: rows of it without a bin, or through an unknown one,
+    /// are no use for those with a bin.
+    fn planned_bins(&mut self) {
+        let mut without: BTreeMap<&str, u64> = BTreeMap::new();
+        let mut strange: BTreeMap<(&str, &str), u64> = BTreeMap::new();
+        let of_positions = self.bins_of_positions();
+        for row in &self.records.plan {
+            let Some(bins) = of_positions.get(row.machine.as_str()) else {
+                continue;
+            };
+            match row.bin.as_deref() {
+                None => *without.entry(&row.machine).or_default() += 1,
+                Some(bin) if !bins.contains(bin) => {
+                    *strange.entry((&row.machine, bin)).or_default() += 1;
+                }
+                Some(_) => {}
+            }
+        }
+        let mut findings: Vec<Finding> = (without.into_iter())
+            .map(|(machine, rows)| without_bin(rows, "plan", machine))
+            .collect();
+        let told = |((machine, bin), rows): ((&str, &str), u64)| {
+            let rows = format!("{} of", counted(rows, "plan"));
+            strange_bin(&rows, machine, bin, &of_positions[machine])
+        };
+        findings.extend(strange.into_iter().map(told));
+        for finding in findings {
+            self.notes.remark(Table::Plan, None, finding);
+        }
+    }
+
+    fn used_bins(&mut self) {
         let usage = &self.records.usage;
         if usage.is_empty() {
             return;
         }
+        let of_positions = self.bins_of_positions();
+        let mut of_usage = Vec::new();
         let mut used: BTreeMap<&str, BTreeSet<&str>> = BTreeMap::new();
-        let mut told = BTreeSet::new();
-        for position in &self.records.positions {
-            let Some(bin) = position.bin.as_deref() else {
-                continue;
-            };
-            let machine = position.machine.as_str();
-            let bins = used
-                .entry(machine)
-                .or_insert_with(|| usage.of_machine(machine).filter_map(|d| d.bin).collect());
+        for (machine, known) in &of_positions {
+            let bins: BTreeSet<&str> = usage.of_machine(machine).filter_map(|d| d.bin).collect();
             let without = usage.rows_without_bin(machine);
-            if !bins.contains(bin) {
-                let finding = Finding::new(
-                    "bin",
-                    ProblemKind::Unknown,
-                    format!(
-                        "the bin `{bin}`, for which no use of `{}` is recorded",
-                        position.machine
-                    ),
-                    "a bin that the machine's usage rows name, or an empty cell for all of its use",
-                );
-                self.notes
-                    .remark(Table::Positions, Some(position.row), finding);
-            }
-            if 0 < without && told.insert(position.machine.as_str()) {
-                let finding = Finding::new(
-                    "bin",
-                    ProblemKind::Missing,
-                    format!(
-                        "{without} usage rows of `{}` without a bin",
-                        position.machine
-                    ),
-                    "a bin in every row of a machine that has positions with bins; \
-                     such use does not count for those positions",
-                );
-                self.notes.remark(Table::Usage, None, finding);
-            }
+            of_usage.extend((0 < without).then(|| without_bin(without, "usage", machine)));
+            let strange = bins.difference(known);
+            of_usage.extend(strange.map(|bin| strange_bin("use of", machine, bin, known)));
+            used.insert(machine, bins);
+        }
+        let idle = |position: &Position| {
+            let bin = position.bin.as_deref()?;
+            let is_used = used[position.machine.as_str()].contains(bin);
+            (!is_used).then(|| (position.row, idle_bin(bin, &position.machine)))
+        };
+        let of_positions: Vec<(u32, Finding)> =
+            self.records.positions.iter().filter_map(idle).collect();
+        for (row, finding) in of_positions {
+            self.notes.remark(Table::Positions, Some(row), finding);
+        }
+        for finding in of_usage {
+            self.notes.remark(Table::Usage, None, finding);
         }
     }
+}
+
+/// A bin of a position through which nothing goes.
+fn idle_bin(bin: &str, machine: &str) -> Finding {
+    Finding::new(
+        "bin",
+        ProblemKind::Unknown,
+        format!("the bin `{bin}`, for which no use of `{machine}` is recorded"),
+        "a bin that the machine's usage rows name, or an empty cell for all of its use",
+    )
+}
+
+/// `1 plan row`, `2 plan rows`.
+fn counted(rows: u64, table: &str) -> String {
+    format!("{rows} {table} {}", if rows == 1 { "row" } else { "rows" })
+}
+
+/// Rows without a bin of a machine whose bins matter.
+fn without_bin(rows: u64, table: &str, machine: &str) -> Finding {
+    Finding::new(
+        "bin",
+        ProblemKind::Missing,
+        format!("{} of `{machine}` without a bin", counted(rows, table)),
+        "a bin in every row of a machine that has positions with bins; \
+         such use does not count for those positions",
+    )
+}
+
+/// Use through a bin that no position of the machine names, where others are named.
+fn strange_bin(what: &str, machine: &str, bin: &str, known: &BTreeSet<&str>) -> Finding {
+    let known: Vec<String> = known.iter().map(|bin| format!("`{bin}`")).collect();
+    Finding::new(
+        "bin",
+        ProblemKind::Unknown,
+        format!("{what} `{machine}` through the bin `{bin}`, which none of its positions names"),
+        format!(
+            "{}; mind spelling and case: such use counts only for positions without a bin",
+            known.join(" or ")
+        ),
+    )
 }
 
 fn left_too_early(machine: &Machine) -> Option<Finding> {

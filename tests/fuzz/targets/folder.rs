@@ -40,7 +40,7 @@ pub(crate) const GOOD: [(&str, &str); 10] = [
     ),
     (
         "plan.csv",
-        "month,machine,product,acres,tons\n2025-04,M1,lime,100,200\n",
+        "month,machine,product,acres,tons\n2025-04,M2,lime,100,200\n",
     ),
     (
         "stock.csv",
