@@ -146,8 +146,10 @@ pub fn folder_with(
         .iter()
         .map(|(table, found)| (*table, found.source.clone()))
         .collect();
+    let with_model: Vec<&str> = families.iter().map(|f| f.name.as_str()).collect();
     let context = Context {
         as_of,
+        families: &with_model,
         family: &|name| facts(families, name),
         lowest: &|name, row| lowest(&families.get(name), row),
     };

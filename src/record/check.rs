@@ -9,6 +9,7 @@ mod log;
 mod meters;
 mod order;
 mod shop;
+mod spellings;
 mod spread;
 mod supersession;
 mod twins;
@@ -39,6 +40,8 @@ pub struct Context<'a> {
     pub as_of: Option<NaiveDate>,
     /// Facts of a family by its name.
     pub family: &'a dyn Fn(&str) -> FamilyFacts,
+    /// Names of the families that have a model file.
+    pub families: &'a [&'a str],
     /// The lowest reading of a part that can be measuring error, by its family; 0 at most.
     pub lowest: &'a dyn Fn(&str, &Inspection) -> f64,
 }
@@ -92,6 +95,7 @@ pub fn check<E>(
     check.bins();
     check.later();
     check.spread_meters();
+    check.spellings();
     check.fill_products();
     let Check {
         mut records, notes, ..

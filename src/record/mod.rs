@@ -9,6 +9,7 @@ pub mod formula;
 pub mod problem;
 pub mod results;
 mod settings;
+pub mod spelling;
 pub mod usage;
 mod words;
 

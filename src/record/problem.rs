@@ -75,6 +75,8 @@ pub enum ProblemKind {
     TooMany,
     /// Part numbers that replace each other in a circle, or twice.
     Supersession,
+    /// Names that are likely one name in several spellings.
+    Spelling,
     /// A family that has no model file.
     NoModel,
     /// Dated after the as-of date.

@@ -495,6 +495,90 @@ fn check_tells_the_rules_the_rows_they_touched_and_what_it_would_propose() {
     assert_eq!(folder.read().problems, []);
 }
 
+/// Two rows of `Potash`, one of each other spelling; `lime A` and `lime B` are two things.
+#[test]
+fn products_in_several_spellings_are_remarked_on_and_never_made_one_without_a_word() {
+    let folder = Folder::good();
+    folder.remove("products.csv").write(
+        "usage.csv",
+        "date,machine,product,tons,bin\n2024-04-01,M1,potash,9,rear\n2024-04-02,M1,Potash,9,rear\n\
+         2024-04-03,M1,Potash,9,rear\n2024-04-04,M1,Pot ash,9,rear\n2024-04-05,M1,lime A,9,rear\n\
+         2024-04-05,M1,lime B,9,rear\n",
+    );
+    folder.write(
+        "plan.csv",
+        "month,machine,product,tons\n2025-04,M2,POTASH,9\n",
+    );
+    let reading = folder.read();
+    let told: Vec<(Severity, ProblemKind, &str)> = (reading.problems.iter())
+        .map(|p| (p.severity, p.kind, p.found.as_str()))
+        .collect();
+    assert_eq!(
+        told,
+        [(
+            Severity::Remark,
+            ProblemKind::Spelling,
+            "the products `POTASH`, `Pot ash`, `Potash` and `potash`, which are spelled alike"
+        )]
+    );
+    assert_eq!(reading.records.products.len(), 6);
+    let text = read::proposal(folder.path(), true)
+        .expect("readable")
+        .expect("a proposal");
+    assert_eq!(
+        text,
+        "[usage]\n\n[usage.values.product]\n\"Pot ash\" = \"Potash\"\n\"potash\" = \"Potash\"\n\n\
+         [plan]\n\n[plan.values.product]\n\"POTASH\" = \"Potash\"\n"
+    );
+    let reading = folder.write("columns.toml", text).read();
+    assert_eq!(reading.problems, []);
+    assert_eq!(reading.records.products.len(), 3);
+    let quiet = read::proposal(folder.path(), true).expect("readable");
+    assert_eq!(quiet, None);
+}
+
+#[test]
+fn products_that_a_table_lists_are_as_they_are() {
+    let folder = Folder::good();
+    folder
+        .add("products.csv", "Lime,other")
+        .add("usage.csv", "2024-06-01,M1,Lime,1,1,1,rear");
+    assert_eq!(folder.read().problems, []);
+    let text = read::proposal(folder.path(), true);
+    assert_eq!(text.expect("readable"), None);
+}
+
+#[test]
+fn a_family_spelled_almost_like_one_with_a_model_is_remarked_on() {
+    let folder = Folder::good();
+    folder.add("parts.csv", "F-2,spinner fin,9,,,");
+    let reading = folder.read();
+    let told: Vec<(ProblemKind, &str)> = (reading.problems.iter())
+        .map(|p| (p.kind, p.found.as_str()))
+        .collect();
+    assert_eq!(
+        told,
+        [
+            (
+                ProblemKind::Spelling,
+                "the family `spinner fin`, spelled almost like `spinner-fin`"
+            ),
+            (
+                ProblemKind::NoModel,
+                "the family `spinner fin`, which has no model file"
+            ),
+        ]
+    );
+    let text = read::proposal(folder.path(), true)
+        .expect("readable")
+        .expect("a proposal");
+    assert!(
+        text.contains("[parts.values.family]\n\"spinner fin\" = \"spinner-fin\"\n"),
+        "{text}"
+    );
+    assert_eq!(folder.write("columns.toml", text).read().problems, []);
+}
+
 #[test]
 fn the_mapping_that_the_readme_shows_is_sound() {
     let readme = std::fs::read_to_string(concat!(env!("CARGO_MANIFEST_DIR"), "/README.md"))

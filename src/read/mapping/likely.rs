@@ -1,6 +1,6 @@
 //! What the values of a table likely mean: decimal commas, forms of dates, words, names.
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 
 use super::apply::{Holds, holds};
 use super::propose::{Draft, Names};
@@ -47,7 +47,10 @@ impl Draft<'_> {
                 .map(|c| c.to.column.clone()),
         );
         names.retain(|name| holds(self.spec, name) == kind);
-        let with = |name: String| self.column(&name).map(|c| (name.clone(), c.texts.clone()));
+        let with = |name: String| {
+            self.column(&name)
+                .map(|c| (name.clone(), c.texts.keys().cloned().collect()))
+        };
         names.into_iter().filter_map(with).collect()
     }
 
@@ -140,7 +143,7 @@ impl Draft<'_> {
         let Some(own) = own.filter(|_| {
             vague
                 .iter()
-                .any(|v| self.column("date").is_some_and(|c| c.texts.contains(v)))
+                .any(|v| self.column("date").is_some_and(|c| c.texts.contains_key(v)))
         }) else {
             return;
         };
@@ -198,6 +201,28 @@ impl Draft<'_> {
         }
     }
 
+    /// Spellings of a name that are likely another's.
+    pub(super) fn spellings(&mut self, column: &str, of: &BTreeMap<String, String>) {
+        let Some(seen) = self.column(column) else {
+            return;
+        };
+        let texts: Vec<String> = seen.texts.keys().cloned().collect();
+        for from in texts {
+            let is_ruled = |v: &ValueRule| v.column == column && plain(&v.from) == plain(&from);
+            let Some(to) = of.get(&from) else { continue };
+            if self.rules.values.iter().any(is_ruled) {
+                continue;
+            }
+            let rule = self.rule();
+            self.rules.values.push(ValueRule {
+                column: column.to_owned(),
+                from,
+                to: to.clone(),
+                rule,
+            });
+        }
+    }
+
     /// Values of a column that are not known: a rule for those with a likely meaning, a note for others.
     fn values(
         &mut self,
@@ -217,7 +242,7 @@ impl Draft<'_> {
         };
         let odd: Vec<String> = seen
             .texts
-            .iter()
+            .keys()
             .filter(|t| !known(t) && !is_ruled(t))
             .cloned()
             .collect();

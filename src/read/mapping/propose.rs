@@ -1,5 +1,6 @@
 //! The mapping that would fit a folder: a text to look over, correct and save, never applied.
 
+use std::cmp::Reverse;
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::Path;
 
@@ -7,13 +8,13 @@ use super::apply::{Holds, holds};
 use super::sample::{Column, Sample, sample};
 use super::target::canonical;
 use super::text::toml_text;
-use super::{ColumnRule, OwnName, Rules, Target, words, write};
+use super::{ColumnRule, OwnName, Rules, Target, plain, words, write};
 use crate::read::cell::DateForm;
 use crate::read::error::ReadError;
 use crate::read::find::{self, Home};
 use crate::read::header::{Spec, normal};
 use crate::read::{tables, text};
-use crate::record::Table;
+use crate::record::{Table, spelling};
 use crate::units::Measure;
 
 /// The whole `columns.toml` that would fit a folder; `None` where there is nothing to propose.
@@ -65,6 +66,7 @@ pub fn proposal(dir: &Path, thorough: bool) -> Result<Option<String>, ReadError>
         draft.words();
         draft.names(&names);
     }
+    spellings(&mut drafts, dir)?;
     let mut mapping = before.clone();
     let mut notes = BTreeMap::new();
     for (table, draft) in drafts {
@@ -82,6 +84,53 @@ pub fn proposal(dir: &Path, thorough: bool) -> Result<Option<String>, ReadError>
         notes.get(&table).cloned().unwrap_or_default()
     });
     Ok(Some(text))
+}
+
+/// Products that no table lists, and families of parts, in one spelling each.
+fn spellings(drafts: &mut BTreeMap<Table, Draft<'_>>, dir: &Path) -> Result<(), ReadError> {
+    if !drafts.contains_key(&Table::Products) {
+        let tables = [Table::Usage, Table::Plan];
+        one_spelling(drafts, ("product", &tables), &BTreeSet::new());
+    }
+    let (families, _) = text::families(Some(dir), None)?;
+    let known = families.iter().map(|f| f.name.clone()).collect();
+    one_spelling(drafts, ("family", &[Table::Parts]), &known);
+    Ok(())
+}
+
+/// Rules that put names of a column that are likely one into the spelling of most rows, or that of a
+/// name that is known.
+fn one_spelling(
+    drafts: &mut BTreeMap<Table, Draft<'_>>,
+    (column, tables): (&str, &[Table]),
+    known: &BTreeSet<String>,
+) {
+    let mut rows: BTreeMap<&str, u64> = known.iter().map(|name| (name.as_str(), 0)).collect();
+    for draft in tables.iter().filter_map(|table| drafts.get(table)) {
+        for (text, count) in draft.column(column).into_iter().flat_map(|c| &c.texts) {
+            *rows.entry(draft.told(column, text)).or_default() += count;
+        }
+    }
+    let names: Vec<&str> = rows.keys().copied().collect();
+    let mut of = BTreeMap::new();
+    for group in spelling::groups(&names) {
+        let Some(best) = (group.iter())
+            .max_by_key(|name| (known.contains(**name), rows[**name], Reverse(**name)))
+        else {
+            continue;
+        };
+        let others = group.iter().filter(|name| !known.contains(**name));
+        of.extend(
+            others
+                .filter(|name| *name != best)
+                .map(|name| ((*name).to_owned(), (*best).to_owned())),
+        );
+    }
+    for table in tables {
+        if let Some(draft) = drafts.get_mut(table) {
+            draft.spellings(column, &of);
+        }
+    }
 }
 
 /// A file or sheet with a name of its own.
@@ -168,6 +217,13 @@ impl Draft<'_> {
             .columns
             .iter()
             .any(|c| normal(&c.own) == normal(header))
+    }
+
+    /// What a text of a column is by the rules that are there.
+    fn told<'t>(&'t self, column: &str, text: &'t str) -> &'t str {
+        let mut rules = self.rules.values.iter();
+        let ruled = rules.find(|v| v.column == column && plain(&v.from) == plain(text));
+        ruled.map_or(text, |rule| rule.to.as_str())
     }
 
     fn measure(&self, column: &str) -> Option<Measure> {
@@ -282,7 +338,7 @@ impl Names {
             (
                 column,
                 table,
-                seen.map_or_else(BTreeSet::new, |c| c.texts.clone()),
+                seen.map_or_else(BTreeSet::new, |c| c.texts.keys().cloned().collect()),
             )
         };
         Self {

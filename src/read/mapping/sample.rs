@@ -1,6 +1,6 @@
 //! What stands in the columns of a file: its headers, and the different texts under each.
 
-use std::collections::BTreeSet;
+use std::collections::BTreeMap;
 
 use crate::read::cell::{Cell, Wrong};
 use crate::read::csv;
@@ -20,7 +20,8 @@ const MOST: usize = 500;
 #[derive(Clone, Debug, Default)]
 pub(super) struct Column {
     pub(super) header: String,
-    pub(super) texts: BTreeSet<String>,
+    /// Each with the rows that have it.
+    pub(super) texts: BTreeMap<String, u64>,
 }
 
 /// The columns of a file, and what stands between its cells.
@@ -36,7 +37,7 @@ impl Sink for Sample {
     fn header(&mut self, headers: &[String]) -> bool {
         let column = |h: &String| Column {
             header: h.trim().to_owned(),
-            texts: BTreeSet::new(),
+            texts: BTreeMap::new(),
         };
         self.columns = headers.iter().take(MOST_COLUMNS).map(column).collect();
         self.rows
@@ -45,12 +46,14 @@ impl Sink for Sample {
     fn row(&mut self, _: u32, cells: &[Cell<'_>]) {
         for (column, cell) in self.columns.iter_mut().zip(cells) {
             if let Cell::Text(_) | Cell::Number(_) = cell
-                && column.texts.len() < MOST
                 && let Some(text) = cell.as_text()
                 && text.len() < LONGEST
-                && !column.texts.contains(text.as_ref())
             {
-                column.texts.insert(text.into_owned());
+                if let Some(rows) = column.texts.get_mut(text.as_ref()) {
+                    *rows += 1;
+                } else if column.texts.len() < MOST {
+                    column.texts.insert(text.into_owned(), 1);
+                }
             }
         }
     }
