@@ -198,8 +198,12 @@ fn tell(report: &ImportReport, err: Out<'_>) -> Result<(), CliError> {
     for name in &report.unmatched {
         writeln!(
             err,
-            "{} `{}` is not matched ({} rows set aside): {}",
-            name.kind, name.name, name.rows, name.todo
+            "{} `{}` is not matched ({} {} set aside): {}",
+            name.kind,
+            name.name,
+            name.rows,
+            if name.rows == 1 { "row" } else { "rows" },
+            name.todo
         )?;
     }
     if !report.unmatched.is_empty() {

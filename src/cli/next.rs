@@ -20,7 +20,9 @@ const WIDTH: usize = 80;
 
 /// The lines below a result for people; none where a program reads it, and none after results that
 /// end a road.
-pub(super) fn after(command: &Command, status: ExitStatus) -> Option<String> {
+///
+/// - `whole`: what stops the work cannot be set aside.
+pub(super) fn after(command: &Command, status: ExitStatus, whole: bool) -> Option<String> {
     let target = target(command)?;
     let for_people = target.out.is_some() || target.format == Format::Table;
     if !for_people {
@@ -29,8 +31,19 @@ pub(super) fn after(command: &Command, status: ExitStatus) -> Option<String> {
     let steps = match status {
         ExitStatus::Done => steps(command)?,
         ExitStatus::Problems if matches!(command, Command::Check(_)) => vec![(
-            "mend the rows named above and run this again".to_owned(),
-            "`--set-aside` goes on without them",
+            format!(
+                "mend {} and run this again",
+                if whole {
+                    "what is named above"
+                } else {
+                    "the rows named above"
+                }
+            ),
+            if whole {
+                ""
+            } else {
+                "`--set-aside` goes on without them"
+            },
         )],
         _ => return None,
     };
@@ -43,8 +56,10 @@ pub(super) fn after(command: &Command, status: ExitStatus) -> Option<String> {
         lines.push_str(start);
         lines.push_str(what);
         let room = start.len() + what.chars().count() + 2 + why.chars().count();
-        lines.push_str(if room <= WIDTH { "  " } else { "\n        " });
-        lines.push_str(why);
+        if !why.is_empty() {
+            lines.push_str(if room <= WIDTH { "  " } else { "\n        " });
+            lines.push_str(why);
+        }
         lines.push('\n');
     }
     Some(lines)

@@ -25,8 +25,12 @@ pub(super) fn run(
     err: Out<'_>,
     screen: Screen,
 ) -> Result<ExitStatus, CliError> {
-    let status = answer(&args.command, out, err, screen)?;
-    if let Some(lines) = next::after(&args.command, status) {
+    let mut whole = false;
+    let status = match &args.command {
+        Command::Check(args) => check(args, &mut whole, out, err)?,
+        command => answer(command, out, err, screen)?,
+    };
+    if let Some(lines) = next::after(&args.command, status, whole) {
         write!(err, "{lines}")?;
     }
     Ok(status)
@@ -39,7 +43,7 @@ fn answer(
     screen: Screen,
 ) -> Result<ExitStatus, CliError> {
     match command {
-        Command::Check(args) => check(args, out, err),
+        Command::Check(args) => check(args, &mut false, out, err),
         Command::Lives(args) => lives(args, out, err),
         Command::Fit(args) => fit(args, out, err, screen),
         Command::Remaining(args) => remaining(args, out, err, screen),
@@ -83,7 +87,13 @@ fn read_folder(dir: &Path, choices: &Choices) -> Result<(Families, Reading), Cli
     Ok((families, reading))
 }
 
-fn check(args: &Shared, out: Out<'_>, err: Out<'_>) -> Result<ExitStatus, CliError> {
+/// - `whole`: becomes whether a problem of a whole file stands in the way, which no option sets aside.
+fn check(
+    args: &Shared,
+    whole: &mut bool,
+    out: Out<'_>,
+    err: Out<'_>,
+) -> Result<ExitStatus, CliError> {
     output::check_beside(&args.dir, &args.choices)?;
     let (_, reading) = read_folder(&args.dir, &args.choices)?;
     // A second look at every row costs time, and is taken where something is wrong.
@@ -119,8 +129,9 @@ fn check(args: &Shared, out: Out<'_>, err: Out<'_>) -> Result<ExitStatus, CliErr
         xlsx: None,
     };
     output::give(&forms, &args.choices, out, err)?;
+    *whole = reading.has_whole_problems();
     let stops = if args.choices.set_aside {
-        reading.has_whole_problems()
+        *whole
     } else {
         reading.has_problems()
     };

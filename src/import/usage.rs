@@ -325,17 +325,22 @@ fn notes(data: &TaskData, kept: &Kept, two_bins: TwoBins, merged: &ledger::Merge
     }
     if 0 < merged.taken_out {
         notes.push(format!(
-            "{} rows of an earlier state of the same tasks were taken out of the table.",
-            merged.taken_out
+            "{} of an earlier state of the same tasks taken out of the table.",
+            rows(merged.taken_out)
         ));
     }
     if 0 < merged.left {
         notes.push(format!(
-            "{} rows of an earlier state of the same tasks were changed by hand since and are left; look whether they still hold.",
-            merged.left
+            "{} of an earlier state of the same tasks changed by hand since and left; look whether they still hold.",
+            rows(merged.left)
         ));
     }
     notes
+}
+
+/// `1 row`, `2 rows`.
+fn rows(count: usize) -> String {
+    format!("{count} {}", if count == 1 { "row" } else { "rows" })
 }
 
 /// What tells one pass of a machine from another.

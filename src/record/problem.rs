@@ -142,6 +142,8 @@ pub struct RuleCount {
     pub table: Table,
     /// The rule as it stands in the file, but for spacing, behind the section of its table.
     pub rule: String,
+    /// Its line in the file; a rule for the values of all tables has one line.
+    pub line: usize,
     /// Rows it changed or gave a meaning to.
     pub rows: u64,
 }

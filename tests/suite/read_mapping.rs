@@ -579,6 +579,135 @@ fn a_family_spelled_almost_like_one_with_a_model_is_remarked_on() {
     assert_eq!(folder.write("columns.toml", text).read().problems, []);
 }
 
+/// What `check` prints of a folder.
+fn checked(folder: &Folder) -> String {
+    let dir = folder.path().to_str().expect("a path");
+    let (_, out, err) = crate::cli::wearcast(&["check", dir]);
+    out + &err
+}
+
+#[test]
+fn a_word_counts_the_rows_it_changes_and_not_those_that_are_right_already() {
+    let folder = Folder::good();
+    folder.remove("products.csv").write(
+        "usage.csv",
+        "date,machine,product,tons,bin\n2024-04-01,M1,Potash,9,rear\n2024-04-02,m1,Potash,9,rear\n\
+         2024-04-03,M1,potash,9,rear\n2024-04-04,M1,POTASH,9,rear\n2024-04-05,M1,POTASH,9,rear\n\
+         2024-04-06,M1,pOtash,9,rear\n",
+    );
+    folder.write(
+        "plan.csv",
+        "month,machine,product,tons\n2025-04,M2,Potash,9\n",
+    );
+    folder.write(
+        "columns.toml",
+        "[usage.values.product]\n\"potash\" = \"Potash\"\n\"POTASH\" = \"Potash\"\n\"MOP\" = \"Potash\"\n\
+         [values.machine]\n\"m1\" = \"M1\"\n\"m9\" = \"M2\"\n",
+    );
+    let reading = folder.read();
+    assert_eq!(reading.problems, []);
+    assert_eq!(reading.records.products.len(), 1);
+    let out = checked(&folder);
+    // The first line for a word stands in for spellings that have none of their own.
+    let (_, rules) = out.split_once("rows each touched\n").expect("the rules");
+    let rules: Vec<&str> = rules.lines().take_while(|line| !line.is_empty()).collect();
+    assert_eq!(
+        rules,
+        [
+            "        0  [machines.values.machine] \"m9\" = \"M2\"",
+            "        2  [usage.values.product] \"potash\" = \"Potash\"",
+            "        2  [usage.values.product] \"POTASH\" = \"Potash\"",
+            "        0  [usage.values.product] \"MOP\" = \"Potash\"",
+            "        1  [usage.values.machine] \"m1\" = \"M1\"",
+        ]
+    );
+}
+
+#[test]
+fn what_is_in_use_is_told_apart_from_what_is_proposed() {
+    let folder = own_usage(OWN_USAGE);
+    folder.add("Streubuch.csv", "03.04.2024;M1;Potasch;1;1;1;rear");
+    let out = checked(&folder);
+    assert!(!out.contains("nothing of"), "{out}");
+    assert!(
+        out.contains("those marked `# new` are not in use, the others are"),
+        "{out}"
+    );
+    let new: Vec<&str> = out
+        .lines()
+        .filter(|line| line.ends_with("  # new"))
+        .collect();
+    assert_eq!(new, ["\"Potasch\" = \"potash\"  # new"]);
+    // Of a name that is like no other nothing can be proposed, and the file is not told again.
+    let folder = own_usage(OWN_USAGE);
+    folder.add("Streubuch.csv", "03.04.2024;M1;gravel;1;1;1;rear");
+    let out = checked(&folder);
+    let (_, told) = out
+        .split_once("columns.toml is in use as it is")
+        .expect("the sentence");
+    assert!(told.contains("[usage]\n# \"gravel\" = ?"), "{told}");
+    assert!(!told.contains("Datum"), "{told}");
+}
+
+#[test]
+fn headers_of_amounts_that_are_not_used_are_named() {
+    let folder = Folder::good();
+    folder.write(
+        "usage.csv",
+        "date,machine,product,bin,tons,Acres done,Each,Hours to do,Net,rate lb/ac,field\n\
+         2024-04-01,M1,lime,rear,9,120,$4.50,3,8,60,7\n",
+    );
+    let text = read::proposal(folder.path(), true)
+        .expect("readable")
+        .expect("a proposal");
+    assert_eq!(
+        text,
+        "[usage]\n# not used, though they look like amounts or prices: \"Acres done\", \"Each\", \"Hours to do\", \"Net\"; \
+         where one is a column of the table, name it under [usage.columns]\n"
+    );
+    // Where all use is told of, a price beside it is nobody's business.
+    folder.write(
+        "usage.csv",
+        "date,machine,product,bin,tons,acres,hours,Each,Net\n2024-04-01,M1,lime,rear,9,120,5,4.50,8\n",
+    );
+    assert_eq!(read::proposal(folder.path(), true).expect("readable"), None);
+}
+
+#[test]
+fn remarks_do_not_claim_rows_and_files_that_say_which_rows() {
+    let folder = Folder::good();
+    for name in ["a.csv", "b.csv", "c.csv", "d.csv", "e.csv"] {
+        folder.write(name, "x,y\n1,2\n");
+    }
+    let out = checked(&folder);
+    assert!(out.contains("5 remarks, which stop nothing\n"), "{out}");
+    let sheets: Vec<(String, &str)> = (1..=5)
+        .map(|n| (format!("odd {n}"), "x,y\n1,2\n"))
+        .collect();
+    let sheets: Vec<(&str, &str)> = sheets.iter().map(|(n, t)| (n.as_str(), *t)).collect();
+    let folder = Folder::good();
+    crate::read_files::workbook(&folder, "office.xlsx", &sheets);
+    let out = checked(&folder);
+    assert!(
+        out.contains("And 2 more like these: office.xlsx, sheet odd 4; office.xlsx, sheet odd 5."),
+        "{out}"
+    );
+}
+
+#[test]
+fn what_cannot_be_set_aside_is_not_said_to_be() {
+    let folder = Folder::good();
+    folder.add("stock.csv", "F-9,1,,");
+    assert!(checked(&folder).contains("`--set-aside` goes on without them"));
+    folder.remove("machines.csv");
+    let out = checked(&folder);
+    assert!(
+        out.contains("Next: mend what is named above and run this again\n"),
+        "{out}"
+    );
+    assert!(!out.contains("--set-aside"), "{out}");
+}
+
 #[test]
 fn the_mapping_that_the_readme_shows_is_sound() {
     let readme = std::fs::read_to_string(concat!(env!("CARGO_MANIFEST_DIR"), "/README.md"))

@@ -93,7 +93,7 @@ struct Slot {
     season: Option<End>,
     /// The rule that made it, counted where its cell holds something.
     rule: Option<usize>,
-    values: HashMap<String, (String, usize)>,
+    values: OfColumn,
 }
 
 /// The rules of a table, fitted to the headers of its file.
@@ -254,12 +254,10 @@ impl Mapper {
         }
         self.now.extend(slot.rule);
         if !slot.values.is_empty() {
-            let found = cell
-                .as_text()
-                .and_then(|text| slot.values.get(&plain(&text)).cloned());
-            if let Some((to, rule)) = found {
-                self.now.push(rule);
-                cell = Cell::owned(to);
+            let found = cell.as_text().and_then(|text| word(&slot.values, &text));
+            if let Some(word) = found {
+                self.now.push(word.rule);
+                cell = Cell::owned(word.to.clone());
             }
         }
         match slot.holds {
@@ -387,16 +385,27 @@ impl Slot {
     }
 }
 
-/// Words of the user and what they are, by column.
-type Words = HashMap<String, HashMap<String, (String, usize)>>;
+/// Words of the user for one column without case and spaces, and the rules for each.
+type OfColumn = HashMap<String, Vec<super::ValueRule>>;
+/// The same for all columns.
+type Words = HashMap<String, OfColumn>;
 
 fn words(rules: &Rules) -> Words {
     let mut words = Words::new();
     for rule in &rules.values {
         let of_column = words.entry(normal(&rule.column)).or_default();
-        of_column.insert(plain(&rule.from), (rule.to.clone(), rule.rule));
+        let alike = of_column.entry(plain(&rule.from)).or_default();
+        alike.push(rule.clone());
     }
     words
+}
+
+/// The rule that changes a text: the one for that very spelling, or else the first for one that
+/// differs by case and spaces. Nothing for a text that is right already.
+fn word<'w>(words: &'w OfColumn, text: &str) -> Option<&'w super::ValueRule> {
+    let alike = words.get(&plain(text))?;
+    let exact = alike.iter().find(|rule| rule.from == text);
+    exact.or(alike.first()).filter(|rule| rule.to != text)
 }
 
 /// Headers that a message names.

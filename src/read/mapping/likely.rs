@@ -157,8 +157,11 @@ impl Draft<'_> {
                 return;
             }
             rule.to.season = true;
-            // Counts as a change.
-            self.rule();
+            // Counts as a new line.
+            let new = self.rules.rule(String::new(), 0);
+            if let Some(rule) = (self.rules.columns.iter_mut()).find(|c| c.to.column == "date") {
+                rule.rule = new;
+            }
             return;
         }
         let rule = self.rule();

@@ -179,9 +179,10 @@ impl Rules {
 
     /// The rules and the rows each touched.
     pub(super) fn counts(&self, table: Table, touched: &[u64]) -> Vec<RuleCount> {
-        let count = |(i, (text, _)): (usize, &(String, usize))| RuleCount {
+        let count = |(i, (text, line)): (usize, &(String, usize))| RuleCount {
             table,
             rule: text.clone(),
+            line: *line,
             rows: touched.get(i).copied().unwrap_or(0),
         };
         self.list.iter().enumerate().map(count).collect()

@@ -54,6 +54,7 @@ pub fn proposal(dir: &Path, thorough: bool) -> Result<Option<String>, ReadError>
             seen,
             rules,
             notes: Vec::new(),
+            unused: Vec::new(),
         };
         draft.place(own.get(table));
         draft.headers();
@@ -68,17 +69,18 @@ pub fn proposal(dir: &Path, thorough: bool) -> Result<Option<String>, ReadError>
     }
     spellings(&mut drafts, dir)?;
     let mut mapping = before.clone();
+    let same = |draft: &Draft<'_>| {
+        let list = before.tables.get(&draft.table).map_or(0, |r| r.list.len());
+        draft.notes.is_empty() && list == draft.rules.list.len()
+    };
+    if drafts.values().all(same) {
+        return Ok(None);
+    }
     let mut notes = BTreeMap::new();
-    for (table, draft) in drafts {
+    for (table, mut draft) in drafts {
+        draft.tell_unused();
         notes.insert(table, draft.notes);
         mapping.tables.insert(table, draft.rules);
-    }
-    let nothing = notes.values().all(Vec::is_empty);
-    let same = |(table, rules): (&Table, &Rules)| {
-        before.tables.get(table).map_or(0, |r| r.list.len()) == rules.list.len()
-    };
-    if nothing && mapping.tables.iter().all(same) {
-        return Ok(None);
     }
     let text = write::text(&mapping, &|table| {
         notes.get(&table).cloned().unwrap_or_default()
@@ -182,6 +184,8 @@ pub(super) struct Draft<'s> {
     pub(super) seen: &'s Sample,
     pub(super) rules: Rules,
     pub(super) notes: Vec<String>,
+    /// Headers of amounts or prices that stand for no column of the table.
+    unused: Vec<String>,
 }
 
 impl Draft<'_> {
@@ -286,6 +290,8 @@ impl Draft<'_> {
             let Some((column, unit)) =
                 likely(self.spec, &header).filter(|(column, _)| is_free(column))
             else {
+                self.unused
+                    .extend(Some(header).filter(|h| self.holds_amounts(h)));
                 continue;
             };
             let rule = self.rule();
@@ -304,6 +310,15 @@ impl Draft<'_> {
             });
             taken = self.taken();
         }
+        // Use that nothing else tells of is worth a word by itself.
+        let is_lost = |header: &String| {
+            let column = words::amount(header).flatten();
+            column.is_some_and(|c| canonical(self.spec, c).is_some() && !taken.contains(c))
+        };
+        let is_lost = self.unused.iter().any(is_lost);
+        if is_lost {
+            self.tell_unused();
+        }
         for (name, _) in self
             .spec
             .columns
@@ -312,6 +327,30 @@ impl Draft<'_> {
         {
             self.notes.push(format!("no header looks like the needed column `{name}`; name it, or give one value for all rows under [{}.constant]", self.table.name()));
         }
+    }
+
+    /// Whether a column is likely one of amounts or prices, by its header and what stands in it.
+    fn holds_amounts(&self, header: &str) -> bool {
+        let is_number = |text: &String| {
+            let digits = text.trim_start_matches(['$', '€', '£', ' ', '-']);
+            digits.starts_with(|c: char| c.is_ascii_digit())
+        };
+        let seen = self.seen.columns.iter().find(|c| c.header == header);
+        words::amount(header).is_some()
+            && seen.is_some_and(|column| column.texts.keys().all(is_number))
+    }
+
+    /// Names the headers that are not used, once for all.
+    fn tell_unused(&mut self) {
+        if self.unused.is_empty() {
+            return;
+        }
+        let listed: Vec<String> = self.unused.drain(..).map(|h| toml_text(&h)).collect();
+        self.notes.push(format!(
+            "not used, though they look like amounts or prices: {}; where one is a column of the table, name it under [{}.columns]",
+            listed.join(", "),
+            self.table.name()
+        ));
     }
 
     /// The column of the file that is a column of the table.

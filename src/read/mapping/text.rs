@@ -353,7 +353,7 @@ impl Parser {
             return;
         };
         let known = home.rules.values.iter().filter(|v| v.column == name);
-        let mut known: BTreeSet<String> = known.map(|v| plain(&v.from)).collect();
+        let known: BTreeSet<String> = known.map(|v| plain(&v.from)).collect();
         for (from, at, to) in entries(words) {
             let Some(to) = literal(to.get_ref()) else {
                 self.complain(
@@ -364,7 +364,8 @@ impl Parser {
                 );
                 continue;
             };
-            if !known.insert(plain(from)) {
+            // The table's own word goes before that of all tables.
+            if known.contains(&plain(from)) {
                 continue;
             }
             let text = format!("{} = {}", toml_text(from), toml_text(&to));

@@ -108,6 +108,50 @@ const HEADERS: &[(&str, &str, Option<&str>)] = &[
 /// Headers that count loads: what a load is, only the user knows.
 pub(super) const LOADS: [&str; 5] = ["loads", "load", "trips", "fuhren", "truckloads"];
 
+/// Words in headers of amounts and prices, and the amount of use that some of them speak of.
+const AMOUNTS: &[(&str, Option<&str>)] = &[
+    ("acres", Some("acres")),
+    ("acre", Some("acres")),
+    ("ac", Some("acres")),
+    ("hectares", Some("acres")),
+    ("ha", Some("acres")),
+    ("tons", Some("tons")),
+    ("ton", Some("tons")),
+    ("tonnes", Some("tons")),
+    ("lb", Some("tons")),
+    ("lbs", Some("tons")),
+    ("pounds", Some("tons")),
+    ("kg", Some("tons")),
+    ("weight", Some("tons")),
+    ("net", Some("tons")),
+    ("gross", Some("tons")),
+    ("hours", Some("hours")),
+    ("hour", Some("hours")),
+    ("hrs", Some("hours")),
+    ("each", None),
+    ("price", None),
+    ("cost", None),
+    ("amount", None),
+    ("total", None),
+    ("charge", None),
+    ("qty", None),
+    ("quantity", None),
+];
+
+/// Whether a header likely stands above amounts or prices, and the amount of use it speaks of. One
+/// above rates, such as `lb/ac`, does not.
+pub(super) fn amount(header: &str) -> Option<Option<&'static str>> {
+    let lower = header.to_lowercase();
+    let words: Vec<&str> = lower.split(|c: char| !c.is_alphanumeric()).collect();
+    if lower.contains('/') || words.contains(&"per") {
+        return None;
+    }
+    let mut hits = words
+        .iter()
+        .filter_map(|word| AMOUNTS.iter().find(|(known, _)| known == word));
+    hits.next().map(|(_, use_)| *use_)
+}
+
 /// Words for the values of a column.
 const VALUES: &[(&str, &str, &str)] = &[
     ("reason", "worn out", "worn"),

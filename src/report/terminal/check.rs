@@ -1,5 +1,6 @@
 //! Problems, remarks and the account of rows.
 
+use std::collections::BTreeMap;
 use std::fmt::Write as _;
 
 use super::grid::{Grid, Lean};
@@ -28,8 +29,8 @@ pub fn check(
         ),
         (
             Severity::Remark,
-            "remark, the rows are used",
-            "remarks, the rows are used",
+            "remark, which stops nothing",
+            "remarks, which stop nothing",
         ),
     ] {
         let of: Vec<&Problem> = problems.iter().filter(|p| p.severity == severity).collect();
@@ -70,18 +71,63 @@ pub fn check(
     out.push_str(&rows(account, width));
     if !mapping.is_empty() {
         let _ = writeln!(out, "\nRules of columns.toml, and the rows each touched");
-        for rule in mapping {
+        for rule in at_work(mapping) {
             let _ = writeln!(out, "{:>9}  {}", whole(rule.rows as f64), rule.rule);
         }
     }
     if let Some(text) = proposal {
-        out.push_str(
-            "\nSome headers or values do not match. This columns.toml would map them; nothing of\n\
-             it is in use. Look it over, mend it, and save it in the records folder.\n\n",
-        );
-        out.push_str(text);
+        out.push_str(&proposed(text, !mapping.is_empty()));
     }
     out
+}
+
+/// The rules without those for tables where they change nothing, if they do elsewhere; a line that
+/// changes nothing at all stands once.
+fn at_work(mapping: &[RuleCount]) -> Vec<&RuleCount> {
+    let mut most: BTreeMap<usize, (u64, usize)> = BTreeMap::new();
+    for (place, rule) in mapping.iter().enumerate() {
+        let (rows, first) = most.entry(rule.line).or_insert((rule.rows, place));
+        if *rows == 0 && 0 < rule.rows {
+            (*rows, *first) = (rule.rows, place);
+        }
+    }
+    let stays = |(place, rule): &(usize, &RuleCount)| 0 < rule.rows || most[&rule.line].1 == *place;
+    let rules = mapping.iter().enumerate().filter(stays);
+    rules.map(|(_, rule)| rule).collect()
+}
+
+/// A mapping that would fit, under a sentence that says what of it is in use.
+fn proposed(text: &str, in_use: bool) -> String {
+    if !in_use {
+        return format!(
+            "\nSome headers or values do not match. This columns.toml would map them; nothing of\n\
+             it is in use. Look it over, mend it, and save it in the records folder.\n\n{text}"
+        );
+    }
+    if text.lines().any(|line| line.ends_with("# new")) {
+        return format!(
+            "\nSome headers or values do not match. This is your columns.toml with lines that would\n\
+             map them: those marked `# new` are not in use, the others are. Look it over, mend\n\
+             it, and save it in the records folder.\n\n{text}"
+        );
+    }
+    let mut notes = String::new();
+    let mut section = "";
+    for line in text.lines() {
+        if line.starts_with('[') {
+            section = line.split(['.', ']']).next().unwrap_or(line);
+        } else if line.starts_with('#') {
+            if !section.is_empty() {
+                let _ = writeln!(notes, "{section}]");
+                section = "";
+            }
+            let _ = writeln!(notes, "{line}");
+        }
+    }
+    format!(
+        "\ncolumns.toml is in use as it is. Some headers or values do not match, and what they\n\
+         stand for cannot be told:\n\n{notes}"
+    )
 }
 
 /// Problems as messages, one a line; those alike are told once or twice and then counted.

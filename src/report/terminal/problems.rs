@@ -102,6 +102,9 @@ fn rows(problems: &[&Problem]) -> String {
         rows.extend(problem.place.row);
     }
     let told = |(source, rows): (&&str, &Vec<u32>)| {
+        if rows.is_empty() {
+            return (*source).to_owned();
+        }
         let listed: Vec<String> = rows.iter().take(ROWS).map(u32::to_string).collect();
         let word = if rows.len() == 1 { "row" } else { "rows" };
         let rest = match rows.len().saturating_sub(ROWS) {

@@ -75,14 +75,18 @@ impl Told {
         let mut notes = method(study, rows);
         if 0 < self.decisions {
             notes.push(format!(
-                "{} parts were changed by decision (planned, upgrade) in these seasons: not counted, since no forecast under policy `run` foresees decisions; such a part can no longer wear out, so what happened lies a little low beside the forecast",
-                self.decisions
+                "{} changed by decision (planned, upgrade) in these seasons: not counted, since no forecast under policy `run` foresees decisions; such a part can no longer wear out, so what happened lies a little low beside the forecast",
+                counted(self.decisions, "part was", "parts were")
             ));
         }
         if 0 < self.partial {
             notes.push(format!(
-                "{} changes of some pieces of a set are in the money that happened, but are no replacement of the set and were not forecast",
-                self.partial
+                "{} in the money that happened, but no replacement of the set and not forecast",
+                counted(
+                    self.partial,
+                    "change of some pieces of a set is",
+                    "changes of some pieces of a set are"
+                )
             ));
         }
         let list = |names: Vec<String>| names.join(", ");
@@ -119,6 +123,11 @@ impl Told {
         notes.extend(self.left_out);
         notes
     }
+}
+
+/// `1 part was`, `2 parts were`.
+fn counted(count: usize, one: &str, many: &str) -> String {
+    format!("{count} {}", if count == 1 { one } else { many })
 }
 
 /// How it was done, whatever the records.
