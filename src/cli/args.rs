@@ -15,6 +15,10 @@ pub(super) struct Args {
     pub(super) command: Command,
 }
 
+/// What `--out` takes where a result can be a workbook.
+const OUT_AS_WORKBOOK: &str =
+    "Write the result to this file; its extension says the form (.xlsx, .csv, .json, .txt)";
+
 #[derive(Debug, Subcommand)]
 pub(super) enum Command {
     /// Write an empty, ready-to-fill records workbook, or a copy of an example
@@ -38,6 +42,7 @@ pub(super) enum Command {
     Remaining(RemainingArgs),
     /// Next season's replacements, money and cost per acre
     #[command(after_help = "Example: wearcast budget sample-data/owner --out budget.xlsx")]
+    #[command(mut_arg("out", |arg| arg.help(OUT_AS_WORKBOOK)))]
     Budget(Shared),
     /// One page with pictures: the season's money, what to change now, and what it rests on
     #[command(
@@ -45,9 +50,11 @@ pub(super) enum Command {
                       wearcast report sample-data/owner --figures pictures"
     )]
     #[command(mut_arg("format", |arg| arg.hide(true)))]
+    #[command(mut_arg("out", |arg| arg.help("Write the page to this file (.html)")))]
     Report(ReportArgs),
     /// What the parts desk should hold and order, for the machines of its customers
     #[command(after_help = "Example: wearcast stock sample-data/owner --out order.xlsx")]
+    #[command(mut_arg("out", |arg| arg.help(OUT_AS_WORKBOOK)))]
     Stock(Shared),
     /// The part families known: what a life is, what is assumed of it, and where that comes from
     #[command(
@@ -271,7 +278,7 @@ pub(super) struct Target {
     /// The form of the result
     #[arg(long, value_enum, default_value = "table")]
     pub(super) format: Format,
-    /// Write the result to this file; its extension says the form (.xlsx, .csv, .json, .txt)
+    /// Write the result to this file; its extension says the form (.csv, .json, .txt)
     #[arg(long, value_name = "FILE")]
     pub(super) out: Option<PathBuf>,
     /// Replace the file of `--out` where there is one

@@ -4,7 +4,7 @@
 use std::collections::BTreeMap;
 
 /// Names that are compared letter by letter; of more only case, spaces and marks are looked at.
-const MOST: usize = 500;
+const MOST: usize = 200;
 /// Letters of a word below which one of them may make another word.
 const SHORTEST: usize = 5;
 
@@ -62,13 +62,16 @@ pub fn groups<'n>(names: &[&'n str]) -> Vec<Vec<&'n str>> {
     groups
 }
 
-/// Puts groups together whose first names are alike.
+/// Puts groups together of which two names are alike.
 fn join(groups: &mut Vec<Vec<&str>>) {
     let mut at = 0;
     while at < groups.len() {
         let mut next = at + 1;
         while next < groups.len() {
-            if alike(groups[at][0], groups[next][0]) {
+            let mut pairs = groups[at]
+                .iter()
+                .flat_map(|a| groups[next].iter().map(move |b| (a, b)));
+            if pairs.any(|(a, b)| alike(a, b)) {
                 let more = groups.remove(next);
                 groups[at].extend(more);
             } else {

@@ -26,6 +26,30 @@ fn commands() -> Vec<String> {
 }
 
 #[test]
+fn help_says_which_files_a_result_can_be_written_to() {
+    let plain = "form (.csv, .json, .txt)";
+    for (command, kinds) in [
+        ("check", plain),
+        ("lives", plain),
+        ("fit", plain),
+        ("remaining", plain),
+        ("compare", plain),
+        ("backtest", plain),
+        ("budget", "form (.xlsx, .csv, .json, .txt)"),
+        ("stock", "form (.xlsx, .csv, .json, .txt)"),
+        ("report", "(.html)"),
+    ] {
+        let (_, help, _) = wearcast(&[command, "--help"]);
+        assert!(help.contains(kinds), "{command}: {help}");
+    }
+    let out = tempfile::tempdir().expect("a folder").path().join("a.xlsx");
+    let out = out.display().to_string();
+    let (status, _, err) = wearcast(&["lives", "sample-data/owner", "--out", &out]);
+    assert_eq!(status, ExitStatus::Usage);
+    assert!(err.contains(".csv, .json or .txt"), "{err}");
+}
+
+#[test]
 fn every_command_has_an_example_that_can_be_parsed() {
     let commands = commands();
     assert!(14 <= commands.len(), "{commands:?}");

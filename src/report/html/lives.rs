@@ -6,7 +6,9 @@ use maud::{Markup, html};
 
 use super::season::on_axis;
 use super::table::Table;
-use super::words::{UNKNOWN, amount, capital, count, interval, known, share, shown, unit, whole};
+use super::words::{
+    UNKNOWN, amount, capital, count, interval, known, probability, share, shown, unit, whole,
+};
 use super::{dealt, figure, of_several};
 use crate::family::Counted;
 use crate::plot::{
@@ -300,7 +302,7 @@ fn factors_table(report: &FitsReport) -> Markup {
                 factor.group.clone(),
                 known(factor.factor, |e| amount(e.estimate)),
                 known(factor.factor, |e| interval(&e, amount)),
-                known(factor.p_value, |p| format!("{p:.3}")),
+                known(factor.p_value, probability),
             ]
         })
     });

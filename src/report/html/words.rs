@@ -22,6 +22,15 @@ pub(super) fn known<T>(value: Option<T>, form: impl Fn(T) -> String) -> String {
     value.map_or_else(|| UNKNOWN.to_owned(), form)
 }
 
+/// How often chance alone does it; never a plain 0.
+pub(super) fn probability(p: f64) -> String {
+    if p < 0.0005 {
+        "<0.001".to_owned()
+    } else {
+        format!("{p:.3}")
+    }
+}
+
 /// `from 3 to 5`: what one season in ten stays below, and one in ten goes above.
 pub(super) fn range(forecast: &Forecast, form: impl Fn(f64) -> String) -> String {
     format!("{} to {}", form(forecast.p10), form(forecast.p90))
@@ -88,6 +97,13 @@ mod tests {
         assert_eq!(count(1_200, "family"), "1,200 families");
         assert_eq!(a(Measure::Hours, Units::Us), "an hour");
         assert_eq!(a(Measure::Acres, Units::Metric), "a hectare");
+    }
+
+    #[test]
+    fn what_chance_hardly_does_is_no_plain_0() {
+        assert_eq!(probability(0.000_49), "<0.001");
+        assert_eq!(probability(0.000_51), "0.001");
+        assert_eq!(probability(0.042), "0.042");
     }
 
     #[test]
