@@ -244,9 +244,29 @@ impl Study {
                     .iter()
                     .filter(|l| l.family == family.name && keep(l) && !silent.contains(&l.machine))
                     .collect();
-                assess::assess(family, &lives, &self.groups, also, wanted)
+                let mut assessment = assess::assess(family, &lives, &self.groups, also, wanted);
+                let materials = self.materials_note(&family.name, &lives);
+                assessment.notes.extend(materials);
+                assessment
             })
             .collect()
+    }
+
+    /// Says where lives of several materials are taken together: of the parts fitted, and of the
+    /// numbers that take their place.
+    fn materials_note(&self, family: &str, lives: &[&Life]) -> Option<String> {
+        let newest = |life: &&Life| self.records.part(&life.part)?.material.as_ref();
+        let now = lives.iter().filter_map(newest);
+        let fitted = lives.iter().filter_map(|life| life.material.as_ref());
+        let materials: BTreeSet<&String> = fitted.chain(now).collect();
+        let kinds: BTreeSet<String> = materials.iter().map(|m| m.to_lowercase()).collect();
+        (1 < kinds.len()).then(|| {
+            let names: Vec<&str> = materials.iter().map(|m| m.as_str()).collect();
+            format!(
+                "{family}: lives of the materials {} are taken together; if `compare --by material` shows that they differ, list them as families of their own, as `models` does with conveyor-chain and conveyor-chain-stainless",
+                names.join(", ")
+            )
+        })
     }
 
     /// Machines in service for a whole season and more of which nothing at all is recorded, while

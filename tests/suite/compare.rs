@@ -317,6 +317,92 @@ fn each_life_counts_for_the_part_that_was_fitted_then() {
     assert!(steel["note"].as_str().expect("a note").contains("worn out"));
 }
 
+fn notes(result: &Value) -> Vec<&str> {
+    let notes = result["notes"].as_array().expect("a list").iter();
+    notes.filter_map(Value::as_str).collect()
+}
+
+const TOGETHER: &str = "chain: lives of the materials carbon, steel are taken together";
+
+#[test]
+fn lives_of_two_materials_that_are_taken_together_are_said_to_be() {
+    let two = folder(MACHINES);
+    let dir = two.path().to_str().expect("a path");
+    two.write("plan.csv", "month,machine,product,tons\n2025-04,A,lime,9\n");
+    for command in ["fit", "budget", "stock"] {
+        let args = [command, dir, "--as-of", "2024-12-31", "--format", "json"];
+        let (status, out, err) = wearcast(&args);
+        assert_eq!(status, ExitStatus::Done, "{err}");
+        let result: Value = serde_json::from_str(&out).expect("JSON");
+        let told = notes(&result).iter().any(|n| n.starts_with(TOGETHER));
+        assert!(told, "{command}: {:#?}", notes(&result));
+    }
+    // The number that takes the place of the carbon one is of steel: it will be what is fitted.
+    let next = "part,family,price,labor_hours,material,replaces\nC,chain,100,1,carbon,\nS,chain,150,1,steel,C\n";
+    let changes = "date,machine,position,part,reason\n2024-03-04,A,chain,C,worn\n";
+    two.write("parts.csv", next)
+        .write("replacements.csv", changes);
+    let fit = |folder: &Folder| {
+        let dir = folder.path().to_str().expect("a path");
+        let (_, out, _) = wearcast(&["fit", dir, "--no-priors", "--format", "json"]);
+        serde_json::from_str::<Value>(&out).expect("JSON")
+    };
+    assert!(notes(&fit(&two)).iter().any(|n| n.starts_with(TOGETHER)));
+    two.write("parts.csv", next.replace("carbon", "Steel"));
+    assert!(
+        !notes(&fit(&two))
+            .iter()
+            .any(|n| n.contains("taken together"))
+    );
+}
+
+/// Machines A and B spread lime with steel chains, D and E potash with carbon ones.
+#[test]
+fn a_material_that_goes_together_with_a_product_is_named() {
+    let folder =
+        folder("machine,in_service\nA,2024-01-01\nB,2024-01-01\nD,2024-01-01\nE,2024-01-01\n");
+    let positions = "machine,position,part\nA,chain,S\nB,chain,S\nD,chain,C\nE,chain,C\n";
+    let (mut usage, mut changes) = (
+        "date,machine,product,tons\n".to_owned(),
+        "date,machine,position,reason\n".to_owned(),
+    );
+    for (machine, lime, potash) in [("A", 90, 10), ("B", 80, 20), ("D", 10, 90), ("E", 20, 80)] {
+        for month in 1..=12 {
+            for (product, tons) in [("lime", lime), ("potash", potash)] {
+                writeln!(usage, "2024-{month:02}-05,{machine},{product},{tons}").expect("text");
+            }
+            if month % 3 == 0 {
+                writeln!(changes, "2024-{month:02}-20,{machine},chain,worn").expect("text");
+            }
+        }
+    }
+    folder
+        .write("positions.csv", positions)
+        .write("usage.csv", &usage)
+        .write("replacements.csv", changes);
+    let result = json(&folder, "product", &["--no-priors"]);
+    let is_told = |result: &Value| {
+        notes(result)
+            .iter()
+            .any(|n| n.contains("goes together with `material`"))
+    };
+    assert!(is_told(&result), "{:#?}", notes(&result));
+    // Where all spread alike, a material is nobody's product.
+    let alike: String = usage
+        .lines()
+        .map(|l| {
+            let cells: Vec<&str> = l.split(',').collect();
+            if cells[3] == "tons" {
+                format!("{l}\n")
+            } else {
+                format!("{},{},{},50\n", cells[0], cells[1], cells[2])
+            }
+        })
+        .collect();
+    folder.write("usage.csv", alike);
+    assert!(!is_told(&json(&folder, "product", &["--no-priors"])));
+}
+
 #[test]
 fn an_unknown_column_is_told_with_the_columns_there_are() {
     let folder = folder(MACHINES);

@@ -312,8 +312,10 @@ impl Draft<'_> {
         }
         // Use that nothing else tells of is worth a word by itself.
         let is_lost = |header: &String| {
-            let column = words::amount(header).flatten();
-            column.is_some_and(|c| canonical(self.spec, c).is_some() && !taken.contains(c))
+            let Some(words::Amount::Use(column)) = words::amount(header) else {
+                return false;
+            };
+            canonical(self.spec, column).is_some() && !taken.contains(column)
         };
         let is_lost = self.unused.iter().any(is_lost);
         if is_lost {

@@ -108,39 +108,48 @@ const HEADERS: &[(&str, &str, Option<&str>)] = &[
 /// Headers that count loads: what a load is, only the user knows.
 pub(super) const LOADS: [&str; 5] = ["loads", "load", "trips", "fuhren", "truckloads"];
 
-/// Words in headers of amounts and prices, and the amount of use that some of them speak of.
-const AMOUNTS: &[(&str, Option<&str>)] = &[
-    ("acres", Some("acres")),
-    ("acre", Some("acres")),
-    ("ac", Some("acres")),
-    ("hectares", Some("acres")),
-    ("ha", Some("acres")),
-    ("tons", Some("tons")),
-    ("ton", Some("tons")),
-    ("tonnes", Some("tons")),
-    ("lb", Some("tons")),
-    ("lbs", Some("tons")),
-    ("pounds", Some("tons")),
-    ("kg", Some("tons")),
-    ("weight", Some("tons")),
-    ("net", Some("tons")),
-    ("gross", Some("tons")),
-    ("hours", Some("hours")),
-    ("hour", Some("hours")),
-    ("hrs", Some("hours")),
-    ("each", None),
-    ("price", None),
-    ("cost", None),
-    ("amount", None),
-    ("total", None),
-    ("charge", None),
-    ("qty", None),
-    ("quantity", None),
+/// What a header of numbers likely stands above.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Amount {
+    /// An amount of use, by its column.
+    Use(&'static str),
+    /// A price, or an amount of something else.
+    Other,
+}
+
+/// Words in headers of amounts and prices.
+const AMOUNTS: &[(&str, Amount)] = &[
+    ("acres", Amount::Use("acres")),
+    ("acre", Amount::Use("acres")),
+    ("ac", Amount::Use("acres")),
+    ("hectares", Amount::Use("acres")),
+    ("ha", Amount::Use("acres")),
+    ("tons", Amount::Use("tons")),
+    ("ton", Amount::Use("tons")),
+    ("tonnes", Amount::Use("tons")),
+    ("lb", Amount::Use("tons")),
+    ("lbs", Amount::Use("tons")),
+    ("pounds", Amount::Use("tons")),
+    ("kg", Amount::Use("tons")),
+    ("weight", Amount::Use("tons")),
+    ("net", Amount::Use("tons")),
+    ("gross", Amount::Use("tons")),
+    ("hours", Amount::Use("hours")),
+    ("hour", Amount::Use("hours")),
+    ("hrs", Amount::Use("hours")),
+    ("each", Amount::Other),
+    ("price", Amount::Other),
+    ("cost", Amount::Other),
+    ("amount", Amount::Other),
+    ("total", Amount::Other),
+    ("charge", Amount::Other),
+    ("qty", Amount::Other),
+    ("quantity", Amount::Other),
 ];
 
-/// Whether a header likely stands above amounts or prices, and the amount of use it speaks of. One
-/// above rates, such as `lb/ac`, does not.
-pub(super) fn amount(header: &str) -> Option<Option<&'static str>> {
+/// The amount or price that a header likely stands above. One above rates, such as `lb/ac`, stands
+/// above neither.
+pub(super) fn amount(header: &str) -> Option<Amount> {
     let lower = header.to_lowercase();
     let words: Vec<&str> = lower.split(|c: char| !c.is_alphanumeric()).collect();
     if lower.contains('/') || words.contains(&"per") {
@@ -149,7 +158,7 @@ pub(super) fn amount(header: &str) -> Option<Option<&'static str>> {
     let mut hits = words
         .iter()
         .filter_map(|word| AMOUNTS.iter().find(|(known, _)| known == word));
-    hits.next().map(|(_, use_)| *use_)
+    hits.next().map(|(_, amount)| *amount)
 }
 
 /// Words for the values of a column.

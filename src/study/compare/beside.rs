@@ -11,6 +11,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use super::columns::Column;
 use crate::life::Life;
 use crate::record::Records;
+use crate::units::Measure;
 
 /// Association above which two columns are named together (our own choice): 0 where neither tells
 /// of the other, 1 where each tells all.
@@ -143,6 +144,69 @@ pub(super) fn note(
         }
     }
     closest.map(|(_, text)| text)
+}
+
+/// Least difference in the share of a product between lives that saw more and less of it (our own
+/// choice): below that no material can be taken for the product.
+const APART: f64 = 0.1;
+
+/// The material of parts that goes together with what they saw of a product, in words; the product
+/// of which that is most so.
+pub(super) fn note_of_products(
+    family: &str,
+    lives: &[&Life],
+    measure: Measure,
+    groups: &[String],
+) -> Option<String> {
+    let machines: BTreeSet<&str> = lives.iter().map(|l| l.machine.as_str()).collect();
+    let mut closest: Option<(f64, String)> = None;
+    for group in groups {
+        let pairs = by_share(lives, measure, group);
+        let table = Table::of(&pairs);
+        let association = table.association(machines.len());
+        let closer = |a: &f64| TOGETHER <= *a && closest.as_ref().is_none_or(|(c, _)| c < a);
+        let Some((association, told)) = association.filter(closer).zip(table.told_most()) else {
+            continue;
+        };
+        let (material, high, low) = told;
+        let text = format!(
+            "{family}: what was spread goes together with `material` of parts: `{material}` are {} of {} lives with {} `{group}` than the others, {} of {} with {}; what is read here as the work of a product may be that of the material",
+            high.have, high.of, high.value, low.have, low.of, low.value
+        );
+        closest = Some((association, text));
+    }
+    closest.map(|(_, text)| text)
+}
+
+/// Lives by whether they saw more or less of a product than all together, and their material; none
+/// where they hardly differ in that.
+fn by_share(lives: &[&Life], measure: Measure, group: &str) -> Vec<(String, String)> {
+    let used = |life: &Life| {
+        let of = |name: &String| life.groups.get(name).and_then(|g| g.end.get(measure));
+        let all: f64 = life.groups.keys().filter_map(of).sum();
+        (of(&group.to_owned()).unwrap_or(0.0), all)
+    };
+    let told: Vec<(f64, f64, &String)> = (lives.iter())
+        .filter_map(|life| Some((used(life), life.material.as_ref()?)))
+        .map(|((own, all), material)| (own, all, material))
+        .filter(|(_, all, _)| 0.0 < *all)
+        .collect();
+    let sum = |of: fn(&(f64, f64, &String)) -> f64| told.iter().map(of).sum::<f64>();
+    let share = sum(|life| life.0) / sum(|life| life.1);
+    let (more, less): (Vec<_>, Vec<_>) = told.iter().partition(|(own, all, _)| share < own / all);
+    let mean = |lives: &[&(f64, f64, &String)]| {
+        lives.iter().map(|(own, all, _)| own / all).sum::<f64>() / lives.len() as f64
+    };
+    let sides = [("more", more), ("less", less)];
+    let is_empty = sides.iter().any(|(_, lives)| lives.is_empty());
+    if is_empty || mean(&sides[0].1) - mean(&sides[1].1) < APART {
+        return Vec::new();
+    }
+    let of_side = |(word, lives): &(&str, Vec<&(f64, f64, &String)>)| {
+        let pair = |life: &&(f64, f64, &String)| ((*word).to_owned(), life.2.clone());
+        lives.iter().map(pair).collect::<Vec<_>>()
+    };
+    sides.iter().flat_map(of_side).collect()
 }
 
 #[cfg(test)]

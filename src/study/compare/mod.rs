@@ -88,7 +88,13 @@ impl Study {
                 continue;
             }
             families.push(match &by {
-                By::Products => case.products(&mut totals, &mut notes),
+                By::Products => {
+                    let groups = self.groups.names();
+                    let measure = case.all.measure;
+                    let name = &family.name;
+                    notes.extend(beside::note_of_products(name, &case.lives, measure, groups));
+                    case.products(&mut totals, &mut notes)
+                }
                 By::Machines if case.wanted().machine_effect => case.machines(&mut notes),
                 By::Machines => case.values(&|life| Some(life.machine.clone()), false, &mut notes),
                 By::Column(column) => {
