@@ -166,6 +166,23 @@ pub struct CustomerNeed {
     pub chance: f64,
 }
 
+impl StockReport {
+    /// What customers will likely need, each with its money where the price is known; most money
+    /// first, then most pieces.
+    #[must_use]
+    pub fn needs_by_money(&self) -> Vec<(&CustomerNeed, Option<f64>)> {
+        let price = |part: &str| self.lines.iter().find(|l| l.part == part)?.price;
+        let money = |need: &CustomerNeed| price(&need.part).map(|price| price * need.expected);
+        let mut needs: Vec<_> = self.customers.iter().map(|n| (n, money(n))).collect();
+        needs.sort_by(|(a, a_money), (b, b_money)| {
+            let worth = |money: &Option<f64>| money.unwrap_or(0.0);
+            let order = worth(b_money).total_cmp(&worth(a_money));
+            order.then(b.expected.total_cmp(&a.expected))
+        });
+        needs
+    }
+}
+
 /// What money buys.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct CurvePoint {

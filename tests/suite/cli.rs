@@ -397,6 +397,57 @@ fn what_lives_writes_gives_the_same_fit_as_the_folder() {
     }
 }
 
+/// Two customers with a machine each, the second by name with most of the work.
+#[test]
+fn the_sheet_of_customers_has_the_most_money_first_as_the_screen_has() {
+    use calamine::{Data, Reader, Xlsx, open_workbook};
+    let folder = fleet();
+    folder
+        .write(
+            "machines.csv",
+            "machine,in_service,customer\nsmall,2023-11-01,Abel\nnorth,2023-11-01,Zoe\n",
+        )
+        .write(
+            "positions.csv",
+            "machine,position,part,quantity\nnorth,chain,C-1,1\nnorth,fins,F-1,4\nsmall,fins,F-1,4\nsmall,chain,C-1,1\n",
+        );
+    let mut usage = std::fs::read_to_string(folder.path().join("usage.csv")).expect("written");
+    usage.push_str("2024-04-05,small,lime,60,120,5\n2025-04-05,small,lime,60,120,5\n");
+    folder.write("usage.csv", usage);
+    let plan = "month,machine,product,tons\n2026-04,north,lime,6000\n2026-04,small,lime,2000\n";
+    folder.write("plan.csv", plan);
+    let out = tempfile::tempdir().expect("a folder");
+    let file = out.path().join("order.xlsx");
+    let path = file.display().to_string();
+    let (status, _, err) = wearcast(&["stock", &dir(&folder), "--season", "2026", "--out", &path]);
+    assert_eq!(status, ExitStatus::Done, "{err}");
+    let mut book: Xlsx<_> = open_workbook(&file).expect("a workbook");
+    let sheet = book.worksheet_range("Customers").expect("the sheet");
+    let rows = sheet
+        .rows()
+        .skip_while(|row| row[0] != Data::String("Customer".to_owned()));
+    let rows: Vec<&[Data]> = rows
+        .skip(1)
+        .take_while(|row| row.len() > 4 && row[4] != Data::Empty)
+        .collect();
+    let money: Vec<f64> = rows
+        .iter()
+        .filter_map(|row| match row[4] {
+            Data::Float(money) => Some(money),
+            _ => None,
+        })
+        .collect();
+    assert!(3 <= money.len(), "{rows:?}");
+    assert!(money.is_sorted_by(|a, b| b <= a), "{money:?}");
+    assert_eq!(rows[0][0], Data::String("Zoe".to_owned()));
+    let (_, screen, _) = wearcast(&["stock", &dir(&folder), "--season", "2026"]);
+    let (_, told) = screen
+        .split_once("by money: call before")
+        .expect("the table");
+    let zoe = told.find("Zoe").expect("Zoe");
+    assert!(told.find("Abel").is_none_or(|abel| zoe < abel), "{told}");
+}
+
 /// The sample has families counted in tons, acres, hours and days, some changed by schedule, and
 /// parts that nobody knows the age of: what the folder says of each, its table of lives says.
 #[test]

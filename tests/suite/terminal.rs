@@ -42,8 +42,8 @@ fn help_says_which_files_a_result_can_be_written_to() {
         let (_, help, _) = wearcast(&[command, "--help"]);
         assert!(help.contains(kinds), "{command}: {help}");
     }
-    let out = tempfile::tempdir().expect("a folder").path().join("a.xlsx");
-    let out = out.display().to_string();
+    let folder = tempfile::tempdir().expect("a folder");
+    let out = folder.path().join("a.xlsx").display().to_string();
     let (status, _, err) = wearcast(&["lives", "sample-data/owner", "--out", &out]);
     assert_eq!(status, ExitStatus::Usage);
     assert!(err.contains(".csv, .json or .txt"), "{err}");

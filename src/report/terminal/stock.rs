@@ -5,7 +5,7 @@ use std::fmt::Write as _;
 use super::close;
 use super::grid::{Grid, Lean};
 use super::words::{UNKNOWN, money, or_unknown, percent, pieces, whole, wrapped};
-use crate::report::stock::{CustomerNeed, StockLine, StockReport};
+use crate::report::stock::{StockLine, StockReport};
 
 /// Rows of the lists that are there to be looked over; CSV, JSON and the workbook hold them all.
 const LONGEST: usize = 12;
@@ -155,21 +155,12 @@ fn idle(out: &mut String, report: &StockReport, width: usize) {
 }
 
 fn customers(out: &mut String, report: &StockReport, width: usize) {
-    let named = report.customers.iter().filter(|n| n.customer.is_some());
-    let mut named: Vec<_> = named.collect();
+    let mut named = report.needs_by_money();
+    named.retain(|(need, _)| need.customer.is_some());
     if named.is_empty() {
         return;
     }
     out.push_str("\nWho will likely need most, by money: call before the order date\n");
-    let price = |part: &str| {
-        let line = report.lines.iter().find(|l| l.part == part);
-        line.and_then(|l| l.price)
-    };
-    let worth = |need: &&CustomerNeed| need.expected * price(&need.part).unwrap_or(0.0);
-    named.sort_by(|a, b| {
-        let order = worth(b).total_cmp(&worth(a));
-        order.then(b.expected.total_cmp(&a.expected))
-    });
     let mut grid = Grid::new(
         &[
             ("Customer", Lean::Left),
@@ -180,14 +171,12 @@ fn customers(out: &mut String, report: &StockReport, width: usize) {
         ],
         width,
     );
-    for need in named.iter().take(LONGEST) {
+    for (need, worth) in named.iter().take(LONGEST) {
         grid.row([
             need.customer.clone().unwrap_or_default(),
             need.part.clone(),
             pieces(need.expected),
-            or_unknown(price(&need.part), |p| {
-                money(p * need.expected, &report.currency)
-            }),
+            or_unknown(*worth, |worth| money(worth, &report.currency)),
             percent(need.chance),
         ]);
     }

@@ -21,8 +21,8 @@ pub(super) fn write(
     page.fit(&[&table])?;
     page.title(&format!("Customers, {}", super::season(report)))?;
     page.aside(
-        "What each customer's machines will likely need, the most first. Parts with less than one chance in ten of \
-         any need are left out.",
+        "What each customer's machines will likely need, the most money first. Parts with less than one chance in \
+         ten of any need are left out.",
     )?;
     page.table(&table)?;
     page.keep_header(&table, 1)?;
@@ -35,17 +35,19 @@ fn table(report: &StockReport, header_row: u32) -> Table {
         Column::words("Part number", 20.0),
         Column::words("Family", 22.0),
         Column::new("Pieces, expected", Kind::Tenths),
+        Column::new("Money, expected", Kind::Money),
         Column::new("Any at all", Kind::Share),
     ];
     let mut table = Table::at(header_row, columns);
-    let needs = report.customers.iter();
-    for need in needs.filter(|n| LEAST_CHANCE <= n.chance) {
+    let needs = report.needs_by_money().into_iter();
+    for (need, money) in needs.filter(|(n, _)| LEAST_CHANCE <= n.chance) {
         let customer = need.customer.as_deref().unwrap_or("no customer named");
         table.push(vec![
             customer.into(),
             need.part.as_str().into(),
             need.family.as_str().into(),
             Cell::from(need.expected),
+            money.into(),
             need.chance.into(),
         ]);
     }
