@@ -503,7 +503,7 @@ fn products_in_several_spellings_are_remarked_on_and_never_made_one_without_a_wo
         "usage.csv",
         "date,machine,product,tons,bin\n2024-04-01,M1,potash,9,rear\n2024-04-02,M1,Potash,9,rear\n\
          2024-04-03,M1,Potash,9,rear\n2024-04-04,M1,Pot ash,9,rear\n2024-04-05,M1,lime A,9,rear\n\
-         2024-04-05,M1,lime B,9,rear\n",
+         2024-04-05,M1,lime B,9,rear\n2024-04-06,M1,POTASH,9,rear\n",
     );
     folder.write(
         "plan.csv",
@@ -527,7 +527,7 @@ fn products_in_several_spellings_are_remarked_on_and_never_made_one_without_a_wo
         .expect("a proposal");
     assert_eq!(
         text,
-        "[usage]\n\n[usage.values.product]\n\"Pot ash\" = \"Potash\"\n\"potash\" = \"Potash\"\n\n\
+        "[usage]\n\n[usage.values.product]\n\"POTASH\" = \"Potash\"\n\"Pot ash\" = \"Potash\"\n\"potash\" = \"Potash\"\n\n\
          [plan]\n\n[plan.values.product]\n\"POTASH\" = \"Potash\"\n"
     );
     let reading = folder.write("columns.toml", text).read();

@@ -209,18 +209,20 @@ impl Draft<'_> {
         let Some(seen) = self.column(column) else {
             return;
         };
-        let texts: Vec<String> = seen.texts.keys().cloned().collect();
-        for from in texts {
-            let is_ruled = |v: &ValueRule| v.column == column && plain(&v.from) == plain(&from);
-            let Some(to) = of.get(&from) else { continue };
-            if self.rules.values.iter().any(is_ruled) {
-                continue;
-            }
+        let is_ruled = |text: &str| {
+            let mut rules = self.rules.values.iter();
+            rules.any(|v| v.column == column && plain(&v.from) == plain(text))
+        };
+        let odd = seen.texts.keys().filter(|text| !is_ruled(text));
+        let odd: Vec<(String, String)> = odd
+            .filter_map(|text| Some((text.clone(), of.get(text)?.clone())))
+            .collect();
+        for (from, to) in odd {
             let rule = self.rule();
             self.rules.values.push(ValueRule {
                 column: column.to_owned(),
                 from,
-                to: to.clone(),
+                to,
                 rule,
             });
         }
