@@ -106,13 +106,20 @@ enum Kind {
     Partial,
     /// The last with any use, and not the last season.
     Silent,
+    /// So long ago that the machine stands still.
+    Still,
 }
+
+/// Seasons without any use on record after which a machine is taken to stand still (our own choice).
+const SILENT: i32 = 2;
 
 /// What happened to the machines' plans, for the notes.
 #[derive(Default)]
 struct Told {
     repeated: BTreeSet<String>,
-    silent: BTreeSet<String>,
+    /// By the season that is repeated.
+    silent: BTreeMap<i32, BTreeSet<String>>,
+    still: BTreeSet<String>,
     partial: BTreeSet<String>,
     without: BTreeSet<String>,
     typical: BTreeSet<String>,
@@ -253,9 +260,13 @@ impl Planner<'_> {
             let list = match kind {
                 Kind::Full => &mut told.repeated,
                 Kind::Partial => &mut told.partial,
-                Kind::Silent => &mut told.silent,
+                Kind::Silent => told.silent.entry(past.year).or_default(),
+                Kind::Still => &mut told.still,
             };
             list.insert(machine.name.clone());
+        }
+        if matches!(kind, Kind::Still) {
+            return Vec::new();
         }
         let later = 12 * (target.year - past.year);
         let factor = 1.0 + self.records.settings.plan_change;
@@ -303,9 +314,6 @@ impl Planner<'_> {
         };
         let full = Season::ending_in(last, self.starts);
         let last = Season::of(self.sums.last_day(&machine.name)?, self.starts);
-        if full.start < machine.records_from.max(machine.in_service) {
-            return Some((last, Kind::Partial));
-        }
         let until_then = if full.end < last.end {
             let days = self.sums.of_machine(&machine.name).map(|day| day.date);
             let before = days.take_while(|date| *date <= full.end).last();
@@ -313,9 +321,13 @@ impl Planner<'_> {
         } else {
             Some(last)
         };
+        if full.start < machine.records_from.max(machine.in_service) {
+            return Some((until_then.unwrap_or(last), Kind::Partial));
+        }
         Some(match until_then {
-            Some(season) if season.year == full.year => (full, Kind::Full),
-            Some(season) => (season, Kind::Silent),
+            Some(season) if season.year == full.year => (season, Kind::Full),
+            Some(season) if full.year - season.year <= SILENT => (season, Kind::Silent),
+            Some(season) => (season, Kind::Still),
             None => (last, Kind::Partial),
         })
     }
@@ -378,10 +390,16 @@ impl Told {
                 list(&self.repeated)
             ));
         }
-        if !self.silent.is_empty() {
+        for (season, machines) in &self.silent {
             notes.push(format!(
-                "no plan, and no use on record in the last full season: the season of the last use is repeated{change} for {}; give what stands still its `retired` date, or plan rows of 0",
-                list(&self.silent)
+                "no plan, and no use on record in the last full season: season {season} is repeated{change} for {}; give what stands still its `retired` date, or plan rows of 0",
+                list(machines)
+            ));
+        }
+        if !self.still.is_empty() {
+            notes.push(format!(
+                "no plan, and no use on record for more than {SILENT} seasons, so taken to stand still: {}",
+                list(&self.still)
             ));
         }
         if !self.partial.is_empty() {

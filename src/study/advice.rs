@@ -40,17 +40,16 @@ pub(super) struct Judged {
 }
 
 impl Study {
-    /// Advice for each part in service, in their order; `None` where a price, the labor or the use
+    /// Advice for each part in service, in their order, and for their kit mates; `None` where a price, the labor or the use
     /// to come is not known, unless readings speak for themselves: a part past its limit is
     /// replaced, one that may well reach it this season is looked at.
     #[must_use]
     pub fn advise(&self, outlook: &Outlook) -> Vec<Option<Advised>> {
-        if !outlook.kit_mates.is_empty() {
+        if !outlook.kit_mates.units.is_empty() {
             let mut whole = outlook.clone();
-            whole.in_service.units.append(&mut whole.kit_mates);
-            let mut advised = self.advise(&whole);
-            advised.truncate(outlook.in_service.units.len());
-            return advised;
+            let units = &mut whole.in_service.units;
+            units.append(&mut whole.kit_mates.units);
+            return self.advise(&whole);
         }
         self.progress.tell(|| Stage::Advising);
         let service = &outlook.in_service;
@@ -239,23 +238,29 @@ impl Study {
         as_of: chrono::NaiveDate,
     ) {
         let date = outlook.season.start.max(as_of + chrono::Days::new(1));
-        let service = &mut outlook.in_service;
-        for (unit, advised) in service.units.iter_mut().zip(advice) {
-            if advised.is_none_or(|a| a.advice != Advice::ReplaceNow) {
-                continue;
+        let (service, mates) = (&mut outlook.in_service, &mut outlook.kit_mates);
+        let (of_service, of_mates) = advice.split_at(service.units.len());
+        for (units, due, advice) in [
+            (&mut service.units, &mut service.due, of_service),
+            (&mut mates.units, &mut mates.due, of_mates),
+        ] {
+            for (unit, advised) in units.iter_mut().zip(advice) {
+                if advised.is_none_or(|a| a.advice != Advice::ReplaceNow) {
+                    continue;
+                }
+                let (Age::Known(used) | Age::AtLeast(used)) = &unit.age;
+                unit.age = Age::Known(vec![0.0; used.len()]);
+                unit.readings = None;
+                due.push(Due {
+                    machine: unit.machine,
+                    position: unit.position.clone(),
+                    line: unit.line,
+                    date,
+                    pieces: unit.pieces,
+                    labor: true,
+                });
             }
-            let (Age::Known(used) | Age::AtLeast(used)) = &unit.age;
-            unit.age = Age::Known(vec![0.0; used.len()]);
-            unit.readings = None;
-            service.due.push(Due {
-                machine: unit.machine,
-                position: unit.position.clone(),
-                line: unit.line,
-                date,
-                pieces: unit.pieces,
-                labor: true,
-            });
         }
-        service.share_labor();
+        super::kits::share_labor(service, &mates.due);
     }
 }

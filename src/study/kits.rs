@@ -9,7 +9,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use super::Study;
 use super::advice::{Advised, Judged};
 use crate::decide::Advice;
-use crate::forecast::unit::{InService, Unit};
+use crate::forecast::unit::{Due, InService, Unit};
 
 impl Study {
     /// Puts the parts of each kit under one decision. Each part's saving is its own and its share,
@@ -87,6 +87,22 @@ impl Study {
             .map(|(_, family)| family)
             .collect()
     }
+}
+
+/// What is not asked for, but is done together with some that is: decided with it, and sharing its
+/// labor.
+#[derive(Clone, Debug, Default)]
+pub struct KitMates {
+    pub(super) units: Vec<Unit>,
+    pub(super) due: Vec<Due>,
+}
+
+/// Lets work share its labor, with what is done for mates beside it.
+pub(super) fn share_labor(service: &mut InService, mates: &[Due]) {
+    let asked = service.due.len();
+    service.due.extend_from_slice(mates);
+    service.share_labor();
+    service.due.truncate(asked);
 }
 
 /// Leaves the parts in service for which `asked` holds; the others of their kits.

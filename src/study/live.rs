@@ -6,6 +6,7 @@ use std::collections::BTreeMap;
 
 use reckon::Reckoner;
 
+use super::kits::share_labor;
 use super::{Outlook, Study, StudyError};
 use crate::forecast::path::DaySizes;
 use crate::forecast::plan::Plan;
@@ -184,7 +185,7 @@ impl<'a> Maker<'a> {
             .filter(|d| self.wants(base, d))
             .collect();
         in_service.due.extend(decided.cloned());
-        in_service.share_labor();
+        share_labor(&mut in_service, &self.outlook.kit_mates.due);
         let outlook = Outlook {
             plan,
             in_service,

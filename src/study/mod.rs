@@ -40,6 +40,7 @@ use crate::report::Header;
 use crate::units::Measure;
 use crate::wear::Groups;
 pub use asked::{Options, Policy, StudyError};
+use kits::KitMates;
 pub(crate) use outlook::LineStates;
 pub use outlook::Outlook;
 use progress::{Progress, Stage};
@@ -358,8 +359,8 @@ impl Study {
         planned.sort();
         planned.dedup();
         let silent = self.silent_machines();
-        let mates = self.mate_families();
-        let wants = |family: &str| self.wants_family(family) || mates.contains(family);
+        let beside = self.mate_families();
+        let wants = |family: &str| self.wants_family(family) || beside.contains(family);
         let assessments = self.assess_families(wants, &planned, DRAWS, |_| true);
         let measured = Measured::of(self.context(), &self.built, &assessments, self.options.seed);
         let sizes = DaySizes::new(&self.sums);
@@ -376,7 +377,7 @@ impl Study {
         });
         in_service.notes.extend(self.silent_note());
         in_service.share_labor();
-        let kit_mates = self.filter(&mut in_service);
+        let mates = self.filter(&mut in_service);
         in_service.notes.extend(unknown_ages(&in_service.units));
         if in_service.units.is_empty() && in_service.due.is_empty() {
             return Err(StudyError::TooThin(
@@ -392,7 +393,10 @@ impl Study {
             assessments,
             measured,
             in_service,
-            kit_mates,
+            kit_mates: KitMates {
+                units: mates,
+                due: Vec::new(),
+            },
         })
     }
 

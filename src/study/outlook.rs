@@ -1,10 +1,11 @@
 //! Everything a forecast rests on, and what holds of each of its lines.
 
+use super::kits::KitMates;
 use crate::degradation::Measured;
 use crate::forecast::Season;
 use crate::forecast::path::DaySizes;
 use crate::forecast::plan::Plan;
-use crate::forecast::unit::{InService, Unit};
+use crate::forecast::unit::InService;
 use crate::life::build::Built;
 use crate::model::assess::Assessment;
 
@@ -23,8 +24,8 @@ pub struct Outlook {
     pub measured: Measured,
     /// Everything in service that is asked for.
     pub in_service: InService,
-    /// Parts that are not asked for, but are done together with some that are, and decided with them.
-    pub(super) kit_mates: Vec<Unit>,
+    /// What is not asked for, but done together with some that is.
+    pub(super) kit_mates: KitMates,
 }
 
 /// What holds of each line, in the order of those in service.

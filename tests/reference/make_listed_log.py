@@ -1,7 +1,7 @@
-"""Writes listed_log_1.parquet and listed_log_2.parquet, of invented rows, with pyarrow.
+"""Writes listed_log_1.parquet, listed_log_2.parquet and listed_numbers.parquet, of invented rows, with pyarrow.
 
 Every column is a list of values and places in it, with gaps in some, in pages of a few rows, the first file
-in data pages of the first version and the second in those of the second.
+in data pages of the first version and the second in those of the second. Names are numbers in the third.
 
   pip install pyarrow==26.0.1 && python make_listed_log.py
 """
@@ -34,3 +34,11 @@ table = pa.table({
 for version, compression in [("1.0", "zstd"), ("2.0", "snappy")]:
     pq.write_table(table, os.path.join(HERE, f"listed_log_{version[0]}.parquet"), compression=compression,
                    data_page_version=version, data_page_size=300, write_batch_size=50, use_dictionary=True)
+
+names = pa.table({
+    "date": pa.array([datetime.date(2024, 5, 1)] * 60, pa.date32()),
+    "machine": pa.array([101 + i % 3 for i in range(60)], pa.int64()),
+    "product": pa.array([None if i % 7 == 0 else 20.0 + i % 2 for i in range(60)], pa.float64()),
+    "tons": pa.array([float(i) for i in range(60)]),
+})
+pq.write_table(names, os.path.join(HERE, "listed_numbers.parquet"))

@@ -8,7 +8,7 @@ use wearcast::decide::Advice;
 use wearcast::forecast::unit::{Due, InService, Line};
 use wearcast::record::Records;
 use wearcast::report::remaining::RemainingReport;
-use wearcast::study::{Options, Study};
+use wearcast::study::{Options, Policy, Study};
 
 use crate::fleet::{Fleet, Played, TrueFamily};
 
@@ -167,7 +167,7 @@ fn under_the_advised_policy_a_kit_is_billed_for_its_longest_job() {
     let policies = study.policies().expect("known");
     let budget = Study {
         options: Options {
-            policy: wearcast::study::Policy::Advised,
+            policy: Policy::Advised,
             ..study.options.clone()
         },
         ..study
@@ -226,5 +226,29 @@ fn a_kit_is_decided_whole_where_only_one_of_its_families_is_asked_for() {
                 (&whole.machine, whole.advice, whole.saving)
             );
         }
+    }
+}
+
+/// Nor is one of them billed for hours that another of its kit holds, to within what plays scatter.
+#[test]
+fn work_of_a_kit_is_billed_alike_where_only_one_of_its_families_is_asked_for() {
+    let (fleet, played) = fleet();
+    let records = with_kit(played.records.clone());
+    let labor = |families: &[&str]| {
+        let mut study = study(&fleet, records.clone(), &played);
+        study.options.policy = Policy::Advised;
+        study.options.families = families.iter().map(|f| (*f).to_owned()).collect();
+        let report = study.budget(&[]).expect("a forecast");
+        let of = |family: &str| {
+            let line = report.lines.iter().find(|l| l.family == family);
+            line.and_then(|l| l.labor_cost).map(|f| f.expected)
+        };
+        [of("chain"), of("sprocket")]
+    };
+    let whole = labor(&[]);
+    let apart = [labor(&["chain"])[0], labor(&["sprocket"])[1]];
+    for (whole, apart) in whole.into_iter().zip(apart) {
+        let (whole, apart) = (whole.expect("known"), apart.expect("known"));
+        assert!((whole / apart - 1.0).abs() < 0.02, "{whole} {apart}");
     }
 }

@@ -385,3 +385,28 @@ fn a_damaged_list_of_values_is_read_or_refused_and_never_a_crash() {
         }
     }
 }
+
+/// The third log of `make_listed_log.py`: as in text, numbers are names too.
+#[test]
+fn names_that_are_a_list_of_numbers_are_read_as_names() {
+    let folder = Folder::good();
+    folder.remove("usage.csv");
+    folder.write(
+        "usage.parquet",
+        include_bytes!("../reference/listed_numbers.parquet"),
+    );
+    let reading = folder.read();
+    let usage = reading.accounts.iter().find(|a| a.table == Table::Usage);
+    let usage = usage.expect("an account");
+    assert_eq!((usage.read, usage.used, usage.set_aside), (60, 0, 60));
+    let found = |what: &str| {
+        let problems = reading.problems.iter();
+        problems.filter(|p| p.found.contains(what)).count()
+    };
+    assert_eq!(
+        found("the unknown machine `101`"),
+        17,
+        "{:?}",
+        reading.problems
+    );
+}

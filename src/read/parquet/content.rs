@@ -20,6 +20,9 @@ use crate::read::header::MOST_COLUMNS;
 /// Most bytes that one column of one row group may unpack to.
 const LARGEST_CHUNK: i64 = 4 << 30;
 
+/// Columns that are read as lists: all lists of a batch are kept, and no table of ours has so many.
+const MOST_LISTED: usize = 64;
+
 /// A file of which the footer and the headers of pages have been looked at.
 pub(super) struct Content {
     pub(super) names: Vec<String>,
@@ -159,7 +162,7 @@ fn groups(footer: &FileMetadata, are_listed: &[Vec<bool>]) -> PolarsResult<Vec<G
                 let of = of(&field.dtype, chunk.physical_type())?;
                 is_listed.then_some((column, of))
             });
-            let listed = listed.collect();
+            let listed = listed.take(MOST_LISTED).collect();
             Group { rows, listed }
         })
         .collect())

@@ -178,6 +178,11 @@ fn add(page: &DataPage, none: u32, to: &mut Vec<u32>) -> PolarsResult<()> {
         );
     }
     let are_there = are_there.collect()?;
+    if are_there.len() != rows {
+        return Err(refused(
+            "a page says of fewer rows than it has which have a value",
+        ));
+    }
     let count = are_there.iter().filter(|is| **is == 1).count();
     let mut known = Vec::with_capacity(count);
     unpack(

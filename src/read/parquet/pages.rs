@@ -6,12 +6,15 @@ use std::io::{BufReader, Read, Seek, SeekFrom};
 use polars_core::prelude::PolarsResult;
 use polars_io::parquet::read::FileMetadata;
 use polars_parquet_format::thrift::protocol::TCompactInputProtocol;
-use polars_parquet_format::{Encoding, PageHeader};
+use polars_parquet_format::{Encoding, PageHeader, PageType};
 
 use super::refused;
 
 /// Most bytes that one page may unpack to. Usual ones hold one megabyte.
 const LARGEST: i32 = 128 << 20;
+/// Most values of a list, and bytes of it, that is kept as it is: longer ones spare nothing.
+const MOST_VALUES: i32 = 1 << 18;
+const LARGEST_LIST: i32 = 4 << 20;
 /// Most rows of a page of places, as one that says the same of all takes a few bytes for any number.
 const MOST_ROWS: i32 = 1 << 24;
 /// Bytes that a page's header takes at most where it notes nothing unusual.
@@ -41,13 +44,23 @@ pub(super) fn are_listed(file: File, footer: &FileMetadata) -> PolarsResult<Vec<
             while 0 < left {
                 let (page, bytes) = page(&mut file)?;
                 left = left.saturating_sub(bytes);
-                let fits = claims_of(&page).filter(|count| {
-                    values += i64::from(*count);
-                    values <= chunk.num_values()
-                });
-                fits.ok_or_else(|| refused("a page claims more values than there are"))?;
-                has_list |= page.dictionary_page_header.is_some();
-                has_other |= !has_places(&page);
+                let claim =
+                    Claim::of(&page).ok_or_else(|| refused("a page whose header is odd"))?;
+                match claim {
+                    Claim::List(count) => {
+                        has_list = true;
+                        has_other |=
+                            MOST_VALUES < count || LARGEST_LIST < page.uncompressed_page_size;
+                    }
+                    Claim::Rows(count, are_places) => {
+                        values += i64::from(count);
+                        has_other |= !are_places || MOST_ROWS < count;
+                    }
+                    Claim::Nothing => {}
+                }
+                if chunk.num_values() < values {
+                    return Err(refused("a page claims more values than there are"));
+                }
             }
             of_chunks.push(has_list && !has_other);
         }
@@ -56,41 +69,50 @@ pub(super) fn are_listed(file: File, footer: &FileMetadata) -> PolarsResult<Vec<
     Ok(of_groups)
 }
 
-/// How many rows' values a page claims; `None` where its numbers cannot be.
-fn claims_of(page: &PageHeader) -> Option<i32> {
-    let size = page.uncompressed_page_size;
-    let is_in = |most: i32, claims: &[i32]| claims.iter().all(|n| (0..=most).contains(n));
-    if let Some(list) = &page.dictionary_page_header {
-        // Every value takes a byte at least.
-        return is_in(size, &[list.num_values]).then_some(0);
-    }
-    if let Some(first) = &page.data_page_header {
-        return is_in(i32::MAX, &[first.num_values]).then_some(first.num_values);
-    }
-    let Some(second) = &page.data_page_header_v2 else {
-        return Some(0);
-    };
-    let levels = [
-        second.definition_levels_byte_length,
-        second.repetition_levels_byte_length,
-    ];
-    let values = second.num_values;
-    let fits = is_in(i32::MAX, &[values])
-        && is_in(values, &[second.num_nulls, second.num_rows])
-        && is_in(size, &levels)
-        && levels[0] <= size - levels[1];
-    fits.then_some(values)
+/// What a page claims to hold.
+enum Claim {
+    /// A list of so many values.
+    List(i32),
+    /// Values of so many rows, and whether they are places in a list.
+    Rows(i32, bool),
+    /// Nothing that is unpacked.
+    Nothing,
 }
 
-/// Whether a page has places in a list, and not too many, if it has rows at all.
-fn has_places(page: &PageHeader) -> bool {
-    let first = page.data_page_header.as_ref();
-    let second = page.data_page_header_v2.as_ref();
-    let first = first.map(|page| (page.encoding, page.num_values));
-    let second = second.map(|page| (page.encoding, page.num_values));
-    let are_places = [Encoding::PLAIN_DICTIONARY, Encoding::RLE_DICTIONARY];
-    let mut each = [first, second].into_iter().flatten();
-    each.all(|(encoding, rows)| are_places.contains(&encoding) && (0..=MOST_ROWS).contains(&rows))
+impl Claim {
+    /// `None` where its numbers cannot be, or its header is another page's.
+    fn of(page: &PageHeader) -> Option<Self> {
+        let size = page.uncompressed_page_size;
+        let is_in = |most: i32, claims: &[i32]| claims.iter().all(|n| (0..=most).contains(n));
+        let are_places =
+            |encoding| [Encoding::PLAIN_DICTIONARY, Encoding::RLE_DICTIONARY].contains(&encoding);
+        match page.type_ {
+            PageType::DICTIONARY_PAGE => {
+                let list = page.dictionary_page_header.as_ref()?;
+                // Every value takes a byte at least.
+                is_in(size, &[list.num_values]).then_some(Self::List(list.num_values))
+            }
+            PageType::DATA_PAGE => {
+                let first = page.data_page_header.as_ref()?;
+                let claim = Self::Rows(first.num_values, are_places(first.encoding));
+                is_in(i32::MAX, &[first.num_values]).then_some(claim)
+            }
+            PageType::DATA_PAGE_V2 => {
+                let second = page.data_page_header_v2.as_ref()?;
+                let levels = [
+                    second.definition_levels_byte_length,
+                    second.repetition_levels_byte_length,
+                ];
+                let values = second.num_values;
+                let fits = is_in(i32::MAX, &[values])
+                    && is_in(values, &[second.num_nulls, second.num_rows])
+                    && is_in(size, &levels)
+                    && levels[0] <= size - levels[1];
+                fits.then_some(Self::Rows(values, are_places(second.encoding)))
+            }
+            _ => Some(Self::Nothing),
+        }
+    }
 }
 
 /// Goes past one page; its header, and the bytes it takes.

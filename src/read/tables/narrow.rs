@@ -246,11 +246,12 @@ impl Named {
         match values {
             Values::Text(texts) => self.numbers.extend(texts.iter().map(number)),
             Values::Listed(column) => {
+                // A list of numbers is left to the cells, as a column of numbers is.
                 if let Values::Text(texts) = column.list() {
                     self.listed.extend(texts.iter().map(number));
+                    self.listed.push(NONE);
+                    column.each(&self.listed, &mut self.numbers);
                 }
-                self.listed.push(NONE);
-                column.each(&self.listed, &mut self.numbers);
             }
             _ => {}
         }
@@ -279,7 +280,7 @@ impl Named {
         match values {
             Values::Nothing => numbers.resize(height, NONE),
             Values::Constant(text) => numbers.resize(height, named(text)),
-            Values::Text(_) | Values::Listed(_) if !has(numbers, NEW) => {}
+            Values::Text(_) if !has(numbers, NEW) => {}
             Values::Text(texts) => {
                 for (text, number) in texts.iter().zip(numbers) {
                     if let (Some(text), NEW) = (text, *number) {
@@ -291,6 +292,9 @@ impl Named {
                 let Values::Text(texts) = column.list() else {
                     return None;
                 };
+                if !has(numbers, NEW) {
+                    return Some(());
+                }
                 // Texts of the list that no row has are not named.
                 for (place, number) in column.places().iter().zip(numbers) {
                     if *number == NEW {

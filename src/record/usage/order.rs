@@ -61,9 +61,8 @@ impl Order {
         self.places.clear();
         self.keys.clear();
         self.places.extend(0..count);
-        let keys = rows.days.iter().zip(&rows.pairs);
         self.keys
-            .extend(keys.map(|(day, pair)| u64::from(*day) << u32::BITS | u64::from(*pair)));
+            .extend((0..rows.days.len()).map(|row| key(rows, row)));
         for row in 1..self.keys.len() {
             let key = self.keys[row];
             let mut at = row;

@@ -169,7 +169,7 @@ fn follow(cells: &mut [Cell], layout: Layout<'_>, index: usize, table: &Table) {
     put(
         AT_80,
         if rounded {
-            format!("ROUND({at_80_pieces},0)")
+            format!("ROUNDUP(ROUND({at_80_pieces},6),0)")
         } else {
             at_80_pieces
         },

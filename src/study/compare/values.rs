@@ -180,6 +180,29 @@ impl Rows<'_> {
         move |theta| place.map_or(0.0, |p| theta[p])
     }
 
+    /// Log ratio of what a change lasts: of cycles, or of lives where the work is not known or no draws
+    /// are made.
+    fn ln_lasting(&self, index: usize) -> impl Fn(&[f64]) -> f64 {
+        let ratio = self.ln_ratio(index);
+        let work = self.work.as_ref().filter(|_| self.teller.priors);
+        move |theta| {
+            let of_life = ratio(theta);
+            work.map_or(of_life, |work| {
+                let life = self.teller.ln_life(Anchor::Mean, theta);
+                work.ln_cycle(life + of_life, theta) - work.ln_cycle(life, theta)
+            })
+        }
+    }
+
+    /// What the work costs against the base, were a change to cost the same.
+    fn cost_by_wear(&self, index: usize, row: &CompareRow) -> Option<Estimate> {
+        if index == 0 || !self.teller.priors {
+            return row.wear_factor;
+        }
+        let lasting = self.ln_lasting(index);
+        self.teller.told(|theta| -lasting(theta))
+    }
+
     fn ratio(&self, index: usize) -> Option<Estimate> {
         if index == 0 {
             return Some(ONE);
@@ -229,7 +252,7 @@ impl Rows<'_> {
         let price = costs.map(|(base, own)| own / base);
         // Sites and machines do not set what a change costs: there, cost goes by wear alone.
         let known = price.or((!self.of_parts).then_some(1.0));
-        row.cost_ratio = known.and_then(|p| Some(times(row.wear_factor?, p)));
+        row.cost_ratio = known.and_then(|p| Some(times(self.cost_by_wear(index, row)?, p)));
         // Prices that differ by rounding alone are the same.
         row.dearer = price.filter(|p| 1e-9 < (p - 1.0).abs()).map(|p| 1.0 < p);
         row.chance_dearer_pays = row.dearer.zip(price).and_then(|(dearer, price)| {
@@ -239,14 +262,15 @@ impl Rows<'_> {
         row.more_to_settle = self.more_to_settle(index, level, price.unwrap_or(1.0).ln());
     }
 
-    /// Chance that the log life ratio exceeds a value.
+    /// Chance that a change lasts longer than the base's by more than a factor, of which the logarithm is
+    /// given.
     fn chance_above(&self, index: usize, ln_ratio: f64) -> Option<f64> {
         if !self.teller.priors {
             let fit = self.teller.assessment.likeliest.as_ref().ok()?;
             return levels::chance_above(fit, self.teller.lives(), index, ln_ratio);
         }
         let draws = self.teller.assessment.draws.as_ref()?;
-        let own = self.ln_ratio(index);
+        let own = self.ln_lasting(index);
         let above = draws.iter().filter(|theta| ln_ratio < own(theta)).count();
         Some(above as f64 / draws.len() as f64)
     }
@@ -257,7 +281,7 @@ impl Rows<'_> {
     fn more_to_settle(&self, index: usize, level: &Level<'_>, break_even: f64) -> Option<f64> {
         /// More than anybody will see: the two cost the same as far as records can ever tell.
         const NEVER: f64 = 10_000.0;
-        let (center, sd) = self.teller.center(self.ln_ratio(index))?;
+        let (center, sd) = self.teller.center(self.ln_lasting(index))?;
         let worn = self.base.seen.counts.worn + level.seen.counts.worn;
         let share = self.teller.reach() * sd / (center - break_even).abs();
         let more = (worn * share * share - worn).ceil().max(0.0);

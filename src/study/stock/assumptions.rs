@@ -139,7 +139,7 @@ impl Counter<'_> {
                 "not counted: every machine is a customer's".to_owned()
             }
             Some(rate) => format!(
-                "{}{rate:.0} an hour, on machines without a customer alone",
+                "{}{rate} an hour, on machines without a customer alone",
                 settings.currency
             ),
         }
