@@ -103,31 +103,65 @@ pub fn main_before(
     err: &mut dyn Write,
     screen: Screen,
 ) -> ExitStatus {
-    let args = match args::Args::try_parse_from(args) {
-        Ok(args) => args,
-        Err(error) => return explain(&error, out, err),
+    let out = &mut UntilClosed(out);
+    let err = &mut Unheard(err);
+    let run = match args::Args::try_parse_from(args) {
+        Ok(args) => run::run(&args, out, err, screen),
+        Err(error) => explain(&error, out, err),
     };
-    match run::run(&args, out, err, screen) {
-        Ok(status) => status,
-        // The reader had enough: `wearcast lives DIR | head`.
-        Err(CliError::Print(error)) if error.kind() == std::io::ErrorKind::BrokenPipe => {
-            ExitStatus::Done
+    run.unwrap_or_else(|error| {
+        let _ = writeln!(err, "wearcast: {error}");
+        error.status()
+    })
+}
+
+/// Where results go, until the reader has had enough, as in `wearcast lives DIR | head`: that is no
+/// failure, and what the status says of the records stays true.
+struct UntilClosed<'a>(&'a mut dyn Write);
+
+impl Write for UntilClosed<'_> {
+    fn write(&mut self, bytes: &[u8]) -> std::io::Result<usize> {
+        match self.0.write(bytes) {
+            Err(error) if error.kind() == std::io::ErrorKind::BrokenPipe => Ok(bytes.len()),
+            written => written,
         }
-        Err(error) => {
-            let _ = writeln!(err, "wearcast: {error}");
-            error.status()
+    }
+
+    fn flush(&mut self) -> std::io::Result<()> {
+        match self.0.flush() {
+            Err(error) if error.kind() == std::io::ErrorKind::BrokenPipe => Ok(()),
+            flushed => flushed,
         }
     }
 }
 
+/// Where everything else goes. That nobody can read it does not stop the work.
+struct Unheard<'a>(&'a mut dyn Write);
+
+impl Write for Unheard<'_> {
+    fn write(&mut self, bytes: &[u8]) -> std::io::Result<usize> {
+        let _ = self.0.write_all(bytes);
+        Ok(bytes.len())
+    }
+
+    fn flush(&mut self) -> std::io::Result<()> {
+        let _ = self.0.flush();
+        Ok(())
+    }
+}
+
 /// Help and version are results; everything else is about a wrong command line.
-fn explain(error: &clap::Error, out: &mut dyn Write, err: &mut dyn Write) -> ExitStatus {
+fn explain(
+    error: &clap::Error,
+    out: &mut dyn Write,
+    err: &mut dyn Write,
+) -> Result<ExitStatus, CliError> {
     let text = error.render();
     if error.use_stderr() {
-        let _ = write!(err, "{text}");
-        ExitStatus::Usage
+        write!(err, "{text}")?;
+        Ok(ExitStatus::Usage)
     } else {
-        let _ = write!(out, "{text}");
-        ExitStatus::Done
+        write!(out, "{text}")?;
+        Ok(ExitStatus::Done)
     }
 }

@@ -99,12 +99,31 @@ pub(super) fn check_beside(dir: &Path, target: &impl AsRef<Target>) -> Result<()
     if let Some(path) = &target.as_ref().out
         && read::is_among_records(dir, path)?
     {
-        return Err(CliError::Write {
-            path: path.display().to_string(),
-            why: "it would take the place of records; name a file in another folder".to_owned(),
-        });
+        return Err(among_records(path));
     }
     check(target)
+}
+
+/// The same for results of single files.
+pub(super) fn check_apart(inputs: &[&Path], target: &impl AsRef<Target>) -> Result<(), CliError> {
+    let place = |path: &Path| path.canonicalize().ok();
+    let out = target.as_ref().out.as_deref();
+    if let Some(path) = out
+        && let Some(written) = place(path)
+        && inputs
+            .iter()
+            .any(|input| place(input).as_ref() == Some(&written))
+    {
+        return Err(among_records(path));
+    }
+    check(target)
+}
+
+fn among_records(path: &Path) -> CliError {
+    CliError::Write {
+        path: path.display().to_string(),
+        why: "it would take the place of records; name a file in another folder".to_owned(),
+    }
 }
 
 /// Refuses early what [`give`] would refuse late.

@@ -150,11 +150,15 @@ fn study(
     err: Out<'_>,
 ) -> Result<Option<(Study, Vec<Account>)>, CliError> {
     output::check_beside(dir, choices)?;
+    if let Some(sums) = choices.usage_sums.as_deref() {
+        output::check_apart(&[sums], choices)?;
+    }
     let (families, reading) = read_folder(dir, choices)?;
     if tell_problems(&reading.problems, choices.set_aside, err)? {
         return Ok(None);
     }
-    let study = Study::new(reading.records, families, options(choices))?;
+    let mut study = Study::new(reading.records, families, options(choices))?;
+    study.accounts.clone_from(&reading.accounts);
     Ok(Some((study, reading.accounts)))
 }
 
@@ -218,10 +222,12 @@ fn lives(args: &LivesArgs, out: Out<'_>, err: Out<'_>) -> Result<ExitStatus, Cli
 /// A study of a bare table of lives; `None` when it has problems that stop the work.
 fn bare_study(
     lives: &Path,
+    ages: Option<&Path>,
     choices: &Choices,
     err: Out<'_>,
 ) -> Result<Option<BareStudy>, CliError> {
-    output::check(choices)?;
+    let inputs: Vec<&Path> = [Some(lives), ages].into_iter().flatten().collect();
+    output::check_apart(&inputs, choices)?;
     if choices.usage_sums.is_some() {
         return Err(CliError::Usage(
             "`--usage-sums` needs a records folder; a bare table of lives has its own use"
@@ -234,17 +240,22 @@ fn bare_study(
         ));
     }
     let (families, mut wrong) = read::families(None, choices.models.as_deref())?;
-    let (lives, problems, _) = read::bare_lives(lives)?;
+    let (lives, problems, (read, _, set_aside)) = read::bare_lives(lives)?;
     wrong.extend(problems);
     if tell_problems(&wrong, choices.set_aside, err)? {
         return Ok(None);
     }
-    Ok(Some(BareStudy::new(&lives, &families, options(choices))?))
+    let mut study = BareStudy::new(&lives, &families, options(choices))?;
+    if 0 < set_aside {
+        let note = format!("rows with problems are set aside: {set_aside} of {read} lives");
+        study.notes.insert(0, note);
+    }
+    Ok(Some(study))
 }
 
 fn fit(args: &FitArgs, out: Out<'_>, err: Out<'_>, screen: Screen) -> Result<ExitStatus, CliError> {
     let report = match (&args.lives, &args.dir) {
-        (Some(lives), _) => bare_study(lives, &args.choices, err)?.map(|s| s.fits()),
+        (Some(lives), _) => bare_study(lives, None, &args.choices, err)?.map(|s| s.fits()),
         (None, Some(dir)) => study(dir, &args.choices, err)?
             .map(|(mut study, _)| waiting::ask(screen, &mut study, Study::fits))
             .transpose()?,
@@ -271,7 +282,7 @@ fn remaining(
 ) -> Result<ExitStatus, CliError> {
     let report = match (&args.lives, &args.ages, &args.dir) {
         (Some(lives), Some(ages), _) => {
-            let Some(study) = bare_study(lives, &args.choices, err)? else {
+            let Some(study) = bare_study(lives, Some(ages), &args.choices, err)? else {
                 return Ok(ExitStatus::Problems);
             };
             let (ages, problems, _) = read::bare_ages(ages)?;

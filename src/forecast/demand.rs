@@ -115,8 +115,8 @@ const BEFORE_DUE: usize = 2;
 const MONTHS: usize = 3;
 
 struct Chunk {
-    /// One row a play; single precision holds any number of pieces below 16 million exactly.
-    rows: Vec<Vec<f32>>,
+    /// One row a play.
+    rows: Vec<Vec<f64>>,
     /// Pieces, and a bit for each play with any, by customer and line.
     needs: BTreeMap<(usize, usize), (f64, u128)>,
 }
@@ -187,7 +187,7 @@ impl Teller<'_> {
             .map(|k| self.lead_ends(batch * BATCH + k))
             .collect();
         let mut chunk = Chunk {
-            rows: vec![vec![0.0_f32; self.n_lines() * self.width()]; BATCH],
+            rows: vec![vec![0.0; self.n_lines() * self.width()]; BATCH],
             needs: BTreeMap::new(),
         };
         let mut enter = |k: usize, event: &Event<'_>| {
@@ -204,8 +204,8 @@ impl Teller<'_> {
         chunk
     }
 
-    fn enter(&self, row: &mut [f32], ends: &[Option<NaiveDate>], event: &Event<'_>) {
-        let pieces = event.pieces as f32;
+    fn enter(&self, row: &mut [f64], ends: &[Option<NaiveDate>], event: &Event<'_>) {
+        let pieces = event.pieces;
         let at = event.line * self.width();
         row[at + SEASON] += pieces;
         let from = self.busiest[event.line];
@@ -231,10 +231,10 @@ impl Teller<'_> {
                 need.chance += f64::from(plays.count_ones()) / n as f64;
             }
         }
-        let rows: Vec<Vec<f32>> = chunks.into_iter().flat_map(|c| c.rows).collect();
+        let rows: Vec<Vec<f64>> = chunks.into_iter().flat_map(|c| c.rows).collect();
         let width = self.width();
         let column = |line: usize, column: usize| {
-            let of_play = |r: &Vec<f32>| f64::from(r[line * width + column]);
+            let of_play = |r: &Vec<f64>| without_rounding(r[line * width + column]);
             rows.iter().map(of_play).collect::<Vec<f64>>()
         };
         let known = |known: bool, line: usize, c: usize| {
@@ -259,6 +259,12 @@ impl Teller<'_> {
             by_customer,
         }
     }
+}
+
+/// A sum of pieces without what adding them rounded: three times 4.7 gallons are 14.1 of them.
+fn without_rounding(pieces: f64) -> f64 {
+    const FINEST: f64 = 1e6;
+    (pieces * FINEST).round() / FINEST
 }
 
 impl LeadTime {

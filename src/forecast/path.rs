@@ -4,7 +4,7 @@
 //! matters: the mean overshoot is `E[d^2] / (2 E[d])`. Equal days of the size `E[d^2] / E[d]`
 //! overshoot by just that on average.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use chrono::{Days, NaiveDate};
 
@@ -58,6 +58,30 @@ impl FuturePath {
 pub struct DaySizes {
     /// Sum and sum of squares.
     sums: BTreeMap<DayKind, (f64, f64)>,
+    /// By machine (none for all), bin and group.
+    shared: BTreeMap<(Option<String>, Option<String>, usize), Shared>,
+}
+
+/// How often a group has its days with others.
+#[derive(Clone, Copy, Debug, Default)]
+struct Shared {
+    days: f64,
+    /// Days with another group.
+    with_others: f64,
+    /// Other groups on these, in all.
+    others: f64,
+}
+
+impl Shared {
+    /// Share of the group's days that have another.
+    fn chance(self) -> f64 {
+        self.with_others / self.days.max(1.0)
+    }
+
+    /// Groups on such a day.
+    fn groups(self) -> usize {
+        1 + (self.others / self.with_others.max(1.0)).round().max(1.0) as usize
+    }
 }
 
 /// Machine (none for all), bin, group and measure.
@@ -70,8 +94,21 @@ impl DaySizes {
         let mut sizes = Self::default();
         for machine in sums.machines() {
             let mut whole: BTreeMap<(NaiveDate, usize), [Option<f64>; 3]> = BTreeMap::new();
+            let mut groups: BTreeMap<(Option<&str>, NaiveDate), BTreeSet<usize>> = BTreeMap::new();
             for day in sums.of_machine(machine) {
                 let amounts = Measure::OF_USE.map(|m| day.amounts.get(m));
+                if amounts.iter().flatten().any(|a| 0.0 < *a) {
+                    groups
+                        .entry((None, day.date))
+                        .or_default()
+                        .insert(day.group);
+                    if day.bin.is_some() {
+                        groups
+                            .entry((day.bin, day.date))
+                            .or_default()
+                            .insert(day.group);
+                    }
+                }
                 if day.bin.is_some() {
                     sizes.add(machine, day.bin, day.group, amounts);
                 }
@@ -82,6 +119,9 @@ impl DaySizes {
             }
             for ((_, group), amounts) in whole {
                 sizes.add(machine, None, group, amounts);
+            }
+            for ((bin, _), groups) in groups {
+                sizes.share(machine, bin, &groups);
             }
         }
         sizes
@@ -99,6 +139,33 @@ impl DaySizes {
                 sums.1 += amount * amount;
             }
         }
+    }
+
+    fn share(&mut self, machine: &str, bin: Option<&str>, groups: &BTreeSet<usize>) {
+        let others = (groups.len() - 1) as f64;
+        for group in groups {
+            for machine in [Some(machine.to_owned()), None] {
+                let key = (machine, bin.map(str::to_owned), *group);
+                let shared = self.shared.entry(key).or_default();
+                shared.days += 1.0;
+                shared.with_others += f64::from(u8::from(0.0 < others));
+                shared.others += others;
+            }
+        }
+    }
+
+    /// How often a group has its days with others on that machine and bin; in the whole fleet where it
+    /// had none there.
+    fn shared(&self, machine: &str, bin: Option<&str>, group: usize) -> Shared {
+        let bin = bin.map(str::to_owned);
+        let keys = [
+            (Some(machine.to_owned()), bin.clone(), group),
+            (Some(machine.to_owned()), None, group),
+            (None, bin, group),
+            (None, None, group),
+        ];
+        let known = keys.iter().find_map(|key| self.shared.get(key));
+        known.copied().unwrap_or_default()
     }
 
     /// `E[d^2] / E[d]` of that machine, bin and group; of the whole fleet where it has none.
@@ -146,8 +213,9 @@ pub struct View<'a> {
 
 /// Lays out planned use in days of work.
 ///
-/// Days of different groups follow each other, each a step of its own even where a month has more
-/// of them than dates: a day is never larger than those on record.
+/// Groups that have their days with others on record have as many of them so again. The days follow
+/// each other, each a step of its own even where a month has more of them than dates: a day is never
+/// larger than those on record.
 #[must_use]
 pub fn lay_out(plan: &Plan, sizes: &DaySizes, view: View<'_>) -> FuturePath {
     let joined = joined(plan.of_machine(view.machine), view);
@@ -166,10 +234,12 @@ pub fn lay_out(plan: &Plan, sizes: &DaySizes, view: View<'_>) -> FuturePath {
     accumulate(&work, view, known)
 }
 
-/// One day of work.
+/// One group's work of one day.
 #[derive(Clone, Copy, Debug)]
 struct Day {
     date: NaiveDate,
+    /// Whether the day is that of the work before.
+    joins: bool,
     group: usize,
     /// In the measure of the view.
     amount: f64,
@@ -225,6 +295,7 @@ fn month_of_work(
         for k in 0..count as u64 {
             let day = Day {
                 date: *from,
+                joins: false,
                 group: *group,
                 amount: of(measure),
                 clock: of(view.clock.index()),
@@ -233,15 +304,50 @@ fn month_of_work(
         }
     }
     turns.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.group.cmp(&b.1.group)));
-    let n = turns.len() as f64;
-    let dated = turns.into_iter().enumerate().map(|(i, (_, day))| {
+    let days = whole_days(turns.into_iter().map(|(_, day)| day), sizes, view);
+    let n = days.len() as f64;
+    let dated = days.into_iter().enumerate().flat_map(|(i, works)| {
         let offset = ((i as f64 + 0.5) * room / n).floor() as u64;
-        Day {
-            date: first + Days::new(offset),
+        let date = first + Days::new(offset);
+        let work = works.into_iter().enumerate();
+        work.map(move |(k, day)| Day {
+            date,
+            joins: 0 < k,
             ..day
-        }
+        })
     });
     dated.collect()
+}
+
+/// Puts the work of several groups into one day as often as it was on record.
+fn whole_days(work: impl Iterator<Item = Day>, sizes: &DaySizes, view: View<'_>) -> Vec<Vec<Day>> {
+    let mut days: Vec<Vec<Day>> = Vec::new();
+    // Days that wait for other groups: place, and groups they are to have.
+    let mut open: Vec<(usize, usize)> = Vec::new();
+    let mut credit: BTreeMap<usize, f64> = BTreeMap::new();
+    for day in work {
+        let shared = sizes.shared(view.machine, view.bin, day.group);
+        let credit = credit.entry(day.group).or_default();
+        *credit += shared.chance();
+        // The half makes the first of a group as likely to share its day as the last.
+        if *credit < 0.5 {
+            days.push(vec![day]);
+            continue;
+        }
+        *credit -= 1.0;
+        let fits = |(place, _): &(usize, usize)| days[*place].iter().all(|d| d.group != day.group);
+        if let Some(at) = open.iter().position(fits) {
+            let (place, groups) = open[at];
+            days[place].push(day);
+            if groups <= days[place].len() {
+                open.remove(at);
+            }
+        } else {
+            open.push((days.len(), shared.groups()));
+            days.push(vec![day]);
+        }
+    }
+    days
 }
 
 /// Calendar time wears on every day, in the shed as well; use on the clock falls on its dates.
@@ -255,6 +361,7 @@ fn on_the_calendar(work: &[Day], view: View<'_>) -> Vec<Day> {
         .take_while(|date| *date <= view.until)
         .map(|date| Day {
             date,
+            joins: false,
             group: 0,
             amount: 1.0,
             clock: clock.get(&date).copied().unwrap_or(0.0),
@@ -285,8 +392,13 @@ fn accumulate(work: &[Day], view: View<'_>, known: bool) -> FuturePath {
         } else {
             clock + day.clock
         };
-        path.dates.push(day.date);
-        path.counts.push(view.season.holds(day.date));
+        if day.joins {
+            path.cumulative.truncate(path.cumulative.len() - n_groups);
+            path.clock.pop();
+        } else {
+            path.dates.push(day.date);
+            path.counts.push(view.season.holds(day.date));
+        }
         path.cumulative.extend_from_slice(&sum);
         path.clock.push(clock);
     }

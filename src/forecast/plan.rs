@@ -4,7 +4,7 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use chrono::{Days, NaiveDate};
 
-use super::season::{Season, month_end, month_of, months_later};
+use super::season::{Season, Stretch, month_of, months_later, moved_years};
 use super::typical::Typical;
 use crate::life::exposure::UseSums;
 use crate::record::{Amounts, Machine, PlanRow, Records};
@@ -47,6 +47,8 @@ pub struct Plan {
     pub uses: Vec<PlannedUse>,
     /// Where the forecast season's use comes from.
     pub source: PlanSource,
+    /// Whether any use of that season is planned or repeated, be it that none of it is left.
+    pub is_known: bool,
     /// Sentences for the results.
     pub notes: Vec<String>,
 }
@@ -142,7 +144,10 @@ impl Planner<'_> {
                     uses.extend(self.last_season_again(machine, this, of_target, &mut told));
                 } else {
                     planned |= of_target;
-                    uses.extend(rows.into_iter().filter_map(|row| self.planned_row(row)));
+                    uses.extend(
+                        rows.into_iter()
+                            .filter_map(|row| self.planned_row(row, this)),
+                    );
                 }
             }
         }
@@ -162,7 +167,9 @@ impl Planner<'_> {
         } else {
             PlanSource::LastSeason
         };
+        let is_known = planned || told.repeats();
         Plan {
+            is_known,
             notes: told.notes(source, self.records.settings.plan_change),
             uses,
             source,
@@ -174,42 +181,74 @@ impl Planner<'_> {
         machine.in_service <= self.as_of && machine.retired.is_none_or(|date| self.as_of < date)
     }
 
+    /// Rows of the months that a season has days of; none where no month lies in it for the most part.
     fn rows_of(&self, machine: &Machine, season: Season) -> Vec<&PlanRow> {
-        self.records
+        let days = |row: &PlanRow| season.of_month(row.month).map_or(0, Stretch::days);
+        let mut rows: Vec<&PlanRow> = self
+            .records
             .plan
             .iter()
-            .filter(|row| row.machine == machine.name && season.holds(row.month))
-            .collect()
+            .filter(|row| row.machine == machine.name && 0 < days(row))
+            .collect();
+        if rows
+            .iter()
+            .all(|row| 2 * days(row) < Stretch::month(row.month).days())
+        {
+            rows.clear();
+        }
+        rows
     }
 
-    fn planned_row(&self, row: &PlanRow) -> Option<PlannedUse> {
-        self.placed(
-            &row.machine,
-            &row.product,
+    /// A row's amounts are those of its whole month, also of days that another season has.
+    fn planned_row(&self, row: &PlanRow, season: Season) -> Option<PlannedUse> {
+        let whole = Stretch::month(row.month);
+        let key = (
+            row.machine.as_str(),
+            row.product.as_str(),
             row.bin.as_deref(),
-            row.month,
+        );
+        self.placed(
+            key,
+            season.of_month(row.month)?,
             row.amounts,
-            1.0,
+            1.0 / whole.days() as f64,
         )
     }
 
-    /// Cuts a month down to the days after the as-of date.
+    /// Use that a season before had in the days it has of a month.
+    fn again(
+        &self,
+        (machine, product, bin): (&str, &str, Option<&str>),
+        stretch: Stretch,
+        amounts: Amounts,
+    ) -> Option<PlannedUse> {
+        let factor = 1.0 + self.records.settings.plan_change;
+        self.placed(
+            (machine, product, bin),
+            stretch,
+            amounts,
+            factor / stretch.days() as f64,
+        )
+    }
+
+    /// Cuts a stretch of a month down to the days after the as-of date.
+    ///
+    /// - `a_day`: share of the amounts that falls on a day.
     fn placed(
         &self,
-        machine: &str,
-        product: &str,
-        bin: Option<&str>,
-        month: NaiveDate,
+        (machine, product, bin): (&str, &str, Option<&str>),
+        stretch: Stretch,
         amounts: Amounts,
-        factor: f64,
+        a_day: f64,
     ) -> Option<PlannedUse> {
-        let until = month_end(month);
-        if until <= self.as_of {
+        if stretch.until <= self.as_of {
             return None;
         }
-        let from = month.max(self.as_of + Days::new(1));
-        let days = |from: NaiveDate| ((until - from).num_days() + 1) as f64;
-        let share = factor * days(from) / days(month);
+        let left = Stretch {
+            from: stretch.from.max(self.as_of + Days::new(1)),
+            ..stretch
+        };
+        let share = a_day * left.days() as f64;
         let group = self.groups.group(product);
         let group = self
             .groups
@@ -218,9 +257,9 @@ impl Planner<'_> {
             .ok()?;
         let scale = |amount: Option<f64>| amount.map(|a| a * share);
         Some(PlannedUse {
-            month,
-            from,
-            until,
+            month: month_of(left.from),
+            from: left.from,
+            until: left.until,
             machine: machine.to_owned(),
             product: product.to_owned(),
             group,
@@ -269,19 +308,11 @@ impl Planner<'_> {
             return Vec::new();
         }
         let later = 12 * (target.year - past.year);
-        let factor = 1.0 + self.records.settings.plan_change;
         self.months_of(machine, past)
             .into_iter()
             .filter_map(|((month, product, bin), amounts)| {
-                let month = months_later(month, later);
-                self.placed(
-                    &machine.name,
-                    &product,
-                    bin.as_deref(),
-                    month,
-                    amounts,
-                    factor,
-                )
+                let stretch = target.of_month(months_later(month, later))?;
+                self.again((&machine.name, &product, bin.as_deref()), stretch, amounts)
             })
             .collect()
     }
@@ -292,12 +323,11 @@ impl Planner<'_> {
         machine: &Machine,
         target: Season,
     ) -> Vec<PlannedUse> {
-        let factor = 1.0 + self.records.settings.plan_change;
         let uses = typical.of_machine(self.records, &machine.name);
         uses.filter_map(|((months, product, bin), amounts)| {
             let month = months_later(month_of(target.start), *months);
-            let bin = bin.as_deref();
-            self.placed(&machine.name, product, bin, month, *amounts, factor)
+            let key = (machine.name.as_str(), product.as_str(), bin.as_deref());
+            self.again(key, target.of_month(month)?, *amounts)
         })
         .collect()
     }
@@ -373,6 +403,12 @@ pub(super) fn both(a: Amounts, b: Amounts) -> Amounts {
 }
 
 impl Told {
+    /// Whether any machine's use comes from a season on record, its own or others'.
+    fn repeats(&self) -> bool {
+        let machines = [&self.repeated, &self.still, &self.partial, &self.typical];
+        !self.silent.is_empty() || machines.iter().any(|m| !m.is_empty())
+    }
+
     fn notes(self, source: PlanSource, plan_change: f64) -> Vec<String> {
         let change = if plan_change == 0.0 {
             String::new()
@@ -450,11 +486,10 @@ pub fn total<'a>(uses: impl Iterator<Item = &'a PlannedUse>) -> Amounts {
 /// Years from one season to a later one, as months to move a plan by.
 #[must_use]
 pub fn years_later(plan: &PlannedUse, years: i32) -> PlannedUse {
-    let month = months_later(plan.month, 12 * years);
     PlannedUse {
-        month,
-        from: month,
-        until: month_end(month),
+        month: months_later(plan.month, 12 * years),
+        from: moved_years(plan.from, years),
+        until: moved_years(plan.until, years),
         ..plan.clone()
     }
 }

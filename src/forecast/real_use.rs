@@ -2,9 +2,9 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use chrono::{Days, NaiveDate};
+use chrono::NaiveDate;
 
-use super::season::{Season, month_end, month_of};
+use super::season::{Season, Stretch, month_of, months_later};
 use crate::record::{Amounts, PlanRow, Records, UsageRow};
 use crate::units::Measure;
 
@@ -19,16 +19,15 @@ type Values = [Vec<f64>; 3];
 ///   rates as it does for a plan; nothing that is not recorded counts as 0.
 /// - A machine without use in the season gets a row of nothing, since a machine without any row
 ///   would be planned as in its last season.
-/// - Months that the season cuts count by the days within it: the first one from the season's
-///   start on, the last one with the month before it.
+/// - A plan's rows are of whole months: use in the days that the season has of a month it cuts goes
+///   up to as much as makes it the same in those days.
 #[must_use]
 pub fn plan_of(records: &Records, season: Season) -> Vec<PlanRow> {
     let mut months: BTreeMap<Key<'_>, Values> = BTreeMap::new();
     for ((machine, date, product, bin), values) in days(records, season) {
         let known = [0, 1, 2].map(|i| !values[i].is_empty());
-        let month = month_within(season, date);
         let sums = months
-            .entry((machine, month, product, bin, known))
+            .entry((machine, month_of(date), product, bin, known))
             .or_default();
         for (sum, mut values) in sums.iter_mut().zip(values) {
             sum.append(&mut values);
@@ -38,14 +37,19 @@ pub fn plan_of(records: &Records, season: Season) -> Vec<PlanRow> {
     let mut rows: Vec<PlanRow> = months
         .iter()
         .map(|((machine, month, product, bin, _), values)| {
+            let whole = whole_month(season, *month);
+            let sum = |values| Some(whole * sum(values)?);
             row(*month, machine, product, *bin, values.clone().map(sum))
         })
         .collect();
-    let idle = records.machines.iter().map(|m| m.name.as_str());
-    for machine in idle.filter(|name| !used.contains(name)) {
+    // Where months are cut, use in a few days of one alone would not count as a plan.
+    let is_cut = season.start != month_of(season.start);
+    let all = records.machines.iter().map(|m| m.name.as_str());
+    for machine in all.filter(|name| is_cut || !used.contains(name)) {
         if let Some(product) = records.products.first() {
             let nothing = [Some(0.0); 3];
-            rows.push(row(season.start, machine, &product.name, None, nothing));
+            let month = months_later(month_of(season.start), i32::from(is_cut));
+            rows.push(row(month, machine, &product.name, None, nothing));
         }
     }
     rows.sort_by(|a, b| {
@@ -76,16 +80,10 @@ fn days(
     days
 }
 
-/// The month of a day, kept within the season.
-fn month_within(season: Season, date: NaiveDate) -> NaiveDate {
-    let month = month_of(date);
-    let cut = season.end < month_end(month) && season.start < month;
-    let month = if cut {
-        month_of(month - Days::new(1))
-    } else {
-        month
-    };
-    month.max(season.start)
+/// Days of a month for each that the season has of it.
+fn whole_month(season: Season, month: NaiveDate) -> f64 {
+    let within = season.of_month(month).map_or(1, Stretch::days);
+    Stretch::month(month).days() as f64 / within as f64
 }
 
 fn sum(mut values: Vec<f64>) -> Option<f64> {

@@ -50,10 +50,48 @@ impl Season {
         Self::of(date + Days::new(1), starts)
     }
 
+    /// The days it has of the month of `date`.
+    #[must_use]
+    pub fn of_month(&self, date: NaiveDate) -> Option<Stretch> {
+        let month = Stretch::month(date);
+        let stretch = Stretch {
+            from: month.from.max(self.start),
+            until: month.until.min(self.end),
+        };
+        (stretch.from <= stretch.until).then_some(stretch)
+    }
+
     /// Whether a day lies in it.
     #[must_use]
     pub fn holds(&self, date: NaiveDate) -> bool {
         self.start <= date && date <= self.end
+    }
+}
+
+/// Days of one month, first and last included.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Stretch {
+    /// First day.
+    pub from: NaiveDate,
+    /// Last day.
+    pub until: NaiveDate,
+}
+
+impl Stretch {
+    /// The whole month of `date`.
+    #[must_use]
+    pub fn month(date: NaiveDate) -> Self {
+        let from = month_of(date);
+        Self {
+            from,
+            until: months_later(from, 1) - Days::new(1),
+        }
+    }
+
+    /// How many.
+    #[must_use]
+    pub fn days(self) -> i64 {
+        (self.until - self.from).num_days() + 1
     }
 }
 
@@ -81,8 +119,15 @@ pub fn months_later(month: NaiveDate, months: i32) -> NaiveDate {
     .expect("within the calendar")
 }
 
-/// Last day of the month that begins on `month`.
+/// The same day `years` later; the last of February stays that.
+///
+/// # Panics
+/// Beyond the calendar of 262,000 years.
 #[must_use]
-pub fn month_end(month: NaiveDate) -> NaiveDate {
-    months_later(month, 1) - Days::new(1)
+pub fn moved_years(date: NaiveDate, years: i32) -> NaiveDate {
+    let month = Stretch::month(months_later(month_of(date), 12 * years));
+    if date == Stretch::month(date).until {
+        return month.until;
+    }
+    (month.from + Days::new(u64::from(date.day0()))).min(month.until)
 }

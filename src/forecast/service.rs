@@ -8,9 +8,9 @@ use crate::family::Service;
 use crate::life::Life;
 use crate::units::Measure;
 
-/// Days on which the work falls due between the as-of date and the end of the season, the
-/// season's days only. Work that is overdue falls due on the day after the as-of date. `None`
-/// where it goes by use that is not known.
+/// Days on which the work falls due between the as-of date and the end of the season, those before
+/// the season too. Work that is overdue falls due on the day after the as-of date. `None` where it
+/// goes by use that is not known.
 #[must_use]
 pub fn due(
     life: &Life,
@@ -42,9 +42,7 @@ pub fn due(
             .zip(&used)
             .any(|(c, used)| c.every <= c.at(date) - used);
         if by_days || by_use {
-            if season.holds(date) {
-                dates.push(date);
-            }
+            dates.push(date);
             last = Some(date);
             used = clocks.iter().map(|c| c.at(date)).collect();
         }

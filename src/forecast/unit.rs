@@ -132,8 +132,12 @@ pub struct InService {
     pub wear_paths: Vec<Option<FamilyPath>>,
     /// Lines whose schedule rests on use that is not known.
     pub unclear: BTreeSet<usize>,
-    /// Scheduled work that falls between the as-of date and the end of the season.
+    /// Machine and line of every part that is changed by schedule, also where nothing falls due.
+    pub scheduled: BTreeSet<(usize, usize)>,
+    /// Scheduled work that falls due in what is left of the season.
     pub due: Vec<Due>,
+    /// Scheduled work that falls due before the season begins, and is in none of its figures.
+    pub due_before: Vec<Due>,
     /// Sentences for the results.
     pub notes: Vec<String>,
 }
@@ -275,20 +279,25 @@ impl<'a> Gatherer<'a> {
         let as_set = family.service.is_some() || family.counted == crate::family::Counted::Set;
         let line = self.line(life, as_set, family.service.is_some());
         if let Some(service) = family.service {
+            self.out.scheduled.insert((machine, line));
             let bin = position.bin.as_deref();
             let view = self.view(machine, bin, Measure::Days, Measure::Hours);
             let Some(due) = super::service::due(life, service, self.gathering, view) else {
                 self.out.unclear.insert(line);
                 return;
             };
-            self.out.due.extend(due.into_iter().map(|date| Due {
+            let due = due.into_iter().map(|date| Due {
                 machine,
                 position: life.position.clone(),
                 line,
                 date,
                 pieces: life.pieces,
                 labor: true,
-            }));
+            });
+            let season = self.gathering.season;
+            let (now, before): (Vec<Due>, Vec<Due>) = due.partition(|d| season.holds(d.date));
+            self.out.due.extend(now);
+            self.out.due_before.extend(before);
             return;
         }
         let assessments = self.gathering.assessments;

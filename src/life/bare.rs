@@ -55,8 +55,6 @@ pub struct BareAge {
     pub family: Option<String>,
     /// Exposure since new.
     pub age: f64,
-    /// This many are alike.
-    pub count: u64,
     /// `use_GROUP` by group.
     pub groups: BTreeMap<String, f64>,
 }

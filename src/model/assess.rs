@@ -10,6 +10,7 @@ use super::kernel::Distribution;
 use super::observations::Observations;
 use super::posterior::Draws;
 
+use super::family_lives::is_known;
 pub use super::family_lives::{Counts, FamilyLives, family_lives};
 
 /// How the draws are wanted.
@@ -161,6 +162,10 @@ fn note_counts(family: &Family, lives: &FamilyLives, notes: &mut Vec<String>) {
 }
 
 /// The measure under which the records are most probable, for the number of factors it needs.
+///
+/// Measures are held against each other on the lives that all of them know: one life of which the
+/// tons are not on record decides nothing. A measure that fewer than half of the lives have is no
+/// choice.
 fn best_measure(
     family: &Family,
     lives: &[&Life],
@@ -169,30 +174,34 @@ fn best_measure(
     notes: &mut Vec<String>,
 ) -> FamilyLives {
     let order = [Measure::Tons, Measure::Hours, Measure::Acres, Measure::Days];
-    let candidates: Vec<FamilyLives> = order
+    let known = |m: Measure| lives.iter().filter(|l| is_known(l, m)).count();
+    let counted = order.map(|m| (m, known(m)));
+    let most = counted.iter().map(|(_, known)| *known).max().unwrap_or(0);
+    let measures: Vec<Measure> = counted
         .iter()
-        .filter(|m| **m == Measure::Days || groups.reference(**m).is_some())
-        .map(|m| family_lives(lives, *m, groups, also))
+        .filter(|(m, _)| *m == Measure::Days || groups.reference(*m).is_some())
+        .filter(|(_, known)| most <= 2 * known)
+        .map(|(m, _)| *m)
         .collect();
-    let most = candidates
-        .iter()
-        .map(|c| c.counts.lives)
-        .fold(0.0, f64::max);
-    let complete: Vec<FamilyLives> = candidates
-        .into_iter()
-        .filter(|c| most <= c.counts.lives)
-        .collect();
-    let scored = complete.iter().enumerate().filter_map(|(i, c)| {
-        let fit = fit::maximum_likelihood(Distribution::Weibull, &c.observations).ok()?;
+    let of_all = |life: &&&Life| measures.iter().all(|m| is_known(life, *m));
+    let common: Vec<&Life> = lives.iter().filter(of_all).copied().collect();
+    let distribution = match family.distribution {
+        DistributionChoice::Lognormal => Distribution::Lognormal,
+        DistributionChoice::Exponential => Distribution::Exponential,
+        DistributionChoice::Weibull | DistributionChoice::Best => Distribution::Weibull,
+    };
+    let scored = measures.iter().filter_map(|m| {
+        let seen = family_lives(&common, *m, groups, also);
+        let fit = fit::maximum_likelihood(distribution, &seen.observations).ok()?;
         let parameters = fit.free.iter().filter(|f| **f).count() as f64;
-        Some((i, parameters - fit.log_likelihood()))
+        let told = 3.0 <= seen.counts.worn;
+        told.then(|| (*m, parameters - fit.log_likelihood()))
     });
-    let best = scored.min_by(|a, b| a.1.total_cmp(&b.1)).map(|(i, _)| i);
-    let told = best.is_some_and(|i| 3.0 <= complete[i].counts.worn);
-    let chosen = complete
-        .into_iter()
-        .nth(if told { best.unwrap_or(0) } else { 0 })
-        .expect("days are always a candidate");
+    let best = scored.min_by(|a, b| a.1.total_cmp(&b.1)).map(|(m, _)| m);
+    let told = best.is_some();
+    let fullest = measures.iter().find(|m| known(**m) == most);
+    let chosen = best.or(fullest.copied()).unwrap_or(Measure::Days);
+    let chosen = family_lives(lives, chosen, groups, also);
     notes.push(if told {
         format!(
             "{}: lives are counted in {}, which fits the records best",

@@ -177,6 +177,10 @@ pub(super) fn held(
     // Each round may find one more factor that the records drive to nothing.
     loop {
         match climb(&objective, &free, &held) {
+            // On a plateau every shape above some value does as well.
+            Ok(maximum) if free[0] && -maximum.derivatives.hessian[0] < FLAT => {
+                return Err(unbounded(0, lives.n_groups()));
+            }
             Ok(maximum) => {
                 return Ok(Fit {
                     distribution,
@@ -198,6 +202,9 @@ pub(super) fn held(
         }
     }
 }
+
+/// Information on the log shape below which there is none.
+const FLAT: f64 = 1e-6;
 
 /// Log wear factor of a group that wears nothing as far as the records tell.
 pub(super) const NOTHING: f64 = -30.0;
@@ -269,8 +276,64 @@ fn unbounded(index: usize, n_groups: usize) -> FitError {
     }
 }
 
-/// Lower bound on the scale at a known shape when no life has worn out, with confidence `level`:
-/// `(sum of (end^shape - entry^shape) / -ln(1 - level))^(1 / shape)`, every group counting 1.
+/// Lower bound on the median life at a known shape when no life has worn out, with confidence `level`,
+/// every group counting 1: where all lives together survive with a chance of `1 - level`.
+#[must_use]
+pub fn median_lower_bound(
+    distribution: Distribution,
+    lives: &Observations,
+    shape: f64,
+    level: f64,
+) -> Option<f64> {
+    let ln_shape = if distribution.has_shape() {
+        shape.ln()
+    } else {
+        0.0
+    };
+    let ln_scale = match distribution {
+        Distribution::Weibull => scale_lower_bound(lives, shape, level)?.ln(),
+        Distribution::Exponential => scale_lower_bound(lives, 1.0, level)?.ln(),
+        Distribution::Lognormal => ln_scale_surviving(distribution, lives, ln_shape, 1.0 - level)?,
+    };
+    Some((ln_scale + distribution.quantile_offset(0.5, ln_shape).value).exp())
+}
+
+/// The log scale under which lives of which none wore out survive with that chance.
+fn ln_scale_surviving(
+    distribution: Distribution,
+    lives: &Observations,
+    ln_shape: f64,
+    chance: f64,
+) -> Option<f64> {
+    /// Halvings to the last digit of a double.
+    const STEPS: usize = 80;
+    let likelihood = Likelihood {
+        distribution,
+        lives,
+    };
+    let longest = (0..lives.len()).map(|i| lives.plain_end(i));
+    let longest = longest.fold(0.0, f64::max);
+    let mut theta = vec![0.0; lives.n_groups + 1];
+    theta[0] = ln_shape;
+    let mut at = Derivatives::zero(theta.len());
+    // A longer scale makes survival likelier.
+    let (mut low, mut high) = (longest.ln() - 40.0, longest.ln() + 40.0);
+    for _ in 0..STEPS {
+        let middle = f64::midpoint(low, high);
+        theta[1] = middle;
+        likelihood.evaluate(&theta, &mut at);
+        if at.value < chance.ln() {
+            low = middle;
+        } else {
+            high = middle;
+        }
+    }
+    (0.0 < longest).then_some(high)
+}
+
+/// Lower bound on the scale of a Weibull distribution at a known shape when no life has worn out, with
+/// confidence `level`: `(sum of (end^shape - entry^shape) / -ln(1 - level))^(1 / shape)`, every group
+/// counting 1.
 ///
 /// # Source
 /// Abernethy, *The New Weibull Handbook*: Weibayes without failures (formula from memory; checked

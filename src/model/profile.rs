@@ -58,6 +58,9 @@ pub struct Interval {
 /// How far a limit may lie from the estimate, as a factor `e^FARTHEST`.
 const FARTHEST: f64 = 11.0;
 
+/// Log wear factor from which a search begins that leaves nothing behind.
+const SOMETHING: f64 = -2.0;
+
 /// Interval of one quantity at confidence `level`; `None` for a parameter that was not estimated.
 ///
 /// # Panics
@@ -157,8 +160,31 @@ impl Profile<'_> {
     fn height(&self, value: f64, from: &[f64]) -> Option<(f64, Vec<f64>)> {
         let mut start = from.to_vec();
         start[self.index] = value;
-        let maximum = newton::maximize(self.objective, &start, &self.free).ok()?;
-        Some((maximum.derivatives.value - self.floor, maximum.theta))
+        let held = self.at_nothing();
+        held.iter().for_each(|g| start[*g] = NOTHING);
+        let mut best = newton::maximize(self.objective, &start, &self.free).ok();
+        if !held.is_empty() {
+            // What wears nothing at the estimate may wear something away from it.
+            let mut free = self.free.clone();
+            for g in held {
+                (start[g], free[g]) = (SOMETHING, true);
+            }
+            let other = newton::maximize(self.objective, &start, &free).ok();
+            let height = |m: &newton::Maximum| m.derivatives.value;
+            best = [best, other]
+                .into_iter()
+                .flatten()
+                .max_by(|a, b| height(a).total_cmp(&height(b)));
+        }
+        let best = best?;
+        Some((best.derivatives.value - self.floor, best.theta))
+    }
+
+    /// Other factors that the records drive to nothing.
+    fn at_nothing(&self) -> Vec<usize> {
+        let last = self.objective.likelihood.lives.n_groups();
+        let held = |i: &usize| *i != self.index && self.center[*i] <= NOTHING;
+        (2..=last).filter(held).collect()
     }
 
     /// The limit on the side of `step`.
@@ -167,10 +193,10 @@ impl Profile<'_> {
         let mut inside = center;
         let mut theta = self.center.to_vec();
         loop {
-            let outside = inside + step;
-            if FARTHEST < (outside - center).abs() {
+            if FARTHEST <= (inside - center).abs() {
                 return None;
             }
+            let outside = (inside + step).clamp(center - FARTHEST, center + FARTHEST);
             match self.height(outside, &theta) {
                 Some((height, at)) if 0.0 < height => {
                     inside = outside;

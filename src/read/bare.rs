@@ -42,12 +42,7 @@ const NOT_KNOWN: [&str; 3] = ["false", "no", "0"];
 
 const AGES: Spec = Spec {
     name: "ages",
-    columns: &[
-        ("age", true),
-        ("family", false),
-        ("name", false),
-        ("count", false),
-    ],
+    columns: &[("age", true), ("family", false), ("name", false)],
     amounts: AmountColumns::None,
 };
 
@@ -229,6 +224,9 @@ fn groups(row: &mut Row<'_>) -> BTreeMap<String, BareUse> {
     uses.collect()
 }
 
+/// Part of an age by which sums of rounded amounts may differ from it.
+const NEAR: f64 = 0.01;
+
 /// Exposures that cannot follow each other.
 fn check_order(row: &mut Row<'_>, life: &BareLife) {
     let Some(end) = life.life else { return };
@@ -256,12 +254,21 @@ fn check_order(row: &mut Row<'_>, life: &BareLife) {
 }
 
 fn age(row: &mut Row<'_>) -> BareAge {
-    BareAge {
+    let age = BareAge {
         row: row.number,
         name: row.text("name"),
         family: row.text("family"),
         age: row.needed_number("age"),
-        count: row.whole("count").map_or(1, u64::from),
         groups: by_group(row, "use").unwrap_or_default(),
+    };
+    let sum: f64 = age.groups.values().sum();
+    if !age.groups.is_empty() && NEAR * age.age < (sum - age.age).abs() {
+        let found = format!(
+            "an age of {} beside columns `use_` that add up to {sum}",
+            age.age
+        );
+        let expected = "the sum of the `use_` columns, or these left empty";
+        row.fault("age", Wrong::new(ProblemKind::Order, found, expected));
     }
+    age
 }

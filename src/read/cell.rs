@@ -17,6 +17,8 @@ const SHOWN: usize = 60;
 
 const A_DATE: &str = "a date written as `2026-04-17`, or a real spreadsheet date; \
     for another form set `date_format` in settings.toml";
+const A_LENGTH_OF_TIME: &str =
+    "a number; 3 hours 30 minutes are written `3.5`, in a cell that is formatted as a number";
 const A_MONTH: &str = "a month written as `2027-04`, or a real spreadsheet date in it";
 
 /// What a file says in one place.
@@ -180,8 +182,10 @@ impl<'a> Cell<'a> {
 
     fn not_a_number(&self) -> Wrong {
         let expected = match self {
-            Self::Date(_) | Self::Moment(_) => {
-                "a number; the cell holds a date, format it as a number"
+            // Formatted as a number a time becomes its part of a day.
+            Self::Moment(_) => A_LENGTH_OF_TIME,
+            Self::Date(_) => {
+                "a number; the cell holds a date, type the number anew and format it as one"
             }
             Self::Text(text) => number_hint(text),
             Self::Empty | Self::Number(_) => "a number, or an empty cell where it is not known",
@@ -292,12 +296,14 @@ fn plain_number(text: &str) -> Option<f64> {
 }
 
 fn number_hint(text: &str) -> &'static str {
-    if text.contains(',') {
+    if text.contains(':') {
+        A_LENGTH_OF_TIME
+    } else if text.contains(',') {
         "a number with a decimal point and no commas, such as `1250.5`"
     } else if text.chars().any(|c| matches!(c, '$' | '€' | '£')) {
         "a number without a currency sign; `currency` stands in settings.toml"
     } else if text.starts_with(|c: char| c.is_ascii_digit()) {
-        "a number alone, such as `1250.5`; the unit belongs to the column header"
+        "a number alone, such as `1250.5`; the unit belongs to the column header, or to the column `unit` where there is one"
     } else {
         "a number such as `1250.5`, or an empty cell where it is not known"
     }

@@ -17,17 +17,15 @@ use super::xlsx::Book;
 pub(super) enum Home {
     Csv(PathBuf),
     Parquet(PathBuf),
-    /// A folder of Parquet files, for the usage log only.
+    /// A folder of Parquet files, or a sheet or file for each year, for the usage log only.
     Parts(Vec<Part>),
     Sheet(String),
 }
 
-/// One file of a table that is kept in a folder, such as `usage/season=2026/part.parquet`.
+/// One file of a table that is kept in several, such as `usage/season=2026/part.parquet`.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub(super) struct Part {
-    pub(super) path: PathBuf,
-    /// Its path from the records folder on, with `/`.
-    pub(super) source: String,
+    pub(super) found: Found,
     /// What the names of its folders say, such as `season` and `2026`: columns that are left out
     /// of the file.
     pub(super) constants: Vec<(String, String)>,
@@ -46,21 +44,25 @@ impl Found {
         let Home::Parts(parts) = &self.home else {
             return vec![(self.clone(), Vec::new())];
         };
-        let file = |part: &Part| Self {
-            source: part.source.clone(),
-            home: Home::Parquet(part.path.clone()),
-        };
         parts
             .iter()
-            .map(|part| (file(part), part.constants.clone()))
+            .map(|part| (part.found.clone(), part.constants.clone()))
             .collect()
     }
 
     /// Whether a problem that names this place is one of the table.
     pub(super) fn is_source_of(&self, source: &str) -> bool {
         match &self.home {
-            Home::Parts(parts) => parts.iter().any(|part| part.source == source),
+            Home::Parts(parts) => parts.iter().any(|part| part.found.is_source_of(source)),
             _ => self.source == source,
+        }
+    }
+
+    /// Whether the table, or some of it, is there.
+    fn is_at(&self, home: &Home) -> bool {
+        match &self.home {
+            Home::Parts(parts) => parts.iter().any(|part| part.found.is_at(home)),
+            own => own == home,
         }
     }
 }
@@ -164,12 +166,13 @@ pub(super) fn folder(dir: &Path) -> Result<Folder, ReadError> {
 /// The same with daily sums of use in a file of their own, in place of the usage log.
 pub(super) fn folder_with(dir: &Path, usage_sums: Option<&Path>) -> Result<Folder, ReadError> {
     let mut homes: BTreeMap<Table, Vec<Found>> = BTreeMap::new();
+    let mut years = Vec::new();
     let (mut mapping, mut problems) = mapping::read(dir)?;
     let mut books = Vec::new();
     for path in files(dir)? {
         let mapped = mapping.table_of_file(&file_name(&path));
-        let table =
-            mapped.or_else(|| table_named(&path.file_stem().unwrap_or_default().to_string_lossy()));
+        let stem = path.file_stem().unwrap_or_default().to_string_lossy();
+        let table = mapped.or_else(|| table_named(&stem));
         let home = match extension(&path).as_str() {
             "txt" | "tsv" if mapped.is_some() => Home::Csv(path.clone()),
             "csv" => Home::Csv(path.clone()),
@@ -187,7 +190,10 @@ pub(super) fn folder_with(dir: &Path, usage_sums: Option<&Path>) -> Result<Folde
         match table {
             Some(table) => homes.entry(table).or_default().push(Found { source, home }),
             None if is_kept_beside(&source) => {}
-            None => problems.push(no_table(&source)),
+            None => match parts::year_of(&stem) {
+                Some(table) => problems.extend(year(table, Found { source, home }, &mut years)),
+                None => problems.push(no_table(&source)),
+            },
         }
     }
     if usage_sums.is_none() {
@@ -197,7 +203,14 @@ pub(super) fn folder_with(dir: &Path, usage_sums: Option<&Path>) -> Result<Folde
             homes.entry(Table::Usage).or_default().extend(parts);
         }
     }
-    let (book, several_books) = workbook(&books, &mapping, &mut homes, &mut problems)?;
+    let mut places = Places {
+        homes: &mut homes,
+        years: &mut years,
+    };
+    let (book, several_books) = workbook(&books, &mapping, &mut places, &mut problems)?;
+    if let Some(log) = parts::of_years(years) {
+        homes.entry(Table::Usage).or_default().push(log);
+    }
     if let Some(path) = usage_sums {
         let (sums, told) = parts::sums(path)?;
         problems.extend(told);
@@ -248,7 +261,7 @@ fn no_table(source: &str) -> Problem {
 
 /// Files and sheets that no table has, with the names they go by.
 pub(super) fn strangers(dir: &Path, folder: &Folder) -> Result<Vec<(String, Found)>, ReadError> {
-    let known = |home: &Home| folder.tables.values().any(|found| found.home == *home);
+    let known = |home: &Home| folder.tables.values().any(|found| found.is_at(home));
     let mut list = Vec::new();
     for path in files(dir)? {
         let name = file_name(&path);
@@ -272,11 +285,36 @@ pub(super) fn strangers(dir: &Path, folder: &Folder) -> Result<Vec<(String, Foun
     Ok(list)
 }
 
+/// Where the tables of a folder were found.
+struct Places<'a> {
+    homes: &'a mut BTreeMap<Table, Vec<Found>>,
+    /// The usage log of single years.
+    years: &'a mut Vec<Found>,
+}
+
+/// A file or sheet of one year: a part of the usage log; no other table is divided.
+fn year(table: Table, found: Found, years: &mut Vec<Found>) -> Option<Problem> {
+    if table == Table::Usage {
+        years.push(found);
+        return None;
+    }
+    let name = table.name();
+    Some(whole(
+        Severity::Problem,
+        &found.source,
+        ProblemKind::TwoPlaces,
+        format!("a single year of the table `{name}`"),
+        format!(
+            "all years of `{name}` in one table; put these rows below its others, or rename this one if it is out of date"
+        ),
+    ))
+}
+
 /// The only workbook of records, and whether there are several; those of results are passed over.
 fn workbook(
     books: &[PathBuf],
     mapping: &Mapping,
-    homes: &mut BTreeMap<Table, Vec<Found>>,
+    places: &mut Places<'_>,
     problems: &mut Vec<Problem>,
 ) -> Result<(Option<Book>, bool), ReadError> {
     let mut first = None;
@@ -311,12 +349,18 @@ fn workbook(
             .table_of_sheet(&sheet)
             .or_else(|| table_named(&sheet))
         {
-            Some(table) => homes.entry(table).or_default().push(Found {
+            Some(table) => places.homes.entry(table).or_default().push(Found {
                 source,
                 home: Home::Sheet(sheet),
             }),
             None if EXPLAINING.contains(&normal(&sheet).as_str()) => {}
-            None => problems.push(no_table(&source)),
+            None => match parts::year_of(&sheet) {
+                Some(table) => {
+                    let home = Home::Sheet(sheet);
+                    problems.extend(year(table, Found { source, home }, places.years));
+                }
+                None => problems.push(no_table(&source)),
+            },
         }
     }
     Ok((Some(book), false))
@@ -354,7 +398,7 @@ fn single(
                 table.name(),
                 others.join(", ")
             ),
-            "each table in one place; delete or rename the one that is out of date",
+            "each table in one place; delete or rename the one that is out of date, or put its rows below the others",
         ));
     }
     tables

@@ -75,6 +75,9 @@ pub fn records_held(dir: &Path) -> Result<Vec<String>, ReadError> {
 /// # Errors
 /// [`ReadError`] when the folder, its workbook or its `columns.toml` cannot be read.
 pub fn is_among_records(dir: &Path, file: &Path) -> Result<bool, ReadError> {
+    // What a link of that name leads to would be written.
+    let linked = file.canonicalize();
+    let file = linked.as_deref().unwrap_or(file);
     let above = file.parent().filter(|above| !above.as_os_str().is_empty());
     let above = above.unwrap_or(Path::new(".")).canonicalize();
     if !matches!((dir.canonicalize(), above), (Ok(a), Ok(b)) if a == b) {

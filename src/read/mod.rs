@@ -26,6 +26,7 @@ mod row;
 mod sink;
 mod tables;
 mod text;
+mod title;
 mod xlsx;
 
 use std::collections::BTreeMap;
@@ -47,6 +48,7 @@ use mapping::{Mapping, Rules};
 use row::Row;
 use sink::{Outcome, Sink, TableSink, Take};
 use tables::{Spread, UsageTake};
+use title::Below;
 use xlsx::Book;
 
 pub use bare::{BareReading, RowCounts, bare_ages, bare_lives};
@@ -358,7 +360,7 @@ impl Reader<'_> {
     }
 }
 
-/// Reads one file of a table from wherever it is.
+/// Reads one file of a table.
 fn feed(
     (found, constants): (&Found, &[(String, String)]),
     book: Option<&mut Book>,
@@ -370,21 +372,43 @@ fn feed(
     let mark = rules
         .and_then(|r| r.separator)
         .map_or(',', |(mark, _)| mark);
-    match (&found.home, book) {
-        (Home::Csv(path), _) => csv::read(path, mark, &mut sink)?,
-        (Home::Parquet(path), _) => {
-            // What the names of folders say beside the table's own columns is of use to rules
-            // only; it tells no rows apart.
-            let of_use = |(name, _): &&(String, String)| rules.is_some() || spec.has(name);
-            let constants: Vec<_> = constants.iter().filter(of_use).cloned().collect();
-            parquet::read(path, &constants, &mut sink)?;
+    let mut book = book;
+    // What the names of folders say beside the table's own columns is of use to rules only; it
+    // tells no rows apart.
+    let of_use = |(name, _): &&(String, String)| rules.is_some() || spec.has(name);
+    let constants: Vec<_> = constants.iter().filter(of_use).cloned().collect();
+    stream(found, &constants, book.as_deref_mut(), mark, &mut sink)?;
+    let mut outcome = sink.finish();
+    let no_header = |p: &Problem| p.kind == ProblemKind::MissingColumn;
+    if outcome.read == 0 && outcome.problems.iter().any(no_header) {
+        let mut below = Below::new(spec);
+        stream(found, &constants, book, mark, &mut below)?;
+        if let Some(problem) = below.problem(&found.source) {
+            outcome.problems = vec![problem];
         }
-        (Home::Sheet(sheet), Some(book)) => book.read(sheet, &mut sink)?,
-        (Home::Sheet(_) | Home::Parts(_), _) => sink.bad_table(cell::Wrong::new(
-            ProblemKind::MissingTable,
-            "a sheet without its workbook",
-            "a workbook that stays in place while it is read",
-        )),
     }
-    Ok(sink.finish())
+    Ok(outcome)
+}
+
+/// Hands the rows of a file to a sink, from wherever the file is.
+fn stream(
+    found: &Found,
+    constants: &[(String, String)],
+    book: Option<&mut Book>,
+    mark: char,
+    sink: &mut dyn Sink,
+) -> Result<(), ReadError> {
+    match (&found.home, book) {
+        (Home::Csv(path), _) => csv::read(path, mark, sink),
+        (Home::Parquet(path), _) => parquet::read(path, constants, sink),
+        (Home::Sheet(sheet), Some(book)) => book.read(sheet, sink),
+        (Home::Sheet(_) | Home::Parts(_), _) => {
+            sink.bad_table(cell::Wrong::new(
+                ProblemKind::MissingTable,
+                "a sheet without its workbook",
+                "a workbook that stays in place while it is read",
+            ));
+            Ok(())
+        }
+    }
 }

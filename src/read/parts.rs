@@ -4,12 +4,15 @@
 //! it stands for a column `season` with that value in every row below, as those programs leave such
 //! columns out of the files. What is no Parquet file is remarked on; names that begin with `.` or
 //! `_` are the programs' own.
+//!
+//! Owners divide it by years: sheets or files `usage 2025` and `usage 2026` are one log, too.
 
 use std::path::{Path, PathBuf};
 
 use super::cell::quoted;
 use super::error::ReadError;
 use super::find::{Found, Home, Part, extension, file_name, table_named, whole};
+use super::header::normal;
 use crate::record::{Problem, ProblemKind, Severity, Table};
 
 /// Folders within folders that are looked into; a table divided by more is none.
@@ -130,8 +133,10 @@ fn gather(
             }
         } else if extension(&path) == "parquet" {
             seen.parts.push(Part {
-                path,
-                source,
+                found: Found {
+                    source,
+                    home: Home::Parquet(path),
+                },
                 constants: constants.to_vec(),
             });
         } else {
@@ -139,6 +144,30 @@ fn gather(
         }
     }
     Ok(())
+}
+
+/// The table a name says with a year behind it, such as `usage 2026` or `usage_2025-26`.
+pub(super) fn year_of(name: &str) -> Option<Table> {
+    let name = normal(name);
+    let table = name.trim_end_matches(|c: char| c.is_ascii_digit());
+    let year = &name[table.len()..];
+    let is_year = matches!(year.len(), 4 | 6 | 8) && ["19", "20", "21"].contains(&&year[..2]);
+    table_named(table).filter(|_| is_year)
+}
+
+/// The years of a usage log as one; `None` without any.
+pub(super) fn of_years(years: Vec<Found>) -> Option<Found> {
+    let names: Vec<&str> = years.iter().map(|found| found.source.as_str()).collect();
+    let source = names.join(" and ");
+    let part = |found| Part {
+        found,
+        constants: Vec::new(),
+    };
+    let parts: Vec<Part> = years.into_iter().map(part).collect();
+    (!parts.is_empty()).then_some(Found {
+        source,
+        home: Home::Parts(parts),
+    })
 }
 
 /// The column that the name of a folder stands for.
@@ -170,6 +199,24 @@ fn unescaped(text: &str) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_table_may_have_a_year_behind_its_name_and_nothing_else() {
+        for name in ["usage 2026", "Usage_2025-26", "usage2024", "USAGE-20242025"] {
+            assert_eq!(year_of(name), Some(Table::Usage), "{name}");
+        }
+        assert_eq!(year_of("parts 2026"), Some(Table::Parts));
+        for name in [
+            "usage",
+            "usage 2",
+            "usage 1066",
+            "usage 20265",
+            "2026",
+            "usage 2026 old",
+        ] {
+            assert_eq!(year_of(name), None, "{name}");
+        }
+    }
 
     #[test]
     fn a_folder_name_with_a_value_is_a_column() {

@@ -9,13 +9,13 @@ use std::fs::File;
 use std::io::{BufReader, Read, Write};
 use std::path::{Path, PathBuf};
 
-use calamine::{DataRef, Reader, SheetType, Xlsx};
+use calamine::{DataRef, Reader, SheetType, Xlsx, XlsxFormulaMetadata};
 use chrono::NaiveDateTime;
 
 use crate::record::{ProblemKind, results};
 
 use super::caught::caught;
-use super::cell::{Cell, Wrong};
+use super::cell::{Cell, Wrong, quoted};
 use super::error::ReadError;
 use super::sink::Sink;
 
@@ -184,6 +184,8 @@ struct Progress<'a> {
     /// From 0.
     row: Option<u32>,
     cells: Vec<Cell<'a>>,
+    /// Place of the row's first formula that was saved without its result, and the formula.
+    unreckoned: Option<(usize, String)>,
     has_header: bool,
 }
 
@@ -202,10 +204,14 @@ fn stream(
     let mut progress = Progress {
         row: None,
         cells: Vec::new(),
+        unreckoned: None,
         has_header: false,
     };
-    while let Some(cell) = reader.next_cell().map_err(|e| corrupt(&e))? {
-        let (row, column) = cell.get_position();
+    while let Some(cell) = reader
+        .next_cell_with_formula_metadata()
+        .map_err(|e| corrupt(&e))?
+    {
+        let (row, column) = cell.pos;
         if MOST_ROWS <= row || MOST_COLUMNS <= column || progress.row.is_some_and(|last| row < last)
         {
             return Err(corrupt(&format!(
@@ -220,9 +226,14 @@ fn stream(
             }
             progress.row = Some(row);
         }
-        let value = convert(cell.get_value().clone());
+        let column = column as usize;
+        if let (DataRef::Empty, Some(formula)) = (&cell.value, &cell.formula)
+            && progress.unreckoned.is_none()
+        {
+            progress.unreckoned = Some((column, formula_text(formula)));
+        }
+        let value = convert(cell.value);
         if !value.is_empty() {
-            let column = column as usize;
             if progress.cells.len() <= column {
                 progress.cells.resize(column + 1, Cell::Empty);
             }
@@ -243,7 +254,10 @@ fn stream(
 fn finish_row(progress: &mut Progress<'_>, sink: &mut dyn Sink) -> bool {
     let Some(row) = progress.row else { return true };
     let mut go_on = true;
-    if !progress.cells.is_empty() {
+    let unreckoned = progress.unreckoned.take();
+    if let (Some((column, formula)), true) = (unreckoned, progress.has_header) {
+        sink.bad_row(row + 1, Some(column), without_result(&formula));
+    } else if !progress.cells.is_empty() {
         if progress.has_header {
             sink.row(row + 1, &progress.cells);
         } else {
@@ -259,6 +273,33 @@ fn finish_row(progress: &mut Progress<'_>, sink: &mut dyn Sink) -> bool {
     go_on
 }
 
+fn formula_text(formula: &XlsxFormulaMetadata) -> String {
+    match formula {
+        XlsxFormulaMetadata::Normal { formula } | XlsxFormulaMetadata::Shared { formula, .. } => {
+            format!("={formula}")
+        }
+        // One of a column of formulas that only the first of them spells out.
+        _ => "=".to_owned(),
+    }
+}
+
+/// A formula that a program wrote and no spreadsheet program has worked out: to take its cell for
+/// an empty one would lose what the owner meant to be there.
+fn without_result(formula: &str) -> Wrong {
+    Wrong::new(
+        ProblemKind::Missing,
+        format!("the formula {} without its result", quoted(formula)),
+        "the result beside it; open the workbook in a spreadsheet program, let it calculate, and save",
+    )
+}
+
+/// A length of time in days as hours and minutes, which is what its cell shows.
+fn clock(days: f64) -> String {
+    let minutes = (days.abs() * 24.0 * 60.0).round();
+    let sign = if days < 0.0 { "-" } else { "" };
+    format!("{sign}{}:{:02}", (minutes / 60.0).floor(), minutes % 60.0)
+}
+
 fn convert(value: DataRef<'_>) -> Cell<'_> {
     match value {
         DataRef::Empty => Cell::Empty,
@@ -268,9 +309,7 @@ fn convert(value: DataRef<'_>) -> Cell<'_> {
         DataRef::SharedString(text) => Cell::text(text),
         DataRef::Bool(value) => Cell::Text(Cow::Borrowed(if value { "TRUE" } else { "FALSE" })),
         DataRef::Error(error) => Cell::owned(error.to_string()),
-        DataRef::DateTime(moment) if moment.is_duration() => {
-            Cell::owned(format!("{} days", moment.as_f64()))
-        }
+        DataRef::DateTime(moment) if moment.is_duration() => Cell::owned(clock(moment.as_f64())),
         DataRef::DateTime(moment) => moment
             .as_datetime()
             .map_or_else(|| Cell::Number(moment.as_f64()), Cell::moment),

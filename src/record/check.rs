@@ -7,6 +7,7 @@
 mod fleet;
 mod log;
 mod meters;
+mod odd;
 mod order;
 mod shop;
 mod spellings;
@@ -94,6 +95,7 @@ pub fn check<E>(
     check.meters();
     check.bins();
     check.later();
+    check.odd();
     check.spread_meters();
     check.spellings();
     check.fill_products();

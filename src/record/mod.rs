@@ -5,6 +5,7 @@
 //! reaches a result.
 
 pub mod check;
+pub mod example;
 pub mod formula;
 pub mod problem;
 pub mod results;

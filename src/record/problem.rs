@@ -89,6 +89,10 @@ pub enum ProblemKind {
     Meters,
     /// Dates of which only a stretch of days is known.
     Vague,
+    /// Rows that show how, and were to be deleted.
+    Example,
+    /// What no rule forbids and is most likely a slip.
+    Odd,
     /// A mapping of a user's own columns that cannot be read, or a row it left out.
     Mapping,
 }

@@ -29,7 +29,12 @@ pub struct Candidate<'a> {
 impl Candidate<'_> {
     /// The order after `order`, or the first one: a pack more, as long as more is wanted.
     fn next(&self, order: f64) -> Option<f64> {
-        let more = in_packs(order + 1e-6, self.pack, self.least);
+        let pack = f64::from(self.pack.max(1));
+        let more = if 0.0 < order {
+            order + pack
+        } else {
+            in_packs(pack, self.pack, self.least)
+        };
         (self.available + order < self.wanted).then_some(more)
     }
 

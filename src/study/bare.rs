@@ -25,7 +25,8 @@ const NAMELESS: &str = "lives";
 #[derive(Clone, Debug)]
 pub struct BareStudy {
     assessments: Vec<Assessment>,
-    notes: Vec<String>,
+    /// Sentences for the results.
+    pub notes: Vec<String>,
     options: Options,
 }
 
@@ -155,6 +156,16 @@ impl BareStudy {
             )));
         };
         let groups = &assessment.lives.groups;
+        let strange = age
+            .groups
+            .iter()
+            .find(|(g, used)| 0.0 < **used && !groups.contains(g));
+        if let Some((group, _)) = strange {
+            return Err(StudyError::TooThin(format!(
+                "row {} of the ages: no life of `{family}` says what `{group}` does to it",
+                age.row
+            )));
+        }
         let mut used: Vec<f64> = groups
             .iter()
             .map(|g| age.groups.get(g).copied().unwrap_or(0.0))

@@ -407,7 +407,6 @@ impl Summing<'_> {
         }
         notes.extend(self.outlook.notes(&self.study.built));
         notes.extend(self.single_pieces());
-        notes.extend(self.short_season());
         notes
     }
 
@@ -418,20 +417,6 @@ impl Summing<'_> {
         (0.0 < expected).then(|| {
             format!(
                 "single pieces changed in parts counted as sets go on at their past rate, about {expected:.1} times in the season: they are in pieces and money, not in replacements"
-            )
-        })
-    }
-
-    /// A season that is nearly over is seldom the one meant.
-    fn short_season(&self) -> Option<String> {
-        let season = self.outlook.season;
-        let from = season.start.max(self.study.as_of);
-        let days = (season.end - from).num_days();
-        (days < 90).then(|| {
-            format!(
-                "only {days} days of season {} are left; for the next one add `--season {}`",
-                season.year,
-                season.year + 1
             )
         })
     }

@@ -129,12 +129,7 @@ fn at_least(assessment: &Assessment, level: f64) -> Option<f64> {
         return None;
     }
     let shape = assessment.family.prior.shape.map_or(1.0, |s| s.median);
-    let scale = fit::scale_lower_bound(lives, shape, level)?;
-    let k = assessment
-        .distribution
-        .quantile_offset(0.5, shape.ln())
-        .value;
-    Some(scale * k.exp())
+    fit::median_lower_bound(assessment.distribution, lives, shape, level)
 }
 
 /// How many more wear-outs would about halve the interval of the median life; asked where it has one.

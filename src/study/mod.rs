@@ -28,14 +28,14 @@ use crate::degradation::Measured;
 use crate::family::{Families, Family};
 use crate::forecast::Season;
 use crate::forecast::path::DaySizes;
-use crate::forecast::plan::{self, Plan, Planning};
+use crate::forecast::plan::{self, Plan, PlannedUse, Planning};
 use crate::forecast::unit::{self, Age, Gathering, InService, Unit};
 use crate::life::Life;
 use crate::life::build::{self, Built, Context};
 use crate::life::exposure::UseSums;
 use crate::life::supersession::Supersession;
 use crate::model::assess::{self, Assessment, Wanted};
-use crate::record::Records;
+use crate::record::{Account, Records, Table, example};
 use crate::report::Header;
 use crate::units::Measure;
 use crate::wear::Groups;
@@ -77,6 +77,8 @@ pub struct Study {
     pub built: Built,
     /// Who is told how far a question has come; nobody at first.
     pub progress: Progress,
+    /// Rows of each table, where it matters that some were set aside; empty at first.
+    pub accounts: Vec<Account>,
 }
 
 impl Study {
@@ -119,6 +121,7 @@ impl Study {
             sums,
             built: Built::default(),
             progress: Progress::default(),
+            accounts: Vec::new(),
         };
         study.check_filters()?;
         study.built = build::build(study.context());
@@ -308,6 +311,17 @@ impl Study {
         })
     }
 
+    /// Says that rows which show how were left in.
+    fn examples(&self) -> Option<String> {
+        let is_in = self.records.machines.iter().any(example::is_left);
+        is_in.then(|| {
+            format!(
+                "the example `{}` counts as a machine of yours; delete the yellow rows of the workbook",
+                example::MACHINE
+            )
+        })
+    }
+
     /// The season asked for.
     ///
     /// # Errors
@@ -379,7 +393,11 @@ impl Study {
         in_service.share_labor();
         let mates = self.filter(&mut in_service);
         in_service.notes.extend(unknown_ages(&in_service.units));
-        if in_service.units.is_empty() && in_service.due.is_empty() {
+        in_service.notes.extend(due_before(&in_service));
+        in_service
+            .notes
+            .splice(0..0, self.short_season(season, &plan));
+        if in_service.units.is_empty() && in_service.scheduled.is_empty() {
             return Err(StudyError::TooThin(
                 "nothing that is asked for is in service on the as-of date".to_owned(),
             ));
@@ -400,6 +418,25 @@ impl Study {
         })
     }
 
+    /// A season that is nearly over is seldom the one meant.
+    fn short_season(&self, season: Season, plan: &Plan) -> Option<String> {
+        let from = season.start.max(self.as_of);
+        let days = (season.end - from).num_days();
+        let next = format!("for the next one add `--season {}`", season.year + 1);
+        let year = season.year;
+        // What is not known may be some.
+        let some = |m: Measure, u: &PlannedUse| u.amounts.get(m).is_none_or(|a| 0.0 < a);
+        let used = |u: &PlannedUse| {
+            season.holds(u.from) && Measure::OF_USE.into_iter().any(|m| some(m, u))
+        };
+        if !plan.uses.iter().any(used) && plan.is_known && from == self.as_of {
+            return Some(format!(
+                "no use is expected in the {days} days that are left of season {year}; {next}"
+            ));
+        }
+        (days < 90).then(|| format!("only {days} days of season {year} are left; {next}"))
+    }
+
     /// Leaves only the parts in service that are asked for; the others of their kits.
     fn filter(&self, in_service: &mut InService) -> Vec<Unit> {
         let (machines, lines) = (&in_service.machines, &in_service.lines);
@@ -407,6 +444,8 @@ impl Study {
         let lines: Vec<bool> = lines.iter().map(|l| self.wants_family(&l.family)).collect();
         let wanted = |machine: usize, line: usize| machines[machine] && lines[line];
         in_service.due.retain(|d| wanted(d.machine, d.line));
+        in_service.due_before.retain(|d| wanted(d.machine, d.line));
+        in_service.scheduled.retain(|(m, l)| wanted(*m, *l));
         kits::keep_asked(in_service, |u| wanted(u.machine, u.line))
     }
 
@@ -418,8 +457,7 @@ impl Study {
         season: Season,
     ) -> Result<(), StudyError> {
         let by_use = |family: usize| assessments[family].lives.measure != Measure::Days;
-        let planned = plan.uses.iter().any(|u| season.holds(u.from));
-        if planned || !in_service.units.iter().any(|u| by_use(u.family)) {
+        if plan.is_known || !in_service.units.iter().any(|u| by_use(u.family)) {
             return Ok(());
         }
         Err(StudyError::TooThin(format!(
@@ -469,6 +507,8 @@ impl Study {
     pub fn header(&self, mut notes: Vec<String>) -> Header {
         let mut seen = BTreeSet::new();
         notes.retain(|note| seen.insert(note.clone()));
+        notes.splice(0..0, self.examples());
+        notes.splice(0..0, set_aside(&self.accounts));
         Header {
             as_of: Some(self.as_of),
             seed: self.options.seed,
@@ -477,6 +517,47 @@ impl Study {
             cautions: CAUTIONS.iter().map(|c| (*c).to_owned()).collect(),
         }
     }
+}
+
+/// Which rows are in no figure: what they would have said is missing from every one.
+fn set_aside(accounts: &[Account]) -> Option<String> {
+    let short: Vec<&Account> = accounts.iter().filter(|a| 0 < a.set_aside).collect();
+    let tables = short.iter().map(|a| {
+        let (table, rows) = (a.table.name(), a.set_aside);
+        format!("{table} {rows} of {}", a.read)
+    });
+    let tables: Vec<String> = tables.collect();
+    let places = [Table::Machines, Table::Positions, Table::Parts];
+    let parts_left_out = short.iter().any(|a| places.contains(&a.table));
+    let what = if parts_left_out {
+        "; the parts that sit there are in no figure, so the sums are too low"
+    } else {
+        ""
+    };
+    (!tables.is_empty()).then(|| {
+        format!(
+            "rows with problems are set aside: {}{what}; `wearcast check` lists them",
+            tables.join(", ")
+        )
+    })
+}
+
+/// Scheduled work that is to be done before the season.
+fn due_before(in_service: &InService) -> Option<String> {
+    let work: BTreeSet<String> = in_service
+        .due_before
+        .iter()
+        .map(|due| {
+            let machine = &in_service.machines[due.machine];
+            format!("{} of {machine} ({})", due.position, due.date)
+        })
+        .collect();
+    (!work.is_empty()).then(|| {
+        format!(
+            "scheduled work that is due before the season is taken to be done then, and is in no figure of it: {}",
+            plan::list(&work)
+        )
+    })
 }
 
 /// How many parts are of no known age.

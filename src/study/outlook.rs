@@ -49,8 +49,8 @@ impl Outlook {
             states.in_use[unit.line] = true;
             states.known[unit.line] &= service.can_forecast(unit, &self.assessments);
         }
-        for due in &service.due {
-            states.in_use[due.line] = true;
+        for (_, line) in &service.scheduled {
+            states.in_use[*line] = true;
         }
         for line in &service.unclear {
             states.in_use[*line] = true;

@@ -114,14 +114,14 @@ impl Study {
         let mut long = plan.clone();
         if year != season.year {
             long.uses
-                .extend(whole.uses.iter().filter(|u| model.holds(u.month)).cloned());
+                .extend(whole.uses.iter().filter(|u| model.holds(u.from)).cloned());
         }
         let last = season.year + SEASONS_BEYOND;
         for years in 1..=last - year {
             let again = whole
                 .uses
                 .iter()
-                .filter(|u| model.holds(u.month))
+                .filter(|u| model.holds(u.from))
                 .map(|u| plan::years_later(u, years));
             long.uses.extend(again);
         }

@@ -175,6 +175,7 @@ impl LaidOut {
             groups,
             plan: Plan {
                 uses: Vec::new(),
+                is_known: true,
                 source: PlanSource::Plan,
                 notes: Vec::new(),
             },

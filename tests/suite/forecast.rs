@@ -158,9 +158,7 @@ impl Bench {
             damage: vec![EventRate::new(self.strikes, &[], Measure::Hours)],
             wear_paths: vec![None],
             singles: vec![None],
-            unclear: std::collections::BTreeSet::new(),
-            due: Vec::new(),
-            notes: Vec::new(),
+            ..InService::default()
         };
         let draws = Draws::known(
             Distribution::Weibull,
@@ -184,6 +182,7 @@ impl Bench {
         };
         let plan = Plan {
             uses: Vec::new(),
+            is_known: true,
             source: PlanSource::Plan,
             notes: Vec::new(),
         };

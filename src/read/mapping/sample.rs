@@ -1,6 +1,7 @@
 //! What stands in the columns of a file: its headers, and the different texts under each.
 
 use std::collections::BTreeMap;
+use std::path::Path;
 
 use crate::read::cell::{Cell, Wrong};
 use crate::read::csv;
@@ -35,11 +36,19 @@ pub(super) struct Sample {
 
 impl Sink for Sample {
     fn header(&mut self, headers: &[String]) -> bool {
-        let column = |h: &String| Column {
-            header: h.trim().to_owned(),
-            texts: BTreeMap::new(),
-        };
-        self.columns = headers.iter().take(MOST_COLUMNS).map(column).collect();
+        let used = headers.iter().take(MOST_COLUMNS).map(|h| h.trim());
+        if !self
+            .columns
+            .iter()
+            .map(|c| c.header.as_str())
+            .eq(used.clone())
+        {
+            let column = |header: &str| Column {
+                header: header.to_owned(),
+                texts: BTreeMap::new(),
+            };
+            self.columns = used.map(column).collect();
+        }
         self.rows
     }
 
@@ -66,38 +75,40 @@ impl Sink for Sample {
     }
 }
 
-/// Looks through a file; of a text file the mark between cells is the one its header has most of.
+/// Looks through the files of a table.
 pub(super) fn sample(
     found: &Found,
-    book: Option<&mut Book>,
+    mut book: Option<&mut Book>,
     rows: bool,
 ) -> Result<Sample, ReadError> {
-    let new = || Sample {
+    let mut seen = Sample {
         rows,
         ..Sample::default()
     };
-    let mut best = new();
-    match (&found.home, book) {
-        (Home::Csv(path), _) => {
-            let mut most = 0;
-            for mark in [',', ';', '\t', '|'] {
-                let mut headers = Sample::default();
-                csv::read(path, mark, &mut headers)?;
-                if most < headers.columns.len() {
-                    most = headers.columns.len();
-                    best.mark = Some(mark);
-                }
+    for (file, constants) in found.files() {
+        match (&file.home, book.as_deref_mut()) {
+            (Home::Csv(path), _) => {
+                seen.mark = mark(path)?;
+                csv::read(path, seen.mark.unwrap_or(','), &mut seen)?;
             }
-            csv::read(path, best.mark.unwrap_or(','), &mut best)?;
+            (Home::Parquet(path), _) => parquet::read(path, &constants, &mut seen)?,
+            (Home::Sheet(sheet), Some(book)) => book.read(sheet, &mut seen)?,
+            (Home::Sheet(_) | Home::Parts(_), _) => {}
         }
-        (Home::Parquet(path), _) => parquet::read(path, &[], &mut best)?,
-        (Home::Parts(parts), _) => {
-            for part in parts {
-                parquet::read(&part.path, &part.constants, &mut best)?;
-            }
+    }
+    Ok(seen)
+}
+
+/// The mark between the cells of a text file: the one its header has most of.
+fn mark(path: &Path) -> Result<Option<char>, ReadError> {
+    let (mut best, mut most) = (None, 0);
+    for mark in [',', ';', '\t', '|'] {
+        let mut headers = Sample::default();
+        csv::read(path, mark, &mut headers)?;
+        if most < headers.columns.len() {
+            most = headers.columns.len();
+            best = Some(mark);
         }
-        (Home::Sheet(sheet), Some(book)) => book.read(sheet, &mut best)?,
-        (Home::Sheet(_), None) => {}
     }
     Ok(best)
 }

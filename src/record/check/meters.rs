@@ -34,7 +34,7 @@ impl Check<'_> {
             let finding = kept.last().and_then(|earlier| backwards(earlier, &row));
             match finding {
                 // A fall that nobody explains: which of the two readings is wrong, who can tell.
-                Some(finding) if becomes_use(row.meter) && !is_new_counter(&row) => {
+                Some(finding) if becomes_use(row.meter) && !explains_a_fall(&row) => {
                     self.notes.passes(Table::Meters, row.row, vec![finding]);
                     continue;
                 }
@@ -54,29 +54,38 @@ pub(super) fn becomes_use(kind: MeterKind) -> bool {
 
 /// By machine, meter and date; a new counter's first reading comes after the old one's last.
 pub(super) fn in_time(a: &MeterReading, b: &MeterReading) -> std::cmp::Ordering {
-    (&a.machine, a.meter, a.date, is_new_counter(a))
-        .cmp(&(&b.machine, b.meter, b.date, is_new_counter(b)))
+    (&a.machine, a.meter, a.date, explains_a_fall(a))
+        .cmp(&(&b.machine, b.meter, b.date, explains_a_fall(b)))
         .then_with(|| order::meter(a, b))
 }
 
-/// Words of a note that say the counter is another one from here on.
-const NEW: [&str; 9] = [
-    "new meter",
-    "new counter",
-    "meter changed",
-    "counter changed",
+/// Words of a note that say something is another one from here on.
+const NEW: [&str; 6] = [
+    "new ",
+    "change",
     "replaced",
     "reset",
     "swapped",
     "exchanged",
-    "changed meter",
 ];
+/// Words for what counts.
+const COUNTERS: [&str; 4] = ["meter", "counter", "clock", "display"];
 
 /// Whether a row says that its counter took the place of another: by its note, or by a column
 /// `replaced` that says neither `no` nor 0.
 pub(super) fn is_new_counter(row: &MeterReading) -> bool {
+    // A part that was replaced that day is another matter.
+    says_new(row, |note| COUNTERS.iter().any(|word| note.contains(word)))
+}
+
+/// The same of a row that shows less than the one before: of what is new there the note need not say.
+pub(super) fn explains_a_fall(row: &MeterReading) -> bool {
+    says_new(row, |_| true)
+}
+
+fn says_new(row: &MeterReading, of_counter: impl Fn(&str) -> bool) -> bool {
     let note = row.note.as_deref().unwrap_or_default().to_lowercase();
-    let by_note = NEW.iter().any(|word| note.contains(word));
+    let by_note = NEW.iter().any(|word| note.contains(word)) && of_counter(&note);
     let column = row
         .extra
         .iter()
@@ -89,7 +98,7 @@ pub(super) fn is_new_counter(row: &MeterReading) -> bool {
 fn backwards(earlier: &MeterReading, later: &MeterReading) -> Option<Finding> {
     let same = earlier.machine == later.machine && earlier.meter == later.meter;
     (same && later.reading < earlier.reading).then(|| {
-        let expected = if is_new_counter(later) {
+        let expected = if explains_a_fall(later) {
             "a new counter from here on, as the row says"
         } else {
             "a reading that is not below an earlier one; where the meter was changed, say so in `note`"

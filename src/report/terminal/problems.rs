@@ -29,9 +29,10 @@ enum Cause<'a> {
     Same(ProblemKind, &'a str, &'a str, Option<&'a str>),
 }
 
-/// The table a source holds: `parts` for `parts.csv` and for `records.xlsx, Parts`.
+/// The table a source holds: `parts` for `parts.csv` and for `records.xlsx, sheet Parts`.
 fn table_of(source: &str) -> String {
     let last = source.rsplit(", ").next().unwrap_or(source);
+    let last = last.strip_prefix("sheet ").unwrap_or(last);
     let stem = last.rsplit_once('.').map_or(last, |(stem, _)| stem);
     stem.to_lowercase()
 }

@@ -1,5 +1,7 @@
 //! What stands in the blank workbook: a sheet a table, a column with its rule and its note.
 
+use crate::record::example;
+
 /// What may stand in a column.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(super) enum Rule {
@@ -142,7 +144,14 @@ pub(super) const SHEETS: [Sheet; 10] = [
                 "Whose machine it is, if you keep records for others.",
             ),
         ],
-        examples: &[&["red spreader", "2023-11-01", "", "", "home yard", ""]],
+        examples: &[&[
+            example::MACHINE,
+            example::IN_SERVICE,
+            "",
+            "",
+            example::SITE,
+            "",
+        ]],
     },
     Sheet {
         name: "parts",
@@ -278,9 +287,9 @@ pub(super) const SHEETS: [Sheet; 10] = [
             ),
         ],
         examples: &[
-            &["red spreader", "chain", "CHN-1", "2", "", "", "", "", ""],
+            &[example::MACHINE, "chain", "CHN-1", "2", "", "", "", "", ""],
             &[
-                "red spreader",
+                example::MACHINE,
                 "left fins",
                 "FIN-1",
                 "4",
@@ -291,7 +300,7 @@ pub(super) const SHEETS: [Sheet; 10] = [
                 "",
             ],
             &[
-                "red spreader",
+                example::MACHINE,
                 "right fins",
                 "FIN-1",
                 "4",
@@ -339,7 +348,7 @@ pub(super) const SHEETS: [Sheet; 10] = [
         examples: &[
             &[
                 "2025-04-07",
-                "red spreader",
+                example::MACHINE,
                 "potash",
                 "2600",
                 "280",
@@ -348,7 +357,7 @@ pub(super) const SHEETS: [Sheet; 10] = [
             ],
             &[
                 "2025-10-13",
-                "red spreader",
+                example::MACHINE,
                 "ag lime",
                 "700",
                 "1400",
@@ -357,7 +366,7 @@ pub(super) const SHEETS: [Sheet; 10] = [
             ],
             &[
                 "2026-04-11",
-                "red spreader",
+                example::MACHINE,
                 "urea",
                 "2500",
                 "270",
@@ -414,7 +423,7 @@ pub(super) const SHEETS: [Sheet; 10] = [
         ],
         examples: &[&[
             "2025-12-03",
-            "red spreader",
+            example::MACHINE,
             "left fins",
             "worn",
             "2025-07-20",
@@ -447,7 +456,7 @@ pub(super) const SHEETS: [Sheet; 10] = [
         ],
         examples: &[&[
             "2025-12-03",
-            "red spreader",
+            example::MACHINE,
             "chain",
             "elongation",
             "1.4",
@@ -475,14 +484,22 @@ pub(super) const SHEETS: [Sheet; 10] = [
         examples: &[
             &[
                 "2026-10",
-                "red spreader",
+                example::MACHINE,
                 "ag lime",
                 "700",
                 "1400",
                 "25",
                 "",
             ],
-            &["2027-04", "red spreader", "potash", "2600", "280", "49", ""],
+            &[
+                "2027-04",
+                example::MACHINE,
+                "potash",
+                "2600",
+                "280",
+                "49",
+                "",
+            ],
         ],
     },
     Sheet {
@@ -518,6 +535,6 @@ pub(super) const SHEETS: [Sheet; 10] = [
                 "Say here where the meter itself was changed.",
             ),
         ],
-        examples: &[&["2025-12-03", "red spreader", "engine_hours", "1210.5", ""]],
+        examples: &[&["2025-12-03", example::MACHINE, "engine_hours", "1210.5", ""]],
     },
 ];

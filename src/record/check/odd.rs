@@ -1,0 +1,189 @@
+//! What no rule forbids and is most likely a slip: rows that were to be deleted, mistyped years, sums
+//! of a season among days.
+
+use std::collections::BTreeMap;
+
+use chrono::NaiveDate;
+
+use super::{Check, Finding};
+use crate::record::{Machine, ProblemKind, Table, example};
+use crate::units::Measure;
+
+/// Days without anything on record after which a single last date looks mistyped: longer than from
+/// the end of one spring to the start of the next (our own choice).
+const LONE: i64 = 300;
+/// Days in service without use after which notes seem to have begun later (our own choice).
+const UNUSED: i64 = 500;
+/// A day with so many times what a day has on average looks like a sum of days (our own choice).
+const TIMES: f64 = 25.0;
+/// Days of use that an average is taken of.
+const FEWEST: usize = 20;
+/// Rows of a log that is gone through day by day; longer ones no one types.
+const TYPED: u64 = 200_000;
+/// Remarks on days that are told one by one.
+const TOLD: usize = 3;
+
+impl Check<'_> {
+    /// Remarks, and changes nothing.
+    pub(super) fn odd(&mut self) {
+        self.examples();
+        self.lone_date();
+        self.late_notes();
+        self.sums_among_days();
+    }
+
+    fn examples(&mut self) {
+        let left = self.records.machines.iter().find(|m| example::is_left(m));
+        let Some(row) = left.map(|m| m.row) else {
+            return;
+        };
+        let finding = Finding::new(
+            "machine",
+            ProblemKind::Example,
+            format!(
+                "the example `{}` of a workbook to be filled in",
+                example::MACHINE
+            ),
+            "machines of your own; it counts as one of them, delete the yellow rows of every sheet",
+        );
+        self.notes.remark(Table::Machines, Some(row), finding);
+    }
+
+    /// The last date is what everything is seen from.
+    fn lone_date(&mut self) {
+        let latest = self.latest();
+        let (Some((last, table, row)), Some(before), false) =
+            (latest.last, latest.before, latest.again)
+        else {
+            return;
+        };
+        let gap = (last - before).num_days();
+        if gap < LONE {
+            return;
+        }
+        let finding = Finding::new(
+            "date",
+            ProblemKind::Odd,
+            format!("{last}, {gap} days after any other date"),
+            "a last date near the others, because everything is seen from it; mend the year if it is mistyped, or give `--as-of`",
+        );
+        self.notes.remark(table, row, finding);
+    }
+
+    fn latest(&self) -> Latest {
+        let records = &self.records;
+        let mut latest = Latest::default();
+        let last = |m: &&str| records.usage.of_machine(m).last_day();
+        if let Some(machine) = records.usage.machines().max_by_key(last) {
+            let end = last(&machine);
+            let days = records.usage.of_machine(machine).map(|day| day.date);
+            let before = days.take_while(|date| Some(*date) < end).last();
+            latest.see_all(before, Table::Usage);
+        }
+        let ends = records.usage.machines().filter_map(|m| last(&m));
+        latest.see_all(ends, Table::Usage);
+        for row in &records.replacements {
+            latest.see(row.date, Table::Replacements, Some(row.row));
+        }
+        for row in &records.inspections {
+            latest.see(row.date, Table::Inspections, Some(row.row));
+        }
+        for row in &records.meters {
+            latest.see(row.date, Table::Meters, Some(row.row));
+        }
+        latest
+    }
+
+    /// A used machine whose notes begin years after it came into service.
+    fn late_notes(&mut self) {
+        let mut changed: BTreeMap<&str, NaiveDate> = BTreeMap::new();
+        for row in &self.records.replacements {
+            let first = changed.entry(&row.machine).or_insert(row.date);
+            *first = row.date.min(*first);
+        }
+        let first = |m: &Machine| {
+            let used = self.records.usage.of_machine(&m.name).next()?.date;
+            let changed = changed.get(m.name.as_str());
+            Some(changed.map_or(used, |date| used.min(*date)))
+        };
+        let late = self.records.machines.iter().filter_map(|m| {
+            let first = first(m)?;
+            let late = m.records_from == m.in_service && UNUSED < (first - m.in_service).num_days();
+            late.then_some((m.row, m.in_service, first))
+        });
+        for (row, in_service, first) in late.collect::<Vec<_>>() {
+            let finding = Finding::new(
+                "in_service",
+                ProblemKind::Odd,
+                format!("in service from {in_service}, and nothing on record before {first}"),
+                "the day it was first used; if notes begin later than that, give the day they begin as `records_from`, or its parts count as new at first",
+            );
+            self.notes.remark(Table::Machines, Some(row), finding);
+        }
+    }
+
+    fn sums_among_days(&mut self) {
+        if TYPED < self.records.usage.rows() {
+            return;
+        }
+        let mut told = Vec::new();
+        for measure in Measure::OF_USE {
+            let days = self.records.usage.iter();
+            let amounts = days.filter_map(|day| day.amounts.get(measure));
+            let (count, sum) = amounts.fold((0, 0.0), |(n, sum), amount| (n + 1, sum + amount));
+            if count < FEWEST {
+                continue;
+            }
+            for day in self.records.usage.iter() {
+                let Some(amount) = day.amounts.get(measure) else {
+                    continue;
+                };
+                let average = (sum - amount) / (count - 1) as f64;
+                if 0.0 < average && TIMES * average < amount {
+                    told.push((day.machine.to_owned(), day.date, measure, amount / average));
+                }
+            }
+        }
+        for (machine, date, measure, times) in told.into_iter().take(TOLD) {
+            let finding = Finding::new(
+                measure.name(),
+                ProblemKind::Odd,
+                format!(
+                    "`{machine}` on {date}: {times:.0} times the {} of other days",
+                    measure.name()
+                ),
+                "the work of one day a row; delete it if it is a total of other rows",
+            );
+            self.notes.remark(Table::Usage, None, finding);
+        }
+    }
+}
+
+/// The last date seen, and the one before it.
+#[derive(Default)]
+struct Latest {
+    last: Option<(NaiveDate, Table, Option<u32>)>,
+    /// Whether the last date was seen more than once.
+    again: bool,
+    before: Option<NaiveDate>,
+}
+
+impl Latest {
+    fn see(&mut self, date: NaiveDate, table: Table, row: Option<u32>) {
+        match self.last {
+            Some((last, ..)) if date == last => self.again = true,
+            Some((last, ..)) if date < last => self.before = self.before.max(Some(date)),
+            earlier => {
+                self.before = earlier.map(|(last, ..)| last);
+                self.last = Some((date, table, row));
+                self.again = false;
+            }
+        }
+    }
+
+    fn see_all(&mut self, dates: impl IntoIterator<Item = NaiveDate>, table: Table) {
+        for date in dates {
+            self.see(date, table, None);
+        }
+    }
+}
