@@ -2,7 +2,7 @@
 
 use std::path::PathBuf;
 
-use chrono::NaiveDate;
+use chrono::{Datelike, NaiveDate};
 use clap::builder::PossibleValuesParser;
 use clap::{Parser, Subcommand, ValueEnum};
 
@@ -345,10 +345,14 @@ pub(super) struct Choices {
 }
 
 fn date(text: &str) -> Result<NaiveDate, String> {
-    let strict = text.len() == 10 && text.is_ascii();
+    let bytes = text.as_bytes();
+    let is_mark = |i: usize| i == 4 || i == 7;
+    let strict = bytes.len() == 10
+        && (0..10)
+            .all(|i| is_mark(i) == (bytes[i] == b'-') && (is_mark(i) || bytes[i].is_ascii_digit()));
     NaiveDate::parse_from_str(text, "%Y-%m-%d")
         .ok()
-        .filter(|_| strict)
+        .filter(|date| strict && (1900..2200).contains(&date.year()))
         .ok_or_else(|| "expected a date such as 2026-11-30".to_owned())
 }
 

@@ -8,10 +8,12 @@ use super::args::{Command, Format, Target};
 /// A path as it is typed.
 pub(super) fn quoted(path: &Path) -> String {
     let text = path.display().to_string();
-    if text.contains(' ') {
-        format!("\"{text}\"")
-    } else {
-        text
+    let plain = |c: char| c.is_alphanumeric() || "/\\._-:~+,@%".contains(c);
+    match text.chars().all(plain) {
+        true => text,
+        // Single quotes take what double ones would not, where the path has none itself.
+        false if text.contains(['$', '`', '"', '!']) && !text.contains('\'') => format!("'{text}'"),
+        false => format!("\"{text}\""),
     }
 }
 

@@ -117,6 +117,7 @@ pub fn gather(context: Context<'_>, built: &Built, assessments: &[Assessment]) -
         by_life: BTreeMap::new(),
         unused: Vec::new(),
         without_unit: Vec::new(),
+        of_oldest: Vec::new(),
     };
     let rows = context.records.inspections.iter();
     let mut rows: Vec<&Inspection> = rows.filter(|i| i.date <= context.as_of).collect();
@@ -150,6 +151,7 @@ struct Gatherer<'a> {
     by_life: BTreeMap<usize, (usize, Vec<Reading>)>,
     unused: Vec<Unused>,
     without_unit: Vec<u32>,
+    of_oldest: Vec<u32>,
 }
 
 impl<'a> Gatherer<'a> {
@@ -164,6 +166,9 @@ impl<'a> Gatherer<'a> {
                 None => return Ok(()),
             },
         };
+        if row.slot.is_none() && self.built.lives[place].slot.is_some() {
+            self.of_oldest.push(row.row);
+        }
         if row.unit.is_none() {
             self.without_unit.push(row.row);
         }
@@ -241,9 +246,6 @@ impl<'a> Gatherer<'a> {
         let here = here.map_or(&[][..], Vec::as_slice);
         let lives = || here.iter().map(|i| (*i, &self.built.lives[*i]));
         let several = lives().any(|(_, l)| l.slot.is_some());
-        if several && row.slot.is_none() {
-            return Err("it does not say which of several parts was measured".to_owned());
-        }
         let in_place = |l: &Life| l.slot.is_none() || l.slot == row.slot;
         if several && !lives().any(|(_, l)| in_place(l)) {
             return Err("its slot is none of those the position has".to_owned());
@@ -259,6 +261,16 @@ impl<'a> Gatherer<'a> {
             });
             begun && l.removed.is_none_or(|r| row.date <= r)
         };
+        if several && row.slot.is_none() {
+            // One of them is past it, and the oldest is the likeliest.
+            let oldest = lives().filter(|(_, l)| there(l));
+            let oldest = oldest.min_by_key(|(_, l)| (l.fitted, l.slot.clone()));
+            let past = |i: usize| matches!(self.read(row, i), Ok(Some(read)) if 1.0 <= read.share);
+            return oldest
+                .map(|(i, _)| i)
+                .filter(|i| past(*i))
+                .ok_or_else(|| "it does not say which of several parts was measured".to_owned());
+        }
         lives()
             .find(|(_, l)| in_place(l) && there(l))
             .map(|(i, _)| i)
@@ -371,6 +383,12 @@ impl<'a> Gatherer<'a> {
             notes.push(format!(
                 "inspections without a unit, taken to be in the unit of the limit: {source} {}",
                 rows(&self.without_unit)
+            ));
+        }
+        if !self.of_oldest.is_empty() {
+            notes.push(format!(
+                "inspections past the limit that do not say which of several parts was measured, taken to be of the oldest: {source} {}",
+                rows(&self.of_oldest)
             ));
         }
         let mut by_reason: BTreeMap<&str, Vec<u32>> = BTreeMap::new();

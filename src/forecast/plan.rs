@@ -125,6 +125,7 @@ struct Told {
     partial: BTreeSet<String>,
     without: BTreeSet<String>,
     typical: BTreeSet<String>,
+    shared_out: BTreeSet<String>,
     filled: usize,
     empty: usize,
 }
@@ -144,10 +145,9 @@ impl Planner<'_> {
                     uses.extend(self.last_season_again(machine, this, of_target, &mut told));
                 } else {
                     planned |= of_target;
-                    uses.extend(
-                        rows.into_iter()
-                            .filter_map(|row| self.planned_row(row, this)),
-                    );
+                    for row in rows {
+                        uses.extend(self.planned_row(row, this, &mut told));
+                    }
                 }
             }
         }
@@ -199,20 +199,57 @@ impl Planner<'_> {
         rows
     }
 
-    /// A row's amounts are those of its whole month, also of days that another season has.
-    fn planned_row(&self, row: &PlanRow, season: Season) -> Option<PlannedUse> {
+    /// A row's amounts are those of its whole month, also of days that another season has. Where it
+    /// names no bin and the parts of the machine sit in bins, past use says how much went through each.
+    fn planned_row(&self, row: &PlanRow, season: Season, told: &mut Told) -> Vec<PlannedUse> {
+        let Some(stretch) = season.of_month(row.month) else {
+            return Vec::new();
+        };
         let whole = Stretch::month(row.month);
-        let key = (
-            row.machine.as_str(),
-            row.product.as_str(),
-            row.bin.as_deref(),
-        );
-        self.placed(
-            key,
-            season.of_month(row.month)?,
-            row.amounts,
-            1.0 / whole.days() as f64,
-        )
+        let mut bins = vec![(row.bin.clone(), 1.0)];
+        if row.bin.is_none() {
+            let shares = self.bin_shares(&row.machine, &row.product);
+            if !shares.is_empty() {
+                told.shared_out.insert(row.machine.clone());
+                bins = shares;
+            }
+        }
+        let uses = bins.iter().filter_map(|(bin, share)| {
+            let key = (row.machine.as_str(), row.product.as_str(), bin.as_deref());
+            self.placed(key, stretch, row.amounts, share / whole.days() as f64)
+        });
+        uses.collect()
+    }
+
+    /// Shares of a product's past use on a machine by bin, or of all its use where it had none of the
+    /// product; empty where its parts sit in no bins, or where past use names none.
+    fn bin_shares(&self, machine: &str, product: &str) -> Vec<(Option<String>, f64)> {
+        let positions = self.records.positions_of(machine);
+        if positions.iter().all(|p| p.bin.is_none()) {
+            return Vec::new();
+        }
+        let group = self.groups.group(product);
+        let of_group = |g: usize| self.groups.names()[g] == group;
+        let sums = |wanted: &dyn Fn(usize) -> bool| {
+            let mut sums: BTreeMap<Option<String>, f64> = BTreeMap::new();
+            for day in self.sums.of_machine(machine).filter(|d| wanted(d.group)) {
+                let Amounts { acres, tons, hours } = day.amounts;
+                let amount = tons.or(acres).or(hours).unwrap_or(0.0);
+                *sums.entry(day.bin.map(str::to_owned)).or_default() += amount;
+            }
+            sums
+        };
+        let mut by_bin = sums(&of_group);
+        if by_bin.values().sum::<f64>() <= 0.0 {
+            by_bin = sums(&|_| true);
+        }
+        let total: f64 = by_bin.values().sum();
+        let named = by_bin.iter().any(|(bin, sum)| bin.is_some() && 0.0 < *sum);
+        if !named || total <= 0.0 {
+            return Vec::new();
+        }
+        let used = by_bin.into_iter().filter(|(_, sum)| 0.0 < *sum);
+        used.map(|(bin, sum)| (bin, sum / total)).collect()
     }
 
     /// Use that a season before had in the days it has of a month.
@@ -454,6 +491,12 @@ impl Told {
             notes.push(format!(
                 "no plan and no use on record, nothing is forecast by use: {}",
                 list(&self.without)
+            ));
+        }
+        if !self.shared_out.is_empty() {
+            notes.push(format!(
+                "the plan names no bin where parts sit in bins: shared out as past use was, for {}",
+                list(&self.shared_out)
             ));
         }
         if 0 < self.filled {

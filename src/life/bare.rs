@@ -24,6 +24,8 @@ pub struct BareLife {
     pub count: u64,
     /// What its exposure is counted in; `None`: the table does not say.
     pub measure: Option<Measure>,
+    /// The machine it was on, where the table says.
+    pub machine: Option<String>,
     /// Whether anybody knows when it began; otherwise no fit can use it.
     pub start_known: bool,
     /// The group that counts as 1, where the table says.

@@ -105,6 +105,7 @@ pub fn build(context: Context<'_>) -> Built {
             .or_default()
             .push(change);
     }
+    let named = named_slots(context);
     let mut last: Option<(Seen<'_>, Rc<UsePath>)> = None;
     for position in &context.records.positions {
         let Some(machine) = context.records.machine(&position.machine) else {
@@ -113,9 +114,8 @@ pub fn build(context: Context<'_>) -> Built {
         if context.as_of < machine.in_service {
             continue;
         }
-        let changes = changes
-            .get(&(position.machine.as_str(), position.name.as_str()))
-            .map_or(&[][..], Vec::as_slice);
+        let key = (position.machine.as_str(), position.name.as_str());
+        let changes = changes.get(&key).map_or(&[][..], Vec::as_slice);
         // Positions of one machine and bin follow each other, and see the same use.
         let seen = (machine.name.as_str(), position.bin.as_deref());
         let path = match &last {
@@ -128,13 +128,25 @@ pub fn build(context: Context<'_>) -> Built {
             history.apply(day);
         }
         oldest_first += history.oldest_first;
-        history.finish(&mut built);
+        let named = named.get(&key).map_or(&[][..], Vec::as_slice);
+        history.finish(named, &mut built);
     }
     built
         .partial
         .sort_by(|a, b| (a.date, &a.machine, &a.position).cmp(&(b.date, &b.machine, &b.position)));
     add_notes(&mut built, context, oldest_first);
     built
+}
+
+/// Slots that inspections name, by machine and position.
+fn named_slots(context: Context<'_>) -> BTreeMap<(&str, &str), Vec<&String>> {
+    let mut named: BTreeMap<(&str, &str), Vec<&String>> = BTreeMap::new();
+    let rows = context.records.inspections.iter();
+    for row in rows.filter(|i| i.date <= context.as_of) {
+        let key = (row.machine.as_str(), row.position.as_str());
+        named.entry(key).or_default().extend(&row.slot);
+    }
+    named
 }
 
 fn add_notes(built: &mut Built, context: Context<'_>, oldest_first: u32) {
@@ -339,7 +351,8 @@ impl<'a> History<'a> {
         slot.first = false;
     }
 
-    fn finish(mut self, built: &mut Built) {
+    /// - `named`: slots that inspections name, in their order.
+    fn finish(mut self, named: &[&String], built: &mut Built) {
         let retired = self
             .machine
             .retired
@@ -352,7 +365,7 @@ impl<'a> History<'a> {
             let life = self.life(index, until, ended, None);
             self.lives.push((index, life));
         }
-        self.name_inspected();
+        self.name_inspected(named);
         // Names given to a slot late belong to its earlier lives as well.
         let names: Vec<_> = (0..self.slots.len()).map(|i| self.slot_name(i)).collect();
         let mut lives = std::mem::take(&mut self.lives);
@@ -367,14 +380,8 @@ impl<'a> History<'a> {
     }
 
     /// Slots that no replacement has named take the names that inspections give, in their order.
-    fn name_inspected(&mut self) {
-        let inspections = self.context.records.inspections.iter();
-        let here = inspections.filter(|i| {
-            i.date <= self.context.as_of
-                && i.machine == self.machine.name
-                && i.position == self.position.name
-        });
-        for name in here.filter_map(|i| i.slot.as_ref()) {
+    fn name_inspected(&mut self, named: &[&String]) {
+        for name in named.iter().copied() {
             let numbered = name
                 .parse::<usize>()
                 .is_ok_and(|n| (1..=self.slots.len()).contains(&n));

@@ -84,7 +84,7 @@ pub fn assess_lives(
     wanted: Wanted,
     mut notes: Vec<String>,
 ) -> Assessment {
-    note_counts(family, &lives, &mut notes);
+    note_counts(family, &lives, wanted.priors, &mut notes);
     let distribution = choose_distribution(family, &lives.observations, &mut notes);
     let likeliest = fit::maximum_likelihood(distribution, &lives.observations);
     if let Err(error) = &likeliest {
@@ -112,20 +112,25 @@ pub fn assess_lives(
 fn in_words(error: &FitError, groups: &[String]) -> String {
     match error {
         FitError::UnboundedFactor(group) => format!(
-            "the records alone set no upper limit on how much harder {} wears than {}",
-            groups[*group], groups[0]
+            "the records alone set no upper limit on how much harder {} wears than {}; `--reference \"{}\"` asks the other way round",
+            groups[*group], groups[0], groups[*group]
         ),
         FitError::Unbounded(what) => format!("{what}, so the records alone give no estimate"),
         _ => error.to_string(),
     }
 }
 
-fn note_counts(family: &Family, lives: &FamilyLives, notes: &mut Vec<String>) {
+fn note_counts(family: &Family, lives: &FamilyLives, priors: bool, notes: &mut Vec<String>) {
     let name = &family.name;
     let counts = lives.counts;
     if !family.from_file {
         notes.push(format!(
-            "{name}: no model file, so these records alone say how long they last, helped by a rough guess at the shape; a life is {}",
+            "{name}: no model file, so these records alone say how long they last{}; a life is {}",
+            if priors {
+                ", helped by a rough guess at the shape"
+            } else {
+                ""
+            },
             if family.counted == crate::family::Counted::Each {
                 "each piece's"
             } else {
@@ -192,7 +197,7 @@ fn best_measure(
     };
     let scored = measures.iter().filter_map(|m| {
         let seen = family_lives(&common, *m, groups, also);
-        let fit = fit::maximum_likelihood(distribution, &seen.observations).ok()?;
+        let fit = fit::whichever_reference(distribution, &seen.observations).ok()?;
         let parameters = fit.free.iter().filter(|f| **f).count() as f64;
         let told = 3.0 <= seen.counts.worn;
         told.then(|| (*m, parameters - fit.log_likelihood()))
@@ -238,7 +243,9 @@ fn choose_distribution(
                 .filter_map(|d| {
                     Some((
                         d,
-                        fit::maximum_likelihood(d, lives).ok()?.corrected_aic(lives),
+                        fit::whichever_reference(d, lives)
+                            .ok()?
+                            .corrected_aic(lives),
                     ))
                 })
                 .min_by(|a, b| a.1.total_cmp(&b.1));

@@ -117,6 +117,28 @@ pub fn maximum_likelihood(
     constrained(distribution, lives, &free)
 }
 
+/// The same whichever group is the reference: another one takes its place where the records drive its
+/// own wear to nothing beside that one's. Log-likelihood and shape are those of the lives as they are;
+/// the scale and the factors belong to another order of the groups.
+///
+/// # Errors
+/// [`FitError`] with what the records cannot tell.
+pub fn whichever_reference(
+    distribution: Distribution,
+    lives: &Observations,
+) -> Result<Fit, FitError> {
+    let mut fit = maximum_likelihood(distribution, lives);
+    let mut turned = lives.clone();
+    for _ in 1..lives.n_groups() {
+        let Err(FitError::UnboundedFactor(group)) = fit else {
+            break;
+        };
+        turned = turned.with_reference(group);
+        fit = maximum_likelihood(distribution, &turned);
+    }
+    fit
+}
+
 /// The same, with the wear factors of groups whose `factor_free` is false held at 1.
 ///
 /// # Errors

@@ -59,10 +59,11 @@ pub fn judge(judged: &Judged<'_>) -> Goodness {
         };
     }
     let fit = |distribution| {
-        if distribution == judged.distribution {
-            return judged.likeliest.as_ref().ok().cloned();
-        }
-        fit::maximum_likelihood(distribution, judged.lives).ok()
+        let known = judged.likeliest.as_ref().ok();
+        known
+            .filter(|fit| fit.distribution == distribution)
+            .cloned()
+            .or_else(|| fit::whichever_reference(distribution, judged.lives).ok())
     };
     let fits = [
         Distribution::Weibull,

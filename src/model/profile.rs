@@ -161,7 +161,9 @@ impl Profile<'_> {
         let mut start = from.to_vec();
         start[self.index] = value;
         let held = self.at_nothing();
-        held.iter().for_each(|g| start[*g] = NOTHING);
+        for g in &held {
+            start[*g] = NOTHING;
+        }
         let mut best = newton::maximize(self.objective, &start, &self.free).ok();
         if !held.is_empty() {
             // What wears nothing at the estimate may wear something away from it.

@@ -33,6 +33,7 @@ const LIVES: Spec = Spec {
         ("measure", false),
         ("start_known", false),
         ("reference_group", false),
+        ("machine", false),
     ],
     amounts: AmountColumns::None,
 };
@@ -191,6 +192,7 @@ fn life(row: &mut Row<'_>) -> BareLife {
                 .into_iter()
                 .find(|m| text.eq_ignore_ascii_case(m.name()))
         }),
+        machine: row.text("machine"),
         start_known: !row
             .str("start_known")
             .is_some_and(|text| NOT_KNOWN.iter().any(|no| text.eq_ignore_ascii_case(no))),

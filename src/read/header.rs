@@ -177,6 +177,30 @@ impl Spec {
         wrong
     }
 
+    /// Columns of the file that the table does not name and that sound like one it lacks: header, and
+    /// the name it would go by.
+    pub(super) fn likely_meant<'c>(&self, columns: &'c Columns) -> Vec<(&'c str, &'static str)> {
+        let lacks = |name: &str| columns.index(name).is_none();
+        let named = self
+            .columns
+            .iter()
+            .map(|(name, _)| *name)
+            .filter(|n| lacks(n));
+        let amounts = HEADER_UNITS.iter().filter(|unit| {
+            let has = columns.amounts.iter().any(|a| a.measure == unit.measure);
+            matches!(self.amounts, AmountColumns::Use { .. }) && !has
+        });
+        let names: Vec<&'static str> = named.chain(amounts.map(|unit| unit.word)).collect();
+        let likely = |index: &usize| {
+            let header = columns.headers[*index].as_str();
+            let lower = header.to_lowercase();
+            let words = || lower.split(|c: char| !c.is_alphanumeric());
+            let shares = |name: &&&str| name.split('_').any(|of| words().any(|word| word == of));
+            names.iter().find(shares).map(|name| (header, *name))
+        };
+        columns.extra.iter().filter_map(likely).collect()
+    }
+
     /// The columns the table takes, in words.
     pub(super) fn takes(&self) -> String {
         let mut names: Vec<String> = self
@@ -279,5 +303,19 @@ mod tests {
         assert_eq!(wrong.len(), 2);
         assert!(wrong[0].1.found.contains("`date`"));
         assert!(wrong[0].1.expected.contains("`down_hours`"));
+    }
+
+    #[test]
+    fn a_heading_that_sounds_like_a_column_the_table_lacks_is_likely_meant() {
+        let found = columns(&[
+            "date",
+            "hours",
+            "Tons spread",
+            "down time (h)",
+            "ticket date",
+        ]);
+        let found = found.expect("sound");
+        let likely = [("Tons spread", "tons"), ("down time (h)", "down_hours")];
+        assert_eq!(SPEC.likely_meant(&found), likely);
     }
 }

@@ -154,6 +154,23 @@ impl<'a> TableSink<'a> {
         });
     }
 
+    /// A column under a name of its own is kept and counts for nothing: an easy slip.
+    fn remark_likely(&mut self, columns: &Columns) {
+        for (header, name) in self.spec.likely_meant(columns) {
+            self.outcome.problems.push(Problem {
+                severity: Severity::Remark,
+                place: Place {
+                    source: self.source.to_owned(),
+                    row: None,
+                    column: Some(header.to_owned()),
+                },
+                kind: ProblemKind::Odd,
+                found: "a column of your own, which is kept and counts for nothing".to_owned(),
+                expected: format!("the heading `{name}`, if that is what it holds"),
+            });
+        }
+    }
+
     fn set_aside(&mut self, number: u32, faults: Vec<Fault>) {
         self.outcome.set_aside += 1;
         for fault in faults {
@@ -197,6 +214,7 @@ impl Sink for TableSink<'_> {
             .collect();
         match self.fitted(headers) {
             Ok(columns) => {
+                self.remark_likely(&columns);
                 self.columns = Some(columns);
                 true
             }

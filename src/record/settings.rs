@@ -96,6 +96,9 @@ impl Settings {
     }
 
     fn check(&self) -> Result<(), SettingsError> {
+        const MONEY: &str = "a number from 0 to 1e15";
+        const CHANGE: &str = "a share from -1 to 10, such as 0.04 for 4 % more";
+        const SHARE: &str = "a share of the price from 0 to 10, such as 0.15 for 15 %";
         if parse_month_day(&self.season_starts).is_none() {
             return Err(SettingsError::Range {
                 key: "season_starts",
@@ -103,22 +106,32 @@ impl Settings {
                 expected: "month and day such as `11-01`, and not 29 February",
             });
         }
-        let at_least = [
-            ("labor_rate", self.labor_rate, 0.0),
-            ("down_cost_per_hour", self.down_cost_per_hour, 0.0),
-            ("price_change", Some(self.price_change), -0.999),
-            ("plan_change", Some(self.plan_change), -1.0),
-            ("holding_rate", self.holding_rate, 0.0),
-            ("rush_cost", self.rush_cost, 0.0),
-            ("return_rate", self.return_rate, 0.0),
-            ("budget_limit", self.budget_limit, 0.0),
+        let within = [
+            ("labor_rate", self.labor_rate, (0.0, 1e15), MONEY),
+            (
+                "down_cost_per_hour",
+                self.down_cost_per_hour,
+                (0.0, 1e15),
+                MONEY,
+            ),
+            ("budget_limit", self.budget_limit, (0.0, 1e15), MONEY),
+            (
+                "price_change",
+                Some(self.price_change),
+                (-0.999, 10.0),
+                CHANGE,
+            ),
+            ("plan_change", Some(self.plan_change), (-1.0, 10.0), CHANGE),
+            ("holding_rate", self.holding_rate, (0.0, 10.0), SHARE),
+            ("rush_cost", self.rush_cost, (0.0, 10.0), SHARE),
+            ("return_rate", self.return_rate, (0.0, 10.0), SHARE),
         ];
-        for (key, value, least) in at_least {
-            if value.is_some_and(|v| !v.is_finite() || v < least) {
+        for (key, value, (least, most), expected) in within {
+            if value.is_some_and(|v| !(least..=most).contains(&v)) {
                 return Err(SettingsError::Range {
                     key,
                     found: format!("{}", value.unwrap_or(f64::NAN)),
-                    expected: "a number that is not negative (a change may go down to -1)",
+                    expected,
                 });
             }
         }

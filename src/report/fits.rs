@@ -93,3 +93,16 @@ pub struct FactorLine {
     /// Likelihood-ratio p-value of the factor being 1.
     pub p_value: Option<f64>,
 }
+
+/// Whether an interval and a p-value of the factor being 1 say opposite things: the p-value takes all
+/// machines as alike and knows no prior, the interval may do otherwise.
+#[must_use]
+pub fn at_odds(factor: &Estimate, p_value: f64) -> bool {
+    let low = factor.low.unwrap_or(0.0);
+    let high = factor.high.unwrap_or(f64::INFINITY);
+    if low <= 1.0 && 1.0 <= high {
+        p_value < 0.01
+    } else {
+        0.1 < p_value
+    }
+}

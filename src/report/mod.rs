@@ -53,6 +53,15 @@ pub struct Header {
     pub cautions: Vec<String>,
 }
 
+impl Header {
+    /// Cases of a hundred that intervals hold the truth in: `90`, `99.9`.
+    #[must_use]
+    pub fn in_hundred(&self) -> String {
+        // Ten thousandths are all that anybody asks for, and hide what doubles round.
+        format!("{}", (self.level * 1e6).round() / 1e4)
+    }
+}
+
 /// Next season's replacements, money and cost per acre.
 #[derive(Clone, Debug, PartialEq)]
 pub struct BudgetReport {

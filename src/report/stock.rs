@@ -110,6 +110,8 @@ pub struct StockLine {
     pub on_order: Option<f64>,
     /// When that is due.
     pub due: Option<NaiveDate>,
+    /// Of the pieces on order, those due after the season, which count for nothing in it.
+    pub late: f64,
     /// Pieces expected to be short before what is on the way is due.
     pub short_before_due: Option<f64>,
     /// Pieces to order now.

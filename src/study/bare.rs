@@ -74,7 +74,7 @@ impl BareStudy {
         let references = References::new(&measured, options.reference.as_deref())?;
         let wanted = Wanted {
             priors: options.priors,
-            machine_effect: false,
+            machine_effect: options.priors && options.machine_effect,
             draws: super::DRAWS,
             seed: options.seed,
         };
@@ -355,14 +355,27 @@ fn assess_family(family: &Measured<'_>, references: &References, wanted: Wanted)
             count
         };
         counts.late_entry += if 0.0 < life.entry { count } else { 0.0 };
-        rows.push(row);
+        rows.push((row, life.machine.as_deref()));
     }
     counts.censored = counts.lives - counts.worn;
+    let machines: BTreeSet<&str> = rows.iter().filter_map(|(_, machine)| *machine).collect();
+    let machines: Vec<String> = machines.into_iter().map(str::to_owned).collect();
+    let rows = rows.into_iter().map(|(row, machine)| {
+        let place = machine.and_then(|m| machines.binary_search_by(|of| of.as_str().cmp(m)).ok());
+        Observation {
+            machine: place.and_then(|m| u32::try_from(m).ok()),
+            ..row
+        }
+    });
+    let wanted = Wanted {
+        machine_effect: wanted.machine_effect && !machines.is_empty(),
+        ..wanted
+    };
     let lives = FamilyLives {
         measure: *measure,
-        observations: Observations::new(groups.len(), rows),
+        observations: Observations::new(groups.len(), rows.collect()),
         groups,
-        machines: Vec::new(),
+        machines,
         counts,
     };
     // A bare table is in one measure: there is nothing to choose among.

@@ -8,7 +8,7 @@ use crate::model::assess::Assessment;
 use crate::model::fit::{self, Fit};
 use crate::model::goodness::factor_p;
 use crate::model::profile::{self, Quantity};
-use crate::report::fits::{FactorLine, FitLine, FitsReport, MachineEffect};
+use crate::report::fits::{FactorLine, FitLine, FitsReport, MachineEffect, at_odds};
 use crate::report::{Estimate, Header};
 
 impl Study {
@@ -47,11 +47,32 @@ pub fn report(
     header: Header,
 ) -> FitsReport {
     let level = header.level;
+    let families: Vec<FitLine> = assessments.iter().map(|a| line(a, priors, level)).collect();
+    let mut header = header;
+    header.notes.extend(families.iter().filter_map(odds));
     FitsReport {
         header,
         units,
-        families: assessments.iter().map(|a| line(a, priors, level)).collect(),
+        families,
     }
+}
+
+/// Says which p-values are to be taken with care.
+fn odds(line: &FitLine) -> Option<String> {
+    let differ = |f: &&FactorLine| f.factor.zip(f.p_value).is_some_and(|(e, p)| at_odds(&e, p));
+    let groups: Vec<&str> = line
+        .factors
+        .iter()
+        .filter(differ)
+        .map(|f| f.group.as_str())
+        .collect();
+    (!groups.is_empty()).then(|| {
+        format!(
+            "{}: p takes all machines as alike and the records alone, the range of the wear factor does not; where they differ, believe the range: {}",
+            line.family,
+            groups.join(", ")
+        )
+    })
 }
 
 /// One family's line.

@@ -323,6 +323,131 @@ fn rows_with_problems_can_be_set_aside() {
         (&usage["read"], &usage["used"], &usage["set_aside"]),
         (&101.into(), &100.into(), &1.into())
     );
+    let note = "rows with problems are set aside: usage 1 of 101; `wearcast check` lists them";
+    assert_eq!(budget["notes"][0], note);
+}
+
+/// A part that the parts list no longer lists is in no figure, and the first note says so.
+#[test]
+fn a_price_that_costs_its_part_is_told_in_the_result() {
+    let folder = fleet();
+    folder.write(
+        "parts.csv",
+        "part,family,price,labor_hours\nC-1,conveyor-chain,900,6\nF-1,spinner-fin,$40,1\n",
+    );
+    let (status, out, _) = wearcast(&["budget", &dir(&folder), "--set-aside", "--format", "json"]);
+    assert_eq!(status, ExitStatus::Done);
+    let budget: serde_json::Value = serde_json::from_str(&out).expect("JSON");
+    let note = budget["notes"][0].as_str().expect("a note");
+    assert!(
+        note.contains("positions 1 of 2, parts 1 of 2, replacements 1 of 1"),
+        "{note}"
+    );
+    assert!(note.contains("the sums are too low"), "{note}");
+}
+
+/// After the spreading of a year: no use is ahead, which is no reason to tell nothing.
+#[test]
+fn a_season_without_use_ahead_costs_nothing_and_says_so() {
+    let folder = fleet();
+    folder.add("usage.csv", "2025-10-20,north,lime,1,1,1");
+    for command in ["budget", "remaining", "stock", "report"] {
+        let (status, out, err) = wearcast(&[command, &dir(&folder)]);
+        assert_eq!(status, ExitStatus::Done, "{command}: {err}");
+        assert!(out.contains("2025"), "{command}");
+    }
+    let (_, out, _) = wearcast(&["budget", &dir(&folder), "--format", "json"]);
+    let budget: serde_json::Value = serde_json::from_str(&out).expect("JSON");
+    assert_eq!(budget["total"]["expected"], 0.0);
+    assert!(budget["per_acre"].is_null());
+    let notes = budget["notes"].to_string();
+    let told = "no use is expected in the 11 days that are left of season 2025; for the next one add `--season 2026`";
+    assert!(notes.contains(told), "{notes}");
+}
+
+/// Work by schedule is a line of the budget also where none of it falls due.
+#[test]
+fn scheduled_work_that_is_not_due_is_a_line_of_nothing_and_overdue_work_is_told() {
+    let folder = fleet();
+    folder
+        .write(
+            "positions.csv",
+            "machine,position,part\nnorth,gearcase,OIL-1\nnorth,filter,FLT-1\n",
+        )
+        .write(
+            "parts.csv",
+            "part,family,price,labor_hours\nOIL-1,oil,10,1\nFLT-1,filter,5,1\n",
+        )
+        .write("replacements.csv", "date,machine,position,reason\n");
+    let models = folder.path().join("models");
+    std::fs::create_dir(&models).expect("a folder");
+    let rule = |name: &str, every: &str| {
+        std::fs::write(
+            models.join(format!("{name}.toml")),
+            format!("family = \"{name}\"\nmeasure = \"hours\"\n[service]\nevery = {{ {every} }}\n"),
+        )
+        .expect("a file");
+    };
+    rule("oil", "hours = 100000");
+    rule("filter", "days = 365");
+    let (status, out, err) = wearcast(&[
+        "budget",
+        &dir(&folder),
+        "--season",
+        "2026",
+        "--format",
+        "json",
+    ]);
+    assert_eq!(status, ExitStatus::Done, "{err}");
+    let budget: serde_json::Value = serde_json::from_str(&out).expect("JSON");
+    let families = budget["families"].as_array().expect("families");
+    let of = |name: &str| {
+        families
+            .iter()
+            .find(|f| f["family"] == name)
+            .expect("a line")
+    };
+    assert_eq!(of("oil")["replacements"]["expected"], 0.0);
+    assert_eq!(of("filter")["replacements"]["expected"], 1.0);
+    let notes = budget["notes"].to_string();
+    assert!(
+        notes.contains("due before the season is taken to be done then"),
+        "{notes}"
+    );
+    assert!(notes.contains("filter of north (2025-09-25)"), "{notes}");
+}
+
+/// Whoever reads may have had enough; what the status says of the records stays true, and nobody's
+/// silence costs a result.
+#[test]
+fn a_reader_who_goes_away_changes_no_status_and_no_result() {
+    struct Gone;
+    impl std::io::Write for Gone {
+        fn write(&mut self, _: &[u8]) -> std::io::Result<usize> {
+            Err(std::io::ErrorKind::BrokenPipe.into())
+        }
+        fn flush(&mut self) -> std::io::Result<()> {
+            Ok(())
+        }
+    }
+    let folder = fleet();
+    let args = |command: &str| ["wearcast", command, &dir(&folder), "--set-aside"].map(Into::into);
+    let status = cli::main(args("budget"), &mut Gone, &mut Vec::new());
+    assert_eq!(status, ExitStatus::Done);
+    folder.add("usage.csv", "2025-10-01,north,lime,12k,100,3");
+    let mut out = Vec::new();
+    let status = cli::main(args("budget"), &mut out, &mut Gone);
+    assert_eq!(status, ExitStatus::Done);
+    assert!(!out.is_empty());
+    for (out, err) in [(true, false), (false, true)] {
+        let mut both = (Vec::new(), Vec::new());
+        let args = ["wearcast", "check", &dir(&folder)].map(Into::into);
+        let status = match (out, err) {
+            (true, _) => cli::main(args, &mut Gone, &mut both.1),
+            _ => cli::main(args, &mut both.0, &mut Gone),
+        };
+        assert_eq!(status, ExitStatus::Problems);
+    }
 }
 
 #[test]

@@ -117,6 +117,19 @@ fn a_bare_table_without_its_columns_or_of_no_known_kind_is_told() {
     ));
 }
 
+#[test]
+fn an_age_is_the_sum_of_what_its_products_did() {
+    let folder = Folder::empty();
+    folder.write(
+        "ages.csv",
+        "name,age,use_lime,use_urea\nleft,30,10,20\nright,30,,\nwrong,30,10,\n",
+    );
+    let (ages, problems, counts) = bare_ages(&folder.path().join("ages.csv")).expect("readable");
+    assert_eq!((ages.len(), counts), (2, (3, 2, 1)));
+    assert_eq!(problems[0].place.row, Some(4));
+    assert_eq!(problems[0].place.column.as_deref(), Some("age"));
+}
+
 /// A pipe gives its bytes when it pleases, as a slow share does: a byte, a few, then the rest.
 #[test]
 #[cfg(unix)]

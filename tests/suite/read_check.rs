@@ -416,3 +416,79 @@ fn the_order_of_rows_changes_nothing_but_row_numbers() {
     };
     assert_eq!(names(&forward), names(&backward));
 }
+
+/// Remarks of the sort that tells of likely slips: place and what was found.
+fn odd(folder: &Folder) -> Vec<(String, String)> {
+    let reading = folder.read();
+    assert_eq!(problems(&reading, Severity::Problem), []);
+    let odd = reading
+        .problems
+        .into_iter()
+        .filter(|p| matches!(p.kind, ProblemKind::Odd | ProblemKind::Example));
+    odd.map(|p| (p.place.source, p.found)).collect()
+}
+
+/// A machine that worked for the first twenty-five days of April in two years.
+fn worked(more: &str) -> Folder {
+    let folder = Folder::empty();
+    let days = (2024..2026).flat_map(|year| {
+        (1..=25).map(move |day| format!("{year}-04-{day:02},M1,lime,{}\n", 80 + day))
+    });
+    folder
+        .write("machines.csv", "machine,in_service,site\nM1,2024-01-01,\n")
+        .write("positions.csv", "machine,position,part\nM1,chain,C-1\n")
+        .write("parts.csv", "part,family\nC-1,conveyor-chain\n")
+        .write(
+            "usage.csv",
+            format!(
+                "date,machine,product,acres\n{}{more}",
+                days.collect::<String>()
+            ),
+        )
+        .write("replacements.csv", "date,machine,position,reason\n");
+    folder
+}
+
+#[test]
+fn a_season_after_a_long_winter_is_nothing_odd() {
+    assert_eq!(odd(&worked("2025-09-01,M1,lime,90\n")), []);
+    assert_eq!(odd(&worked("2026-02-01,M1,lime,90\n")), []);
+}
+
+#[test]
+fn a_mistyped_year_is_remarked_on() {
+    let found = "2052-04-26, 9863 days after any other date".to_owned();
+    let folder = worked("2052-04-26,M1,lime,90\n");
+    assert_eq!(odd(&folder), [("usage.csv".to_owned(), found)]);
+    // Of a replacement with its row.
+    let folder = worked("");
+    folder.add("replacements.csv", "2027-04-20,M1,chain,worn");
+    let found = "2027-04-20, 725 days after any other date".to_owned();
+    assert_eq!(odd(&folder), [("replacements.csv".to_owned(), found)]);
+}
+
+#[test]
+fn a_total_among_days_is_remarked_on() {
+    let folder = worked("2025-04-26,M1,lime,4650\n");
+    let [(source, found)] = &odd(&folder)[..] else {
+        panic!("one remark");
+    };
+    assert_eq!(source, "usage.csv");
+    assert_eq!(
+        found,
+        "`M1` on 2025-04-26: 50 times the acres of other days"
+    );
+}
+
+#[test]
+fn notes_that_begin_years_after_a_machine_did_are_remarked_on() {
+    let folder = worked("");
+    folder.write("machines.csv", "machine,in_service\nM1,2019-03-01\n");
+    let found = "in service from 2019-03-01, and nothing on record before 2024-04-01".to_owned();
+    assert_eq!(odd(&folder), [("machines.csv".to_owned(), found)]);
+    folder.write(
+        "machines.csv",
+        "machine,in_service,records_from\nM1,2019-03-01,2024-01-01\n",
+    );
+    assert_eq!(odd(&folder), []);
+}

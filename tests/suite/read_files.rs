@@ -410,3 +410,66 @@ fn names_that_are_a_list_of_numbers_are_read_as_names() {
         reading.problems
     );
 }
+
+/// An owner keeps a sheet, or a file, for each year.
+#[test]
+fn a_usage_log_in_years_is_one_log_and_each_row_is_told_where_it_stands() {
+    let folder = Folder::good();
+    folder.remove("usage.csv");
+    let header = "date,machine,product,tons\n";
+    let of = |rows: &str| format!("{header}{rows}");
+    workbook(
+        &folder,
+        "records.xlsx",
+        &[
+            ("usage 2024.csv", &of("2024-04-01,M1,lime,2\n")),
+            (
+                "Usage_2025.csv",
+                &of("2025-04-01,M1,lime,3\n2025-04-02,M1,lime,x\n"),
+            ),
+        ],
+    );
+    let reading = folder.read();
+    let place = "records.xlsx, sheet Usage_2025".to_owned();
+    assert_eq!(
+        sources(&reading, Severity::Problem),
+        [(place, Some(3), ProblemKind::NotANumber)]
+    );
+    assert_accounted(&reading);
+    assert_eq!(reading.records.usage.rows(), 2);
+    // Beside a log without a year nobody knows whether it holds the same.
+    folder.write("usage.csv", of("2024-04-01,M1,lime,2\n"));
+    let reading = folder.read();
+    let two = ("usage.csv".to_owned(), None, ProblemKind::TwoPlaces);
+    assert!(sources(&reading, Severity::Problem).contains(&two));
+}
+
+#[test]
+fn a_year_of_any_other_table_is_told_and_stops_the_work() {
+    let folder = Folder::good();
+    folder.write("replacements-2024.csv", "date,machine,position,reason\n");
+    let year = (
+        "replacements-2024.csv".to_owned(),
+        None,
+        ProblemKind::TwoPlaces,
+    );
+    assert_eq!(sources(&folder.read(), Severity::Problem), [year]);
+}
+
+#[test]
+fn rows_above_the_header_are_told_once_with_the_row_of_the_header() {
+    let folder = Folder::good();
+    folder.write(
+        "usage.csv",
+        "My spreading,,\n\nDate,Machine,Product,Tons\n2024-04-01,M1,lime,2\n",
+    );
+    let reading = folder.read();
+    let of_usage: Vec<_> = reading
+        .problems
+        .iter()
+        .filter(|p| p.place.source == "usage.csv")
+        .collect();
+    assert_eq!(of_usage.len(), 1);
+    assert!(of_usage[0].found.contains("`My spreading`"));
+    assert!(of_usage[0].expected.contains("delete the rows above row 3"));
+}

@@ -176,6 +176,30 @@ fn spending_piece_by_piece_is_the_best_of_all_ways() {
     }
 }
 
+/// From a thousand pieces a pack on a step of money once was no step at all, and there was no end.
+#[test]
+fn large_packs_are_bought_pack_by_pack() {
+    let demand = poisson(2.0);
+    for (pack, least, wanted, orders) in [
+        (1_000, None, 2_500.0, vec![1_000.0, 2_000.0, 3_000.0]),
+        (4_000, Some(5_000.0), 9_000.0, vec![8_000.0, 12_000.0]),
+        (1, None, 2.0, vec![1.0, 2.0]),
+    ] {
+        let candidate = Candidate {
+            demand: &demand,
+            available: 0.0,
+            wanted,
+            pack,
+            least,
+            price: 1.0,
+            weight: 1.0,
+        };
+        let steps = spend(&[candidate], None).steps;
+        let found: Vec<f64> = steps.iter().map(|step| step.order).collect();
+        assert_eq!(found, orders, "packs of {pack}");
+    }
+}
+
 proptest! {
     /// What a stock leaves short and left over differ by what it exceeds the mean by.
     #[test]

@@ -194,12 +194,16 @@ fn counted(rows: u64, table: &str) -> String {
 
 /// Rows without a bin of a machine whose bins matter.
 fn without_bin(rows: u64, table: &str, machine: &str) -> Finding {
+    let else_ = if table == "plan" {
+        "such use is shared out as past use was"
+    } else {
+        "such use does not count for those positions"
+    };
     Finding::new(
         "bin",
         ProblemKind::Missing,
         format!("{} of `{machine}` without a bin", counted(rows, table)),
-        "a bin in every row of a machine that has positions with bins; \
-         such use does not count for those positions",
+        format!("a bin in every row of a machine that has positions with bins; {else_}"),
     )
 }
 

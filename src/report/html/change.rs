@@ -18,6 +18,8 @@ pub(super) fn section(report: &RemainingReport, currency: &str) -> Markup {
     };
     let (replace, inspect) = (of(Some(Advice::ReplaceNow)), of(Some(Advice::Inspect)));
     let (run, silent) = (of(Some(Advice::Run)).len(), of(None).len());
+    let likely = |l: &&RemainingLine| l.chance_this_season.is_some_and(|c| 0.5 < c);
+    let doomed = of(Some(Advice::Run)).into_iter().filter(likely).count();
     let content = html! {
         p {
             "Advice weighs changing a part in the shop now against a stop in season, at your prices. A measured "
@@ -35,6 +37,10 @@ pub(super) fn section(report: &RemainingReport, currency: &str) -> Markup {
         @else { (services(report)) }
         p {
             "Run on: " (count(run, "part")) "."
+            @if 0 < doomed {
+                " Of these " (doomed) " will more likely than not wear out in the season; a new part there "
+                "would gain too little to pay for changing early."
+            }
             @if 0 < silent {
                 " Advice is " (UNKNOWN) " for " (count(silent, "part"))
                 ": a price, labor hours or the use to come is missing."

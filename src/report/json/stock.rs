@@ -79,6 +79,7 @@ fn part(line: &StockLine) -> Value {
         "on_hand": line.on_hand,
         "on_order": line.on_order,
         "due": line.due.map(|d| d.to_string()),
+        "due_after_season": line.late,
         "short_before_due": line.short_before_due,
         "order_now": line.order_now,
         "order_without_limit": line.wanted,

@@ -29,14 +29,14 @@ pub fn compare(report: &CompareReport, width: usize) -> String {
 }
 
 fn legend(report: &CompareReport) -> String {
-    let level = 100.0 * report.header.level;
+    let level = report.header.in_hundred();
     let of = if report.compared == Compared::Products {
         "that product group"
     } else {
         "the reference product group"
     };
     let mut legend = format!(
-        "'Half by': half of them are worn out by so much use of {of}. Ranges and figures in brackets hold the truth in {level:.0} cases of 100."
+        "'Half by': half of them are worn out by so much use of {of}. Ranges and figures in brackets hold the truth in {level} cases of 100."
     );
     if 0 < report.comparisons {
         legend.push_str(" p is the chance of seeing so large a difference where there is none.");

@@ -23,8 +23,8 @@ pub fn fits(report: &FitsReport, width: usize) -> String {
     }
     let _ = writeln!(
         out,
-        "Intervals hold the truth in {:.0} cases of 100. A wear factor of 2 means that\na unit of that product wears like two of the reference.",
-        100.0 * report.header.level
+        "Intervals hold the truth in {} cases of 100. A wear factor of 2 means that\na unit of that product wears like two of the reference.",
+        report.header.in_hundred()
     );
     close(&mut out, &report.header, false, width);
     out
@@ -36,8 +36,8 @@ fn family(out: &mut String, line: &FitLine, report: &FitsReport, width: usize) {
         .measure
         .map_or("the table's measure", |m| m.label(report.units));
     let of = match line.counted {
-        Counted::Each => "each part",
-        Counted::Set => "a whole set",
+        Counted::Each => "single pieces",
+        Counted::Set => "whole sets",
     };
     let head = format!(
         "{}: {} of {of}, {} worn out, {} still good when last seen; {} life in {unit}",
@@ -52,9 +52,9 @@ fn family(out: &mut String, line: &FitLine, report: &FitsReport, width: usize) {
         let shown = shown(line.measure, least, report.units);
         let _ = writeln!(
             out,
-            "  no wear-out yet: half of them last at least {} {unit}, {:.0} % sure",
+            "  no wear-out yet: half of them last at least {} {unit}, {} % sure",
             whole(shown),
-            100.0 * report.header.level
+            report.header.in_hundred()
         );
     }
     let mut grid = Grid::new(

@@ -22,6 +22,8 @@ pub(super) struct Grid {
     least: Vec<usize>,
     /// Width that each column needs when its heading breaks.
     tight: Vec<usize>,
+    /// Width at which each column breaks no date, and no other short word.
+    firm: Vec<usize>,
     /// Longest cell of each column, its heading aside.
     longest: Vec<usize>,
     /// Columns of the screen.
@@ -33,6 +35,8 @@ pub(super) struct Grid {
 const SHORT_HEADING: usize = 8;
 /// Longest word that is never broken where there is room.
 const LONGEST_WORD: usize = 24;
+/// A word that is broken only where nothing else is left to give way: a date has as many letters.
+const SHORT_WORD: usize = 10;
 /// No column of words becomes narrower than this.
 const NARROWEST: usize = 6;
 /// What a column takes beside its cells: a space on either side, and one to the next.
@@ -81,6 +85,7 @@ impl Grid {
             columns: columns.to_vec(),
             least,
             tight: columns.iter().map(|(h, _)| longest_word(h)).collect(),
+            firm: vec![0; columns.len()],
             longest: vec![0; columns.len()],
             width,
             table,
@@ -89,9 +94,12 @@ impl Grid {
 
     pub(super) fn row(&mut self, cells: impl IntoIterator<Item = String>) {
         let widths = self.least.iter_mut().zip(&mut self.tight);
-        let widths = widths.zip(&mut self.longest);
+        let widths = widths.zip(&mut self.longest).zip(&mut self.firm);
         let cells = cells.into_iter().zip(&self.columns).zip(widths);
-        let cells = cells.map(|((text, (_, lean)), ((least, tight), longest))| {
+        let cells = cells.map(|((text, (_, lean)), (((least, tight), longest), firm))| {
+            let words = text.split(' ').map(|w| w.chars().count());
+            let short = words.filter(|n| *n <= SHORT_WORD).max().unwrap_or(0);
+            *firm = short.max(*firm);
             *longest = text.chars().count().max(*longest);
             // Numbers never break over two lines; words give way between them.
             let need = match lean {
@@ -138,8 +146,12 @@ impl Grid {
             over -= less;
         }
         while room < widths.iter().sum() {
-            let widest = words.iter().copied().max_by_key(|i| widths[*i]);
-            match widest.filter(|i| NARROWEST < widths[*i]) {
+            let widest = |least: &dyn Fn(usize) -> usize| {
+                let give = words.iter().copied().filter(|i| least(*i) < widths[*i]);
+                give.max_by_key(|i| widths[*i])
+            };
+            let soft = widest(&|i| NARROWEST.max(self.firm[i]));
+            match soft.or_else(|| widest(&|_| NARROWEST)) {
                 Some(i) => widths[i] -= 1,
                 None => break,
             }

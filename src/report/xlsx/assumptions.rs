@@ -22,8 +22,16 @@ pub(super) fn write(
         &title,
         &report.assumptions,
         &report.header,
+        if report.live.is_some() {
+            AS_WRITTEN
+        } else {
+            ""
+        },
     )
 }
+
+/// Beside inputs that everything else follows.
+const AS_WRITTEN: &str = " They stand as they were when this was written; what is typed on the sheets Plan and Prices is not repeated here.";
 
 pub(super) fn sheet(
     workbook: &mut Workbook,
@@ -32,12 +40,15 @@ pub(super) fn sheet(
     title: &str,
     assumptions: &[(String, String)],
     header: &Header,
+    more: &str,
 ) -> Result<(), XlsxError> {
     let mut page = Page::new(workbook, styles, "Assumptions", Paper::Portrait, about)?;
     let table = table(assumptions, header, 2);
     page.fit(&[&table])?;
     page.title(title)?;
-    page.aside("What the figures rest on. Another assumption gives other figures.")?;
+    page.aside(&format!(
+        "What the figures rest on. Another assumption gives other figures.{more}"
+    ))?;
     page.table(&table)?;
     page.keep_header(&table, 0)?;
     for (heading, sentences) in [("Notes", &header.notes), ("Cautions", &header.cautions)] {
@@ -59,7 +70,7 @@ fn table(assumptions: &[(String, String)], header: &Header, header_row: u32) -> 
     for (thing, value) in assumptions {
         table.push(vec![thing.as_str().into(), value.as_str().into()]);
     }
-    let interval = format!("{:.0} of 100", header.level * 100.0);
+    let interval = format!("{} of 100", header.in_hundred());
     table.push(vec!["Intervals hold the truth in".into(), interval.into()]);
     table.push(vec![
         "Seed of the random numbers".into(),

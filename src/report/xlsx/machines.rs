@@ -79,7 +79,8 @@ fn table(report: &BudgetReport, header_row: u32) -> Table {
     whole.resize(5, Cell::Empty);
     let total = money(words::known_total(report).as_ref());
     whole.extend(
-        (total.into_iter().zip(live::KNOWN)).map(|(c, name)| words::followed(report, c, name)),
+        (total.into_iter().zip(words::totals(report)))
+            .map(|(c, name)| words::followed(report, c, name)),
     );
     table.total(whole);
     table

@@ -96,7 +96,8 @@ fn table(report: &BudgetReport, header_row: u32) -> Table {
     let mut whole = vec![Cell::from("Season")];
     let total = machines::money(words::known_total(report).as_ref());
     whole.extend(
-        (total.into_iter().zip(live::KNOWN)).map(|(c, name)| words::followed(report, c, name)),
+        (total.into_iter().zip(words::totals(report)))
+            .map(|(c, name)| words::followed(report, c, name)),
     );
     if report.total.is_none() {
         whole.push("known lines only".into());

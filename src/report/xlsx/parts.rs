@@ -242,8 +242,16 @@ fn check(report: &BudgetReport, lines: &Table, header_row: u32) -> Table {
         &mut table,
         words::total_words(report),
         [
-            words::followed(report, known.map(|f| f.expected).into(), live::KNOWN[0]),
-            words::followed(report, known.map(|f| f.p80).into(), live::KNOWN[1]),
+            words::followed(
+                report,
+                known.map(|f| f.expected).into(),
+                words::totals(report)[0],
+            ),
+            words::followed(
+                report,
+                known.map(|f| f.p80).into(),
+                words::totals(report)[1],
+            ),
         ],
     );
     let less = [COST, COST_80].map(|column| difference(&table, column));

@@ -147,7 +147,7 @@ fn totals(table: &mut Table, report: &BudgetReport, whole: Option<f64>, sum_row:
         ("shares add up", "shares do not add up"),
     );
     let label = Cell::Wide(words::total_words(report).to_owned());
-    let known = words::followed(report, total.into(), live::KNOWN[0]);
+    let known = words::followed(report, total.into(), words::totals(report)[0]);
     let mut row = vec![label, Cell::Empty, Cell::Empty, known];
     row.resize(7, Cell::Empty);
     row.push(agreement);

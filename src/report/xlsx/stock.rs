@@ -45,6 +45,7 @@ pub fn stock(report: &StockReport) -> Result<Vec<u8>, XlsxError> {
         &title,
         &report.assumptions,
         &report.header,
+        "",
     )?;
     rows::sheet(&mut workbook, &styles, report.into(), &report.account)?;
     saved(&mut workbook)

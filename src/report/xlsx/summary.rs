@@ -172,6 +172,11 @@ fn money(report: &BudgetReport, header_row: u32) -> Table {
                 known
             },
             match unknown.as_deref().into() {
+                // What was known becomes unknown when its price is taken out.
+                Cell::Empty if report.live.is_some() => Cell::formula(
+                    format!("IF({}=\"\",\"unknown: a price\",\"\")", live::TOTAL[i]),
+                    None,
+                ),
                 remark if is_of_prices => words::until(report, remark, live::TOTAL[i]),
                 remark => remark,
             },

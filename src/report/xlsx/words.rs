@@ -1,5 +1,6 @@
 //! Words and units that several sheets share.
 
+use super::live;
 use super::table::{Cell, Outcome};
 use super::text;
 use crate::record::Amounts;
@@ -84,6 +85,16 @@ pub(super) fn total_words(report: &BudgetReport) -> &'static str {
         "The season's total"
     } else {
         "The season's total, known lines"
+    }
+}
+
+/// The cells that the figures of [`known_total`] follow: all lines where they were all known, so that a
+/// price taken out leaves nothing that looks whole.
+pub(super) fn totals(report: &BudgetReport) -> [&'static str; 4] {
+    if report.total.is_some() {
+        live::TOTAL
+    } else {
+        live::KNOWN
     }
 }
 

@@ -13,6 +13,7 @@ use crate::model::levels;
 use crate::model::profile::Quantity;
 use crate::report::Estimate;
 use crate::report::compare::{CompareFamily, CompareRow, ProductTotal};
+use crate::report::fits::at_odds;
 use crate::study::{DRAWS, Study};
 use crate::units::Measure;
 
@@ -85,6 +86,9 @@ impl Rows<'_> {
             Some(i) if factor.is_none() && 0 < i => {
                 Some("nothing has worn out that saw it, so its wear cannot be told")
             }
+            Some(_) if factor.zip(p_value).is_some_and(|(f, p)| at_odds(&f, p)) => Some(
+                "p takes all machines as alike and the records alone, the range does not; where they differ, believe the range",
+            ),
             Some(_) if self.change.is_none() => {
                 Some("a price or labor hours of its parts are not known, so no cost")
             }

@@ -41,8 +41,9 @@ impl Counter<'_> {
         }
         if settings.service_level.is_none() && self.promise().is_some() {
             notes.push(format!(
-                "settings.toml has neither `service_level` nor costs of a piece too few and too many: {:.0} % of pieces are to be served from the shelf",
-                100.0 * PROMISE
+                "settings.toml has neither `service_level` nor costs of a piece too few and too many: {:.0} % of pieces are to be served from the shelf; what fewer than one season in {:.0} asks for is not held",
+                100.0 * PROMISE,
+                1.0 / (1.0 - PROMISE)
             ));
         }
         let limited = lines
@@ -72,9 +73,15 @@ impl Counter<'_> {
                 "older numbers are counted with the newest, on the shelf as in demand: {joined}"
             ));
         }
+        if let Some(beyond) = parts(&|l| 0.0 < l.late) {
+            notes.push(format!(
+                "on order, due after the season and not counted for it: {beyond}"
+            ));
+        }
         let late = parts(&|l| {
+            let comes = l.on_order.is_some_and(|n| l.late < n);
             let short = l.short_before_due.zip(l.demand);
-            short.is_some_and(|(short, demand)| 0.05 * demand.expected < short)
+            comes && short.is_some_and(|(short, demand)| 0.05 * demand.expected < short)
         });
         if let Some(late) = late {
             notes.push(format!(

@@ -1,8 +1,13 @@
 //! Recorded use as a plan.
 
+use std::collections::BTreeMap;
+
 use chrono::NaiveDate;
+use wearcast::forecast::plan::{self, Planning};
 use wearcast::forecast::{Season, real_use};
-use wearcast::record::{PlanRow, Records};
+use wearcast::life::exposure::UseSums;
+use wearcast::record::{Amounts, PlanRow, Records};
+use wearcast::wear::Groups;
 
 use crate::read::Folder;
 
@@ -69,19 +74,68 @@ fn what_a_day_leaves_out_is_not_counted_as_nothing() {
     );
 }
 
+/// Use expected in a season, in acres, under a plan.
+fn planned(records: &Records, season: Season) -> f64 {
+    let as_of = season.start.pred_opt().expect("a day before");
+    let groups =
+        Groups::new(&records.products, &records.usage, None).expect("no reference asked for");
+    let sums = UseSums::new(&records.usage.known_on(as_of), &groups, as_of);
+    let planning = Planning {
+        records,
+        groups: &groups,
+        sums: &sums,
+        as_of,
+        typical: false,
+    };
+    let plan = plan::build(planning, season);
+    let uses = plan.uses.iter().filter(|u| season.holds(u.from));
+    assert!(uses.clone().all(|u| season.holds(u.until)));
+    uses.filter_map(|u| u.amounts.acres).sum()
+}
+
+/// By hand: 2 acres on the first day of the season and 4 on its last; what lies a day before and
+/// after is of other seasons.
 #[test]
 fn a_season_that_begins_within_a_month_keeps_all_its_use() {
-    let records = records(
+    let mut records = records(
         "2022-11-14,M,lime,1,1,1,\n2022-11-15,M,lime,2,2,1,\n2023-11-14,M,lime,4,4,1,\n2023-11-15,M,lime,8,8,1,\n",
     );
+    records.settings.season_starts = "11-15".to_owned();
     let season = Season::ending_in(2023, (11, 15));
-    let rows = real_use::plan_of(&records, season);
-    assert!(rows.iter().all(|r| season.holds(r.month)));
-    let acres: f64 = rows.iter().filter_map(|r| r.amounts.acres).sum();
-    assert!((acres - 6.0).abs() < 1e-12);
-    let start = NaiveDate::from_ymd_opt(2022, 11, 15);
-    assert!(
-        rows.iter()
-            .any(|r| Some(r.month) == start && r.machine == "M")
-    );
+    records.plan = real_use::plan_of(&records, season);
+    assert!((planned(&records, season) - 6.0).abs() < 1e-12);
+}
+
+/// By hand: April has 30 days, of which 16 are in the season that begins on the 15th, and 14 in the
+/// one that ends on the 14th.
+#[test]
+fn a_planned_month_counts_in_each_season_by_the_days_it_has_there() {
+    let mut records = records("2022-11-14,M,lime,1,1,1,\n");
+    records.settings.season_starts = "04-15".to_owned();
+    let season = Season::ending_in(2024, (4, 15));
+    let row = |month: (i32, u32), acres: f64| PlanRow {
+        row: 2,
+        month: NaiveDate::from_ymd_opt(month.0, month.1, 1).expect("a day"),
+        machine: "M".to_owned(),
+        product: "lime".to_owned(),
+        bin: None,
+        amounts: Amounts {
+            acres: Some(acres),
+            tons: Some(acres),
+            hours: Some(1.0),
+        },
+        extra: BTreeMap::default(),
+    };
+    records.plan = vec![
+        row((2023, 4), 300.0),
+        row((2023, 5), 100.0),
+        row((2024, 4), 600.0),
+    ];
+    records.machines.retain(|m| m.name == "M");
+    let wanted = 300.0 * 16.0 / 30.0 + 100.0 + 600.0 * 14.0 / 30.0;
+    assert!((planned(&records, season) - wanted).abs() < 1e-9);
+    // The season before has the fewer days of that April: no plan of it, and nothing else is known.
+    records.plan.truncate(1);
+    let before = Season::ending_in(2023, (4, 15));
+    assert!(planned(&records, before).abs() < 1e-9);
 }

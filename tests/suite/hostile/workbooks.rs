@@ -75,6 +75,17 @@ fn a_sound_workbook_of_this_make_is_read() {
     assert_told("texts", &output, 1, &["row 3", "F-77"]);
 }
 
+/// Programs write formulas that no spreadsheet program has worked out: their cells are not empty.
+#[test]
+fn a_formula_without_its_result_is_told_with_its_cell() {
+    let rows = r#"<row r="3"><c r="A3" t="inlineStr"><is><t>F-2</t></is></c><c r="B3"><f>2*3</f><v></v></c></row>"#;
+    let words = [
+        "row 3, column `on_hand`",
+        "the formula `=2*3` without its result",
+    ];
+    check("formula", &book(&sheet("", rows), &[], 0), 1, &words);
+}
+
 #[test]
 fn a_sheet_of_a_million_empty_rows_is_read() {
     let rows = many(3..=1_048_576, |i| format!(r#"<row r="{i}"/>"#));

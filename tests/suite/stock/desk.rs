@@ -334,3 +334,92 @@ fn a_longer_lead_time_asks_for_an_earlier_order() {
     let spread = at(10.0, Some(3.0));
     assert!(short.1 <= spread.1, "late deliveries are covered too");
 }
+
+/// Of two alike parts the one that stops the machine comes first, whatever a piece too few costs.
+#[test]
+fn limited_money_goes_first_to_what_stops_a_machine() {
+    let fleet = fleet(3);
+    let played = fleet.play();
+    let mut records = played.records.clone();
+    let settings = &mut records.settings;
+    (settings.rush_cost, settings.holding_rate) = (Some(0.2), Some(0.1));
+    for part in &mut records.parts {
+        part.price = Some(100.0);
+    }
+    let order = |chain, fin| {
+        let mut records = records.clone();
+        records.settings.budget_limit = Some(300.0);
+        for part in &mut records.parts {
+            part.critical = Some(if part.number == "chain" { chain } else { fin });
+        }
+        let report = asked(&fleet, records, &played, Options::default());
+        line(&report, "chain").order_now.expect("known")
+    };
+    let first = order(Critical::Stops, Critical::Cosmetic);
+    let last = order(Critical::Cosmetic, Critical::Stops);
+    assert!(last < first, "{last} and {first}");
+}
+
+/// What is due after the season serves none of it.
+#[test]
+fn a_delivery_after_the_season_is_not_counted_for_it() {
+    let fleet = fleet(1);
+    let played = fleet.play();
+    let with = |due: &str| {
+        let mut records = played.records.clone();
+        records.stock = vec![StockRow {
+            on_order: Some(2.0),
+            due: Some(due.parse().expect("a day")),
+            ..on_shelf("chain", 1.0)
+        }];
+        asked(&fleet, records, &played, Options::default())
+    };
+    let end = with("2000-01-01").until;
+    let (last, after) = (
+        with(&end.to_string()),
+        with(&(end + chrono::Days::new(1)).to_string()),
+    );
+    let order = |report: &StockReport| line(report, "chain").order_now.expect("known");
+    assert_eq!(order(&after), order(&last) + 2.0);
+    assert_eq!(line(&after, "chain").late, 2.0);
+    let note = "on order, due after the season and not counted for it: chain";
+    assert!(after.header.notes.iter().any(|n| n == note));
+}
+
+/// Where keeping a piece costs nothing there are as many as can be asked for.
+#[test]
+fn a_piece_too_many_that_costs_nothing_never_lowers_the_order() {
+    let fleet = fleet(4);
+    let played = fleet.play();
+    let order = |holding| {
+        let mut records = played.records.clone();
+        records.settings.rush_cost = Some(0.2);
+        records.settings.holding_rate = Some(holding);
+        let report = asked(&fleet, records, &played, Options::default());
+        line(&report, "fin").order_up_to.expect("known")
+    };
+    let orders = [0.5, 0.1, 0.01, 0.0001, 0.0].map(order);
+    assert!(orders.is_sorted(), "{orders:?}");
+}
+
+/// The share served is by price: by hand from the lines.
+#[test]
+fn what_is_served_of_all_counts_by_its_price() {
+    let fleet = fleet(3);
+    let played = fleet.play();
+    let mut records = played.records.clone();
+    records.settings.budget_limit = Some(200.0);
+    let report = asked(&fleet, records, &played, Options::default());
+    let sum = |of: &dyn Fn(&StockLine) -> f64| report.lines.iter().map(of).sum::<f64>();
+    let price = |l: &StockLine| l.price.expect("priced");
+    let all = sum(&|l| price(l) * l.demand.expect("known").expected);
+    let short = sum(&|l| price(l) * l.shortage.expect("known"));
+    let served = report.fill_rate.expect("known");
+    assert!((served - (1.0 - short / all)).abs() < 1e-12);
+    assert!(
+        report
+            .curve
+            .iter()
+            .any(|point| (point.fill_rate - served).abs() < 1e-9)
+    );
+}

@@ -1,0 +1,72 @@
+//! Planned use laid out in days of work.
+
+use wearcast::forecast::Season;
+use wearcast::forecast::path::{self, DaySizes, View};
+use wearcast::forecast::plan::{self, Planning};
+use wearcast::life::exposure::UseSums;
+use wearcast::units::Measure;
+use wearcast::wear::Groups;
+
+use crate::read::Folder;
+
+/// Days of work of a month of 200 acres each of lime and urea, after days on record.
+fn days_to_come(usage: &str) -> Vec<Vec<f64>> {
+    let folder = Folder::empty();
+    folder
+        .write("machines.csv", "machine,in_service\nM,2021-11-01\n")
+        .write("positions.csv", "machine,position,part\nM,p,P\n")
+        .write("parts.csv", "part,family\nP,flap\n")
+        .write(
+            "usage.csv",
+            format!("date,machine,product,acres,tons,hours\n{usage}"),
+        )
+        .write(
+            "plan.csv",
+            "month,machine,product,acres\n2023-04,M,lime,200\n2023-04,M,urea,200\n",
+        );
+    let records = folder.read().records;
+    let season = Season::ending_in(2023, (11, 1));
+    let as_of = season.start.pred_opt().expect("a day before");
+    let groups = Groups::new(&records.products, &records.usage, None).expect("none asked for");
+    let sums = UseSums::new(&records.usage.known_on(as_of), &groups, as_of);
+    let plan = plan::build(
+        Planning {
+            records: &records,
+            groups: &groups,
+            sums: &sums,
+            as_of,
+            typical: false,
+        },
+        season,
+    );
+    let view = View {
+        machine: "M",
+        bin: None,
+        measure: Measure::Acres,
+        clock: Measure::Hours,
+        n_groups: 2,
+        as_of,
+        season,
+        until: season.end,
+    };
+    let path = path::lay_out(&plan, &DaySizes::new(&sums), view);
+    (0..path.dates.len()).map(|k| path.at(k).to_vec()).collect()
+}
+
+/// By hand: four days of 50 acres of each, as on record, or four of one and four of the other.
+#[test]
+fn products_share_days_to_come_as_often_as_they_did_on_record() {
+    let row = |day: u32, product: &str| format!("2022-04-{day:02},M,{product},50,5,2\n");
+    let together: String = (1..=4)
+        .flat_map(|day| [row(day, "lime"), row(day, "urea")])
+        .collect();
+    let apart: String = (1..=4)
+        .flat_map(|day| [row(2 * day - 1, "lime"), row(2 * day, "urea")])
+        .collect();
+    let days = days_to_come(&together);
+    let wanted: Vec<Vec<f64>> = (1..=4).map(|k| vec![50.0 * f64::from(k); 2]).collect();
+    assert_eq!(days, wanted);
+    let days = days_to_come(&apart);
+    assert_eq!(days.len(), 8);
+    assert_eq!(days.last(), Some(&vec![200.0, 200.0]));
+}
