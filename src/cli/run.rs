@@ -12,7 +12,7 @@ use super::waiting::{self, Screen};
 use super::{CliError, ExitStatus, next, pages};
 use crate::family::Families;
 use crate::read::{self, Reading};
-use crate::record::{Account, Problem, Severity};
+use crate::record::{Account, Problem, ProblemKind, Severity};
 use crate::report::{Header, csv, html, json, sql, terminal, xlsx};
 use crate::study::bare::BareStudy;
 use crate::study::{self, Options, Policy, Study};
@@ -98,7 +98,13 @@ fn check(
     let (_, reading) = read_folder(&args.dir, &args.choices)?;
     // A second look at every row costs time, and is taken where something is wrong.
     let thorough = !reading.problems.is_empty();
-    let proposal = read::proposal(&args.dir, thorough)?;
+    // What stands above a header would be mapped as one.
+    let titled = |p: &Problem| p.kind == ProblemKind::Title;
+    let proposal = if reading.problems.iter().any(titled) {
+        None
+    } else {
+        read::proposal(&args.dir, thorough)?
+    };
     let header = Header {
         as_of: args.choices.as_of.or_else(|| reading.records.last_date()),
         seed: args.choices.seed,

@@ -247,9 +247,6 @@ impl<'a> Gatherer<'a> {
         let lives = || here.iter().map(|i| (*i, &self.built.lives[*i]));
         let several = lives().any(|(_, l)| l.slot.is_some());
         let in_place = |l: &Life| l.slot.is_none() || l.slot == row.slot;
-        if several && !lives().any(|(_, l)| in_place(l)) {
-            return Err("its slot is none of those the position has".to_owned());
-        }
         let there = |l: &Life| {
             // A first part is there from its first day on; of a later one that day is not its own.
             let begun = l.fitted.is_none_or(|f| {
@@ -270,6 +267,9 @@ impl<'a> Gatherer<'a> {
                 .map(|(i, _)| i)
                 .filter(|i| past(*i))
                 .ok_or_else(|| "it does not say which of several parts was measured".to_owned());
+        }
+        if several && !lives().any(|(_, l)| in_place(l)) {
+            return Err("its slot is none of those the position has".to_owned());
         }
         lives()
             .find(|(_, l)| in_place(l) && there(l))

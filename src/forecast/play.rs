@@ -162,3 +162,47 @@ impl Life<'_> {
 pub(super) fn factors(theta: &[f64]) -> impl Iterator<Item = f64> + '_ {
     std::iter::once(1.0).chain(theta[2..].iter().map(|w| w.exp()))
 }
+
+#[cfg(test)]
+mod tests {
+    use rand::SeedableRng;
+    use serde_json::Value;
+
+    use super::*;
+
+    /// Draws of what is left, against chances and quantiles computed with scipy: the check
+    /// `remaining-life` of tests/reference/checks.json.
+    #[test]
+    fn what_is_drawn_of_a_used_part_is_the_conditional_life_of_the_reference() {
+        const DRAWS: usize = 40_000;
+        let checks: Vec<Value> =
+            serde_json::from_str(include_str!("../../tests/reference/checks.json")).expect("JSON");
+        let check = checks.iter().find(|c| c["id"] == "remaining-life");
+        let check = check.expect("the check is there");
+        let number = |value: &Value| value.as_f64().expect("a number");
+        let (inputs, expected) = (&check["inputs"], &check["expected"]);
+        let life = Life {
+            distribution: Distribution::Weibull,
+            shape: number(&inputs["shape"]),
+            ln_scale: number(&inputs["scale"]).ln(),
+            factors: Cow::Borrowed(&[1.0, 2.0]),
+        };
+        let mut rng = ChaCha8Rng::seed_from_u64(11);
+        for (i, age) in inputs["age"].as_array().expect("ages").iter().enumerate() {
+            // Half of the age at the reference, the other half as a quarter at twice the wear.
+            let used = [number(age) / 2.0, number(age) / 4.0];
+            let age = Age::Known(used.to_vec());
+            let drawn: Vec<f64> = (0..DRAWS).map(|_| life.draw_rest(&age, &mut rng)).collect();
+            let share = |x: f64| drawn.iter().filter(|d| **d <= x).count() as f64 / DRAWS as f64;
+            let chance = number(&expected["p_fail"][i]);
+            let holds = |found: f64, p: f64| {
+                let error = (p * (1.0 - p) / DRAWS as f64).sqrt();
+                assert!((found - p).abs() < 4.0 * error, "{found} for {p}");
+            };
+            holds(share(number(&inputs["x"])), chance);
+            for (k, p) in inputs["p"].as_array().expect("chances").iter().enumerate() {
+                holds(share(number(&expected["quantile"][i][k])), number(p));
+            }
+        }
+    }
+}

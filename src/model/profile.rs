@@ -194,11 +194,16 @@ impl Profile<'_> {
         let center = self.center[self.index];
         let mut inside = center;
         let mut theta = self.center.to_vec();
+        let farthest = center + FARTHEST.copysign(step);
         loop {
-            if FARTHEST <= (inside - center).abs() {
+            let outside = if (inside + step - center).abs() < FARTHEST {
+                inside + step
+            } else {
+                farthest
+            };
+            if inside.total_cmp(&outside).is_eq() {
                 return None;
             }
-            let outside = (inside + step).clamp(center - FARTHEST, center + FARTHEST);
             match self.height(outside, &theta) {
                 Some((height, at)) if 0.0 < height => {
                     inside = outside;

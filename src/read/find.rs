@@ -218,6 +218,8 @@ pub(super) fn folder_with(dir: &Path, usage_sums: Option<&Path>) -> Result<Folde
         // Its rules are for the log that the sums take the place of.
         mapping.tables.remove(&Table::Usage);
     }
+    let mut book = book;
+    without_blank(&mut homes, book.as_mut())?;
     problems.extend(mapping.without_home(&homes));
     let tables = single(homes, &mut problems);
     if !several_books {
@@ -229,6 +231,33 @@ pub(super) fn folder_with(dir: &Path, usage_sums: Option<&Path>) -> Result<Folde
         mapping,
         problems,
     })
+}
+
+/// A sheet that was to be filled in stands in nobody's way where the table is elsewhere, as after an
+/// import.
+fn without_blank(
+    homes: &mut BTreeMap<Table, Vec<Found>>,
+    book: Option<&mut Book>,
+) -> Result<(), ReadError> {
+    let Some(book) = book else { return Ok(()) };
+    let grown = [Table::Usage, Table::Meters];
+    let several =
+        |(table, places): &(&Table, &mut Vec<Found>)| grown.contains(table) && 1 < places.len();
+    for (_, places) in homes.iter_mut().filter(several) {
+        let sheet = places
+            .iter()
+            .enumerate()
+            .find_map(|(i, found)| match &found.home {
+                Home::Sheet(sheet) => Some((i, sheet.clone())),
+                _ => None,
+            });
+        if let Some((at, sheet)) = sheet
+            && book.is_blank(&sheet)?
+        {
+            places.remove(at);
+        }
+    }
+    Ok(())
 }
 
 /// A file that looks as if it were meant, and is not read.

@@ -26,7 +26,7 @@ pub enum TableHome {
 /// # Errors
 /// [`ReadError`] when the folder or its workbook cannot be read.
 pub fn table_home(dir: &Path, table: Table) -> Result<TableHome, ReadError> {
-    let folder = find::folder(dir)?;
+    let mut folder = find::folder(dir)?;
     let twice = folder.problems.iter().any(|p| {
         p.kind == crate::record::ProblemKind::TwoPlaces
             && (p
@@ -34,9 +34,17 @@ pub fn table_home(dir: &Path, table: Table) -> Result<TableHome, ReadError> {
                 .starts_with(&format!("the table `{}`", table.name()))
                 || p.found.starts_with("another workbook"))
     });
+    let is_blank = match (folder.tables.get(&table), folder.book.as_mut()) {
+        (Some(found), Some(book)) => match &found.home {
+            Home::Sheet(sheet) => book.is_blank(sheet)?,
+            _ => false,
+        },
+        _ => false,
+    };
     Ok(match folder.tables.get(&table) {
         _ if twice => TableHome::Several,
         None => TableHome::Nowhere,
+        Some(_) if is_blank => TableHome::Nowhere,
         Some(found) if folder.mapping.tables.contains_key(&table) => {
             TableHome::Other(format!("{}, read through columns.toml", found.source))
         }

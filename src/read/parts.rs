@@ -157,8 +157,12 @@ pub(super) fn year_of(name: &str) -> Option<Table> {
 
 /// The years of a usage log as one; `None` without any.
 pub(super) fn of_years(years: Vec<Found>) -> Option<Found> {
-    let names: Vec<&str> = years.iter().map(|found| found.source.as_str()).collect();
-    let source = names.join(" and ");
+    let first = years.first().map_or("", |found| found.source.as_str());
+    let source = match years.len() {
+        0 | 1 => first.to_owned(),
+        2 => format!("{first} and another year"),
+        n => format!("{first} and {} more years", n - 1),
+    };
     let part = |found| Part {
         found,
         constants: Vec::new(),

@@ -37,7 +37,7 @@ impl<'a> Below<'a> {
         Some(whole(
             Severity::Problem,
             source,
-            ProblemKind::MissingColumn,
+            ProblemKind::Title,
             format!(
                 "{} above the header, which is in row {header}",
                 quoted(&self.first)

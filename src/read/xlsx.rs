@@ -71,6 +71,13 @@ impl Book {
         names.map(|(name, _)| name).any(|n| n == results::NAME)
     }
 
+    /// Whether a sheet holds no more than a header.
+    pub(super) fn is_blank(&mut self, sheet: &str) -> Result<bool, ReadError> {
+        let mut rows = Rows::default();
+        self.read(sheet, &mut rows)?;
+        Ok(!rows.any)
+    }
+
     /// Reads a sheet into a sink.
     pub(super) fn read(&mut self, sheet: &str, sink: &mut dyn Sink) -> Result<(), ReadError> {
         let Self { path, inner } = self;
@@ -176,6 +183,32 @@ impl Write for Claims {
 
     fn flush(&mut self) -> std::io::Result<()> {
         Ok(())
+    }
+}
+
+/// Whether there is any row below the header.
+#[derive(Default)]
+struct Rows {
+    any: bool,
+}
+
+impl Sink for Rows {
+    fn header(&mut self, _: &[String]) -> bool {
+        true
+    }
+
+    fn row(&mut self, _: u32, _: &[Cell<'_>]) {
+        self.any = true;
+    }
+
+    fn bad_row(&mut self, _: u32, _: Option<usize>, _: Wrong) {
+        self.any = true;
+    }
+
+    fn bad_table(&mut self, _: Wrong) {}
+
+    fn takes(&self) -> String {
+        String::new()
     }
 }
 

@@ -47,6 +47,8 @@ pub enum ProblemKind {
     TwoPlaces,
     /// A column that is needed is not there.
     MissingColumn,
+    /// Rows above the header.
+    Title,
     /// Two columns that say the same thing.
     ColumnTwice,
     /// Text that is not UTF-8, or a file that is not comma-separated.

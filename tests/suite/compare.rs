@@ -295,6 +295,19 @@ fn columns_of_ones_own_are_kept_and_compared_by() {
         );
         assert!(blank["life_ratio"]["estimate"].is_number());
     }
+    // Of products: they are grouped by it.
+    folder.write(
+        "products.csv",
+        "product,group,Form\nlime,lime,powder\npotash,dry,prills\n",
+    );
+    for by in ["form", "products.form"] {
+        let result = json(&folder, by, &[]);
+        assert_eq!(result["by"], "Form");
+        for form in ["powder", "prills"] {
+            let row = value_of(&result, &Value::from(form));
+            assert!(row["wear_factor"]["estimate"].is_number(), "{row}");
+        }
+    }
     let codes = json(&folder, "maker's code", &[]);
     assert_eq!(value_of(&codes, &Value::from("x1"))["worn"], 6);
 }

@@ -108,7 +108,9 @@ impl Check<'_> {
         };
         let late = self.records.machines.iter().filter_map(|m| {
             let first = first(m)?;
-            let late = m.records_from == m.in_service && UNUSED < (first - m.in_service).num_days();
+            let late = !example::is_left(m)
+                && m.records_from == m.in_service
+                && UNUSED < (first - m.in_service).num_days();
             late.then_some((m.row, m.in_service, first))
         });
         for (row, in_service, first) in late.collect::<Vec<_>>() {

@@ -2,7 +2,7 @@
 
 use crate::report::Estimate;
 
-/// A dash where nothing is known.
+/// The word where nothing is known.
 pub(in crate::report) const UNKNOWN: &str = "unknown";
 
 /// A whole number with a separator at the thousands.

@@ -33,6 +33,19 @@ const TABLES: [Table; 3] = [Table::Parts, Table::Positions, Table::Machines];
 /// Columns that tell one thing from every other.
 const NAMES: [&str; 4] = ["part", "description", "position", "customer"];
 
+/// A column of the owner's own in `products`, also as `products.COLUMN`, where no other table has it.
+pub(super) fn of_products(records: &Records, wanted: &str) -> Option<String> {
+    let (said, name) = match wanted.split_once('.') {
+        Some((table, name)) if normal(table) == Table::Products.name() => (true, name),
+        _ => (false, wanted),
+    };
+    if !said && By::find(records, wanted).is_ok() {
+        return None;
+    }
+    let mut columns = records.products.iter().flat_map(|p| p.extra.keys());
+    columns.find(|c| normal(c) == normal(name)).cloned()
+}
+
 /// Columns the program names and that hold text.
 fn named(table: Table) -> &'static [&'static str] {
     match table {
@@ -113,8 +126,14 @@ fn known(records: &Records) -> String {
         let names: Vec<String> = first.chain(columns(records, table)).collect();
         format!("of {}: {}", table.name(), names.join(", "))
     };
+    let own: BTreeSet<&String> = records
+        .products
+        .iter()
+        .flat_map(|p| p.extra.keys())
+        .collect();
+    let own: String = own.into_iter().map(|name| format!(", {name}")).collect();
     format!(
-        "product, group; {}; {}; {}",
+        "product, group{own}; {}; {}; {}",
         of(Table::Machines, &["machine"]),
         of(Table::Positions, &[]),
         of(Table::Parts, &[])

@@ -11,7 +11,7 @@ mod values;
 use columns::By;
 
 use super::progress::Stage;
-use super::{DRAWS, Study, StudyError};
+use super::{DRAWS, Options, Study, StudyError};
 use crate::family::Family;
 use crate::life::Life;
 use crate::model::assess::{FamilyLives, Wanted, measured};
@@ -64,12 +64,15 @@ impl<'a> Case<'a> {
 
 impl Study {
     /// Wear and cost side by side, by `product`, by `machine`, or by any column of machines,
-    /// positions or parts.
+    /// positions or parts; by a column of products, these are grouped by it.
     ///
     /// # Errors
     /// [`StudyError::Column`] for a column that the records do not know, [`StudyError::TooThin`]
     /// where there is no life to compare.
     pub fn compare(&self, by: &str) -> Result<CompareReport, StudyError> {
+        if let Some(column) = columns::of_products(&self.records, by) {
+            return self.compare_grouped(&column);
+        }
         let by = By::find(&self.records, by)?;
         let mut notes = self.built.notes.clone();
         let mut families: Vec<CompareFamily> = Vec::new();
@@ -141,6 +144,28 @@ impl Study {
             families,
             totals: totals.told(),
             comparisons,
+        })
+    }
+
+    /// The same with the products in groups by a column of theirs; one without a value stands alone.
+    fn compare_grouped(&self, column: &str) -> Result<CompareReport, StudyError> {
+        let mut records = self.records.clone();
+        records.settings.reference_group = None;
+        for product in &mut records.products {
+            let value = product.extra.get(column);
+            product.group = value.unwrap_or(&product.name).clone();
+        }
+        let options = Options {
+            as_of: Some(self.as_of),
+            ..self.options.clone()
+        };
+        let mut grouped = Self::new(records, self.families.clone(), options)?;
+        grouped.accounts.clone_from(&self.accounts);
+        let report = grouped.compare("product")?;
+        Ok(CompareReport {
+            by: column.to_owned(),
+            table: Some(Table::Products.name()),
+            ..report
         })
     }
 

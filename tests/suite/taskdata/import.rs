@@ -289,6 +289,7 @@ fn usage_in_a_workbook_or_torn_rows_stop_the_import() {
     sheet.set_name("usage").expect("a name");
     for (i, name) in ["date", "machine", "product", "tons"].iter().enumerate() {
         sheet.write(0, i as u16, *name).expect("a cell");
+        sheet.write(1, i as u16, "something").expect("a cell");
     }
     book.save(dir.path().join("records.xlsx"))
         .expect("a workbook");
