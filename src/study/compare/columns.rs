@@ -126,14 +126,15 @@ fn known(records: &Records) -> String {
         let names: Vec<String> = first.chain(columns(records, table)).collect();
         format!("of {}: {}", table.name(), names.join(", "))
     };
-    let own: BTreeSet<&String> = records
+    let own: BTreeSet<&str> = records
         .products
         .iter()
-        .flat_map(|p| p.extra.keys())
+        .flat_map(|p| p.extra.keys().map(String::as_str))
         .collect();
-    let own: String = own.into_iter().map(|name| format!(", {name}")).collect();
+    let products: Vec<&str> = ["product", "group"].into_iter().chain(own).collect();
     format!(
-        "product, group{own}; {}; {}; {}",
+        "{}; {}; {}; {}",
+        products.join(", "),
         of(Table::Machines, &["machine"]),
         of(Table::Positions, &[]),
         of(Table::Parts, &[])
