@@ -217,7 +217,16 @@ impl<'a> Cell<'a> {
     }
 
     fn not_a_date(&self, form: &DateForm) -> Wrong {
+        let is_total = |text: &str| {
+            let first = text.split(|c: char| !c.is_alphabetic()).next();
+            first.is_some_and(|word| {
+                ["total", "totals", "sum"].contains(&word.to_lowercase().as_str())
+            })
+        };
         let expected = match (self, &form.format) {
+            (Self::Text(text), _) if is_total(text) => {
+                "a date; delete rows that add up others".to_owned()
+            }
             (Self::Moment(_), _) => "a date without a time of day".to_owned(),
             (_, Some(format)) => {
                 format!("a real day written as `{format}` (`date_format`) or as `2026-04-17`")

@@ -192,7 +192,10 @@ fn strays(headers: &[String], cells: &[Cell<'_>]) -> Option<Wrong> {
             super::cell::quoted(&text),
             stray + 1
         ),
-        format!("{width} cells as in the header; put a cell that has a comma in double quotes"),
+        format!(
+            "{width} cells as in the header, or a name above every cell that holds something; in \
+             comma-separated text put a cell that has a comma in double quotes"
+        ),
     ))
 }
 

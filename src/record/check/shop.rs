@@ -40,7 +40,12 @@ impl<'r> Known<'r> {
         };
         match self.positions.get(&(machine, position)) {
             Some(position) => Ok((found, position)),
-            None => Err(unknown("position", "position", position, Table::Positions)),
+            None => Err(unknown(
+                "position",
+                "position",
+                &format!("{position}` of `{machine}"),
+                Table::Positions,
+            )),
         }
     }
 }

@@ -45,7 +45,12 @@ fn cause<'a>(problem: &'a Problem, broken: &'a BTreeMap<String, &'a str>) -> Cau
             return Cause::Follows(source);
         }
     }
-    Cause::Same(problem.kind, &problem.found, &problem.expected, column)
+    // Cells under no header have each their own value.
+    let found = match problem.kind {
+        ProblemKind::RaggedRow => "",
+        _ => problem.found.as_str(),
+    };
+    Cause::Same(problem.kind, found, &problem.expected, column)
 }
 
 /// Problems by cause, in the order in which the first of each comes.
