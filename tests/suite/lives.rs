@@ -318,3 +318,46 @@ fn a_machine_whose_lives_are_all_kept_out_of_the_fit_takes_no_place_among_those_
     assert_eq!(seen.machines, ["B", "D"]);
     assert_eq!((seen.place_of("A"), seen.place_of("D")), (None, Some(1)));
 }
+
+/// Tons of a life, as recorded, by the rows of its second day.
+fn tons_of(rows: &str) -> Option<f64> {
+    let folder = Folder::empty();
+    folder
+        .write("machines.csv", "machine,in_service\nM,2020-01-01\n")
+        .write("positions.csv", "machine,position,part\nM,p,P\n")
+        .write("parts.csv", "part,family\nP,flap\n")
+        .write(
+            "usage.csv",
+            format!("date,machine,product,acres,tons,hours\n2020-02-01,M,lime,100,200,10\n{rows}"),
+        );
+    let study = Study::new(
+        folder.read().records,
+        Families::built_in(),
+        Options::default(),
+    );
+    study.expect("a study").built.lives[0].spans[Measure::Tons.index()].end
+}
+
+/// What is not recorded is not 0, also beside a load of the same day that was.
+#[test]
+fn a_load_that_leaves_out_its_tons_makes_those_of_the_day_unknown() {
+    let load = "2020-02-02,M,lime,10,10,1\n";
+    assert_eq!(tons_of(load), Some(210.0));
+    assert_eq!(tons_of(&format!("{load}2020-02-02,M,lime,10,,1\n")), None);
+    assert_eq!(
+        tons_of(&format!("{load}2020-02-02,M,lime,0.0004,,1\n")),
+        None
+    );
+    // The same load, a measure in a row of its own.
+    let acres = "2020-02-02,M,lime,10,,1\n";
+    assert_eq!(
+        tons_of(&format!("{acres}2020-02-02,M,lime,,10,\n")),
+        Some(210.0)
+    );
+    assert_eq!(
+        tons_of(&format!(
+            "{acres}2020-02-02,M,lime,,10,\n2020-02-02,M,lime,,5,\n"
+        )),
+        Some(215.0)
+    );
+}

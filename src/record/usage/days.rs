@@ -17,7 +17,7 @@ pub struct DayUse<'a> {
     pub bin: Option<&'a str>,
     /// Place of the product in [`super::UsageLog::products`].
     pub product: usize,
-    /// Sums; `None` where no row records any.
+    /// Sums; `None` where no row records any, or where a row with other amounts leaves it out.
     pub amounts: Amounts,
     /// Where the use was read off a meter: the day of the reading after which it lies somewhere.
     pub after: Option<NaiveDate>,

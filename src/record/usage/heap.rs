@@ -147,8 +147,14 @@ impl Heap {
 
     /// The amounts of several rows as one.
     fn together(&self, same: &[u32], rows: &Table, others: &mut Others) -> [u32; 3] {
+        let mut measure = 0;
         rows.codes.each_ref().map(|column| {
+            let own = measure;
+            measure += 1;
             let codes = same.iter().map(|i| column[*i as usize]);
+            if codes.clone().any(|c| c == amount::UNKNOWN) && self.leaves_out(own, same, rows) {
+                return amount::UNKNOWN;
+            }
             amount::plain_total(codes.clone()).unwrap_or_else(|| {
                 let mut sum = Exact::default();
                 let known = codes.filter_map(|c| self.others.exact(c));
@@ -156,5 +162,23 @@ impl Heap {
                 others.keep_sum(sum)
             })
         })
+    }
+
+    /// Whether some row is a load of its own whose amount in this measure nobody recorded: then
+    /// nobody knows that of the day. Rows that share no measure with those that have it are the rest
+    /// of the same loads, as where one column of a notebook became rows of their own.
+    fn leaves_out(&self, measure: usize, same: &[u32], rows: &Table) -> bool {
+        let (mut having, mut lacking) = (0_u8, 0_u8);
+        for i in same {
+            let codes = rows.codes(*i as usize);
+            let recorded = codes.map(|c| self.others.exact(c).is_some());
+            let all = (0..3).fold(0, |all, m| all | u8::from(recorded[m]) << m);
+            if recorded[measure] {
+                having |= all;
+            } else {
+                lacking |= all;
+            }
+        }
+        having & lacking != 0
     }
 }

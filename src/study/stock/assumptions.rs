@@ -68,6 +68,12 @@ impl Counter<'_> {
                 "ordered for the promised share alone, by cost fewer would do: {promised}"
             ));
         }
+        let rare = |l: &StockLine| l.demand.is_some_and(|d| d.p95 <= 0.0);
+        if let Some(rare) = parts(&|l| rare(l) && l.order_now.is_some_and(|n| 0.0 < n)) {
+            notes.push(format!(
+                "ordered because `service_level` promises it, though fewer than one season in twenty asks for any; they can wait until one is needed: {rare}"
+            ));
+        }
         if let Some(joined) = parts(&|l| !l.supersedes.is_empty()) {
             notes.push(format!(
                 "older numbers are counted with the newest, on the shelf as in demand: {joined}"
