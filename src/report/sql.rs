@@ -33,6 +33,24 @@ fn name(text: &str) -> String {
     format!("\"{}\"", text.replace('"', "\"\""))
 }
 
+/// The sum of an amount over the rows of a product's day: none where a load that has another amount
+/// leaves this one out beside loads that have both.
+fn sum(amount: &str, all: &[String]) -> String {
+    let both = |other: &String| {
+        let rows = |is: &str| format!("COUNT(CASE WHEN u.{amount} IS {is} THEN u.{other} END) > 0");
+        format!("{} AND {}", rows("NULL"), rows("NOT NULL"))
+    };
+    let others = all.iter().filter(|other| *other != amount);
+    let left_out: Vec<String> = others.map(both).collect();
+    if left_out.is_empty() {
+        return format!("SUM(u.{amount}) AS {amount}");
+    }
+    format!(
+        "CASE WHEN {} THEN NULL ELSE SUM(u.{amount}) END AS {amount}",
+        left_out.join("\n      OR ")
+    )
+}
+
 /// The query; its result is what `--usage-sums` takes.
 ///
 /// Rows of a product add up over the day as the records have it. A group of which some product's
@@ -68,7 +86,7 @@ pub fn usage_sums(columns: &LogColumns) -> String {
     let inner: Vec<String> = keys
         .iter()
         .map(|(from, to)| format!("{from} AS {to}"))
-        .chain(amounts.iter().map(|a| format!("SUM(u.{a}) AS {a}")))
+        .chain(amounts.iter().map(|a| sum(a, &amounts)))
         .collect();
     let mut by: Vec<String> = keys.iter().map(|(from, _)| from.clone()).collect();
     if columns.products.is_some() {
