@@ -12,9 +12,10 @@ use super::waiting::{self, Screen};
 use super::{CliError, ExitStatus, next, pages};
 use crate::family::Families;
 use crate::read::{self, Reading};
-use crate::record::{Account, Problem, ProblemKind, Severity};
+use crate::record::{Account, Problem, ProblemKind, Records, Severity, Table};
 use crate::report::{Header, csv, html, json, sql, terminal, xlsx};
 use crate::study::bare::BareStudy;
+use crate::study::compare::group_products_by;
 use crate::study::{self, Options, Policy, Study};
 
 type Out<'a> = &'a mut dyn Write;
@@ -155,6 +156,16 @@ fn study(
     choices: &Choices,
     err: Out<'_>,
 ) -> Result<Option<(Study, Vec<Account>)>, CliError> {
+    study_with(dir, choices, err, |_| {})
+}
+
+/// The same of records that are made ready first.
+fn study_with(
+    dir: &Path,
+    choices: &Choices,
+    err: Out<'_>,
+    ready: impl FnOnce(&mut Records),
+) -> Result<Option<(Study, Vec<Account>)>, CliError> {
     output::check_beside(dir, choices)?;
     if let Some(sums) = choices.usage_sums.as_deref() {
         output::check_apart(&[sums], choices)?;
@@ -163,7 +174,9 @@ fn study(
     if tell_problems(&reading.problems, choices.set_aside, err)? {
         return Ok(None);
     }
-    let mut study = Study::new(reading.records, families, options(choices))?;
+    let mut records = reading.records;
+    ready(&mut records);
+    let mut study = Study::new(records, families, options(choices))?;
     study.accounts.clone_from(&reading.accounts);
     Ok(Some((study, reading.accounts)))
 }
@@ -354,10 +367,17 @@ fn compare(
     screen: Screen,
 ) -> Result<ExitStatus, CliError> {
     let CompareArgs { shared, by } = args;
-    let Some((mut study, _)) = study(&shared.dir, &shared.choices, err)? else {
+    let mut column = None;
+    let group = |records: &mut Records| column = group_products_by(records, by);
+    let Some((mut study, _)) = study_with(&shared.dir, &shared.choices, err, group)? else {
         return Ok(ExitStatus::Problems);
     };
-    let report = waiting::ask(screen, &mut study, |study| study.compare(by))?;
+    let by = column.as_ref().map_or(by.as_str(), |_| "product");
+    let mut report = waiting::ask(screen, &mut study, |study| study.compare(by))?;
+    if let Some(column) = column {
+        report.by = column;
+        report.table = Some(Table::Products.name());
+    }
     let forms = Forms {
         table: &|width| terminal::compare(&report, width),
         json: &|| json::compare(&report),

@@ -31,6 +31,9 @@ pub struct Reading {
     pub share: f64,
     /// Use since new, by the family's groups; `None`: not known.
     pub used: Option<Vec<f64>>,
+    /// Whether the row says which of several parts it is of, where there are several. A reading past the
+    /// limit that does not is taken to be of the oldest, and tells nothing of how it wore.
+    pub is_own: bool,
 }
 
 /// The readings of one life.
@@ -63,7 +66,8 @@ impl MeasuredLife {
             let since = used.iter().zip(&self.skipped).map(|(u, s)| u - s);
             Some((since.collect(), r.share))
         };
-        self.readings.iter().filter_map(of).collect()
+        let own = self.readings.iter().filter(|r| r.is_own);
+        own.filter_map(of).collect()
     }
 }
 
@@ -179,6 +183,7 @@ impl<'a> Gatherer<'a> {
             value: read.value,
             share: read.share,
             used: self.used(&built.lives[place], row.date, &assessments[read.family]),
+            is_own: row.slot.is_some() || built.lives[place].slot.is_none(),
         };
         let of_life = self.by_life.entry(place);
         of_life.or_insert((read.family, Vec::new())).1.push(reading);
@@ -326,6 +331,7 @@ impl<'a> Gatherer<'a> {
             out.lives.push(measured);
         }
         self.unused.sort_by_key(|u| u.row);
+        self.of_oldest.sort_unstable();
         self.notes(&mut out.notes);
         out.unused = self.unused;
         out

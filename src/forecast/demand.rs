@@ -115,8 +115,9 @@ const BEFORE_DUE: usize = 2;
 const MONTHS: usize = 3;
 
 struct Chunk {
-    /// One row a play.
-    rows: Vec<Vec<f64>>,
+    /// One row a play; single precision holds any number of pieces below 16 million exactly, and tenths
+    /// of a gallon after [`without_rounding`].
+    rows: Vec<Vec<f32>>,
     /// Pieces, and a bit for each play with any, by customer and line.
     needs: BTreeMap<(usize, usize), (f64, u128)>,
 }
@@ -187,7 +188,7 @@ impl Teller<'_> {
             .map(|k| self.lead_ends(batch * BATCH + k))
             .collect();
         let mut chunk = Chunk {
-            rows: vec![vec![0.0; self.n_lines() * self.width()]; BATCH],
+            rows: vec![vec![0.0_f32; self.n_lines() * self.width()]; BATCH],
             needs: BTreeMap::new(),
         };
         let mut enter = |k: usize, event: &Event<'_>| {
@@ -204,8 +205,8 @@ impl Teller<'_> {
         chunk
     }
 
-    fn enter(&self, row: &mut [f64], ends: &[Option<NaiveDate>], event: &Event<'_>) {
-        let pieces = event.pieces;
+    fn enter(&self, row: &mut [f32], ends: &[Option<NaiveDate>], event: &Event<'_>) {
+        let pieces = event.pieces as f32;
         let at = event.line * self.width();
         row[at + SEASON] += pieces;
         let from = self.busiest[event.line];
@@ -231,10 +232,10 @@ impl Teller<'_> {
                 need.chance += f64::from(plays.count_ones()) / n as f64;
             }
         }
-        let rows: Vec<Vec<f64>> = chunks.into_iter().flat_map(|c| c.rows).collect();
+        let rows: Vec<Vec<f32>> = chunks.into_iter().flat_map(|c| c.rows).collect();
         let width = self.width();
         let column = |line: usize, column: usize| {
-            let of_play = |r: &Vec<f64>| without_rounding(r[line * width + column]);
+            let of_play = |r: &Vec<f32>| without_rounding(f64::from(r[line * width + column]));
             rows.iter().map(of_play).collect::<Vec<f64>>()
         };
         let known = |known: bool, line: usize, c: usize| {
@@ -263,7 +264,7 @@ impl Teller<'_> {
 
 /// A sum of pieces without what adding them rounded: three times 4.7 gallons are 14.1 of them.
 fn without_rounding(pieces: f64) -> f64 {
-    const FINEST: f64 = 1e6;
+    const FINEST: f64 = 1e4;
     (pieces * FINEST).round() / FINEST
 }
 

@@ -8,6 +8,7 @@ use super::season::{Season, Stretch, month_of, months_later, moved_years};
 use super::typical::Typical;
 use crate::life::exposure::UseSums;
 use crate::record::{Amounts, Machine, PlanRow, Records};
+use crate::units::Measure;
 use crate::wear::Groups;
 
 /// Where the use of the season comes from.
@@ -81,7 +82,12 @@ pub struct Planning<'a> {
 /// Builds the use expected from the day after the as-of date to the end of `season`.
 #[must_use]
 pub fn build(planning: Planning<'_>, season: Season) -> Plan {
+    let mut rows: BTreeMap<&str, Vec<&PlanRow>> = BTreeMap::new();
+    for row in &planning.records.plan {
+        rows.entry(&row.machine).or_default().push(row);
+    }
     let planner = Planner {
+        rows,
         records: planning.records,
         groups: planning.groups,
         sums: planning.sums,
@@ -99,6 +105,8 @@ struct Planner<'a> {
     as_of: NaiveDate,
     starts: (u32, u32),
     typical: Option<Typical>,
+    /// Rows of the plan by machine.
+    rows: BTreeMap<&'a str, Vec<&'a PlanRow>>,
 }
 
 /// What is known of a season that is repeated.
@@ -126,11 +134,13 @@ struct Told {
     without: BTreeSet<String>,
     typical: BTreeSet<String>,
     shared_out: BTreeSet<String>,
+    /// Months of the plan of which a season without any other has a few days.
+    cut: BTreeSet<NaiveDate>,
     filled: usize,
     empty: usize,
 }
 
-impl Planner<'_> {
+impl<'a> Planner<'a> {
     fn build(&self, season: Season) -> Plan {
         let mut told = Told::default();
         let mut uses = Vec::new();
@@ -139,7 +149,7 @@ impl Planner<'_> {
         for machine in self.records.machines.iter().filter(|m| self.works(m)) {
             for year in first.year..=season.year {
                 let this = Season::ending_in(year, self.starts);
-                let rows = self.rows_of(machine, this);
+                let rows = self.rows_of(machine, this, &mut told);
                 let of_target = year == season.year;
                 if rows.is_empty() {
                     uses.extend(self.last_season_again(machine, this, of_target, &mut told));
@@ -182,21 +192,17 @@ impl Planner<'_> {
     }
 
     /// Rows of the months that a season has days of; none where no month lies in it for the most part.
-    fn rows_of(&self, machine: &Machine, season: Season) -> Vec<&PlanRow> {
+    fn rows_of(&self, machine: &Machine, season: Season, told: &mut Told) -> Vec<&'a PlanRow> {
         let days = |row: &PlanRow| season.of_month(row.month).map_or(0, Stretch::days);
-        let mut rows: Vec<&PlanRow> = self
-            .records
-            .plan
-            .iter()
-            .filter(|row| row.machine == machine.name && 0 < days(row))
-            .collect();
-        if rows
-            .iter()
-            .all(|row| 2 * days(row) < Stretch::month(row.month).days())
-        {
-            rows.clear();
+        let rows = self.rows.get(machine.name.as_str());
+        let rows = rows.into_iter().flatten().copied();
+        let rows: Vec<&PlanRow> = rows.filter(|row| 0 < days(row)).collect();
+        let most = |row: &&PlanRow| Stretch::month(row.month).days() <= 2 * days(row);
+        if rows.iter().any(most) {
+            return rows;
         }
-        rows
+        told.cut.extend(rows.iter().map(|row| row.month));
+        Vec::new()
     }
 
     /// A row's amounts are those of its whole month, also of days that another season has. Where it
@@ -221,20 +227,25 @@ impl Planner<'_> {
         uses.collect()
     }
 
-    /// Shares of a product's past use on a machine by bin, or of all its use where it had none of the
-    /// product; empty where its parts sit in no bins, or where past use names none.
+    /// Shares of a product's past use on a machine by bin, of all its use where it had none of the
+    /// product, or equal ones where it had none through bins; empty where its parts sit in no bins.
     fn bin_shares(&self, machine: &str, product: &str) -> Vec<(Option<String>, f64)> {
         let positions = self.records.positions_of(machine);
-        if positions.iter().all(|p| p.bin.is_none()) {
+        let bins: BTreeSet<&String> = positions.iter().filter_map(|p| p.bin.as_ref()).collect();
+        if bins.is_empty() {
             return Vec::new();
         }
+        let days = || self.sums.of_machine(machine);
+        let known = |m: &Measure| days().filter(|d| d.amounts.get(*m).is_some()).count();
+        // One measure for all: tons of one bin and acres of another do not compare.
+        let measure = Measure::OF_USE.into_iter().max_by_key(known);
+        let measure = measure.unwrap_or(Measure::Acres);
         let group = self.groups.group(product);
         let of_group = |g: usize| self.groups.names()[g] == group;
         let sums = |wanted: &dyn Fn(usize) -> bool| {
             let mut sums: BTreeMap<Option<String>, f64> = BTreeMap::new();
-            for day in self.sums.of_machine(machine).filter(|d| wanted(d.group)) {
-                let Amounts { acres, tons, hours } = day.amounts;
-                let amount = tons.or(acres).or(hours).unwrap_or(0.0);
+            for day in days().filter(|d| wanted(d.group)) {
+                let amount = day.amounts.get(measure).unwrap_or(0.0);
                 *sums.entry(day.bin.map(str::to_owned)).or_default() += amount;
             }
             sums
@@ -246,7 +257,11 @@ impl Planner<'_> {
         let total: f64 = by_bin.values().sum();
         let named = by_bin.iter().any(|(bin, sum)| bin.is_some() && 0.0 < *sum);
         if !named || total <= 0.0 {
-            return Vec::new();
+            let share = 1.0 / bins.len() as f64;
+            return bins
+                .into_iter()
+                .map(|bin| (Some(bin.clone()), share))
+                .collect();
         }
         let used = by_bin.into_iter().filter(|(_, sum)| 0.0 < *sum);
         used.map(|(bin, sum)| (bin, sum / total)).collect()
@@ -493,9 +508,20 @@ impl Told {
                 list(&self.without)
             ));
         }
+        if !self.cut.is_empty() {
+            let months: BTreeSet<String> = self
+                .cut
+                .iter()
+                .map(|m| m.format("%Y-%m").to_string())
+                .collect();
+            notes.push(format!(
+                "months of the plan that lie for the most part in another season than the days asked for, which are planned from a past season: {}",
+                list(&months)
+            ));
+        }
         if !self.shared_out.is_empty() {
             notes.push(format!(
-                "the plan names no bin where parts sit in bins: shared out as past use was, for {}",
+                "the plan names no bin where parts sit in bins: shared out as past use was, or in equal parts where there was none, for {}",
                 list(&self.shared_out)
             ));
         }

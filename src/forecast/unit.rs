@@ -166,25 +166,33 @@ pub struct Gathering<'a> {
 }
 
 impl InService {
-    /// Lets the work due on one machine and day share its labor within a kit: the longest hours
-    /// count, the others are done in them.
+    /// Lets the work due on one machine and day share its labor within a kit: the longest job counts,
+    /// which is all that is changed in one position, and the others are done in it.
     pub fn share_labor(&mut self) {
-        let mut longest: BTreeMap<(usize, &str, NaiveDate), (f64, usize)> = BTreeMap::new();
-        for (i, due) in self.due.iter().enumerate() {
+        type Jobs<'a> = BTreeMap<(&'a str, usize), f64>;
+        let mut jobs: BTreeMap<(usize, &str, NaiveDate), Jobs<'_>> = BTreeMap::new();
+        for due in &self.due {
             let line = &self.lines[due.line];
             let Some(kit) = &line.kit else { continue };
             // Unknown hours come first, so that they are not forgotten.
             let hours = line.cost.labor_hours.unwrap_or(f64::INFINITY);
-            let longest = longest
-                .entry((due.machine, kit, due.date))
-                .or_insert((hours, i));
-            if longest.0 < hours {
-                *longest = (hours, i);
-            }
+            let of_kit = jobs.entry((due.machine, kit, due.date)).or_default();
+            *of_kit.entry((&due.position, due.line)).or_default() += hours;
         }
-        let keep: BTreeSet<usize> = longest.into_values().map(|(_, i)| i).collect();
-        for (i, due) in self.due.iter_mut().enumerate() {
-            due.labor = self.lines[due.line].kit.is_none() || keep.contains(&i);
+        let longest = |due: &Due| {
+            let kit = self.lines[due.line].kit.as_deref()?;
+            let jobs = &jobs[&(due.machine, kit, due.date)];
+            // Of equals the first by name.
+            let longest = jobs.iter().rev().max_by(|a, b| a.1.total_cmp(b.1))?;
+            Some(*longest.0 == (due.position.as_str(), due.line))
+        };
+        let labor: Vec<bool> = self
+            .due
+            .iter()
+            .map(|d| longest(d).unwrap_or(true))
+            .collect();
+        for (due, labor) in self.due.iter_mut().zip(labor) {
+            due.labor = labor;
         }
     }
 

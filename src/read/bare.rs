@@ -264,7 +264,7 @@ fn age(row: &mut Row<'_>) -> BareAge {
         groups: by_group(row, "use").unwrap_or_default(),
     };
     let sum: f64 = age.groups.values().sum();
-    if !age.groups.is_empty() && NEAR * age.age < (sum - age.age).abs() {
+    if row.is_sound() && !age.groups.is_empty() && NEAR * age.age < (sum - age.age).abs() {
         let found = format!(
             "an age of {} beside columns `use_` that add up to {sum}",
             age.age

@@ -218,10 +218,9 @@ impl<'a> Cell<'a> {
 
     fn not_a_date(&self, form: &DateForm) -> Wrong {
         let is_total = |text: &str| {
-            let first = text.split(|c: char| !c.is_alphabetic()).next();
-            first.is_some_and(|word| {
-                ["total", "totals", "sum"].contains(&word.to_lowercase().as_str())
-            })
+            let lower = text.to_lowercase();
+            let mut words = lower.split(|c: char| !c.is_alphabetic());
+            words.any(|word| ["total", "totals", "sum"].contains(&word))
         };
         let expected = match (self, &form.format) {
             (Self::Text(text), _) if is_total(text) => {

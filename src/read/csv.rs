@@ -226,6 +226,10 @@ fn rows(lines: &mut Lines<'_>, sink: &mut dyn Sink) -> Result<(), ReadError> {
         let text = String::from_utf8_lossy(&bytes);
         let mut fields = Vec::new();
         split(&text, lines.mark, &mut fields);
+        // Rows of separators alone, as spreadsheet programs write what was left empty above a header.
+        if width.is_none() && fields.iter().all(|field| field.trim().is_empty()) {
+            continue;
+        }
         match width {
             Some(width) => row(number, width, quotes, &fields, &text, sink),
             None => match header(quotes, lines.mark, &fields, &text, sink) {

@@ -166,7 +166,7 @@ pub(super) fn folder(dir: &Path) -> Result<Folder, ReadError> {
 /// The same with daily sums of use in a file of their own, in place of the usage log.
 pub(super) fn folder_with(dir: &Path, usage_sums: Option<&Path>) -> Result<Folder, ReadError> {
     let mut homes: BTreeMap<Table, Vec<Found>> = BTreeMap::new();
-    let mut years = Vec::new();
+    let mut years = parts::Years::default();
     let (mut mapping, mut problems) = mapping::read(dir)?;
     let mut books = Vec::new();
     for path in files(dir)? {
@@ -191,7 +191,7 @@ pub(super) fn folder_with(dir: &Path, usage_sums: Option<&Path>) -> Result<Folde
             Some(table) => homes.entry(table).or_default().push(Found { source, home }),
             None if is_kept_beside(&source) => {}
             None => match parts::year_of(&stem) {
-                Some(table) => problems.extend(year(table, Found { source, home }, &mut years)),
+                Some(year) => years.add(year, Found { source, home }),
                 None => problems.push(no_table(&source)),
             },
         }
@@ -208,9 +208,7 @@ pub(super) fn folder_with(dir: &Path, usage_sums: Option<&Path>) -> Result<Folde
         years: &mut years,
     };
     let (book, several_books) = workbook(&books, &mapping, &mut places, &mut problems)?;
-    if let Some(log) = parts::of_years(years) {
-        homes.entry(Table::Usage).or_default().push(log);
-    }
+    problems.extend(years.settle(&mut homes));
     if let Some(path) = usage_sums {
         let (sums, told) = parts::sums(path)?;
         problems.extend(told);
@@ -317,26 +315,7 @@ pub(super) fn strangers(dir: &Path, folder: &Folder) -> Result<Vec<(String, Foun
 /// Where the tables of a folder were found.
 struct Places<'a> {
     homes: &'a mut BTreeMap<Table, Vec<Found>>,
-    /// The usage log of single years.
-    years: &'a mut Vec<Found>,
-}
-
-/// A file or sheet of one year: a part of the usage log; no other table is divided.
-fn year(table: Table, found: Found, years: &mut Vec<Found>) -> Option<Problem> {
-    if table == Table::Usage {
-        years.push(found);
-        return None;
-    }
-    let name = table.name();
-    Some(whole(
-        Severity::Problem,
-        &found.source,
-        ProblemKind::TwoPlaces,
-        format!("a single year of the table `{name}`"),
-        format!(
-            "all years of `{name}` in one table; put these rows below its others, or rename this one if it is out of date"
-        ),
-    ))
+    years: &'a mut parts::Years,
 }
 
 /// The only workbook of records, and whether there are several; those of results are passed over.
@@ -384,9 +363,9 @@ fn workbook(
             }),
             None if EXPLAINING.contains(&normal(&sheet).as_str()) => {}
             None => match parts::year_of(&sheet) {
-                Some(table) => {
+                Some(year) => {
                     let home = Home::Sheet(sheet);
-                    problems.extend(year(table, Found { source, home }, places.years));
+                    places.years.add(year, Found { source, home });
                 }
                 None => problems.push(no_table(&source)),
             },

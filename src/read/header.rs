@@ -11,6 +11,9 @@ use super::cell::{Wrong, quoted};
 /// every other.
 pub(super) const MOST_COLUMNS: usize = 2_000;
 
+/// Words of column names that other headings have for other things.
+const WEAK: [&str; 7] = ["order", "days", "in", "from", "on", "name", "part"];
+
 /// How a table's amounts of use are named.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(super) enum AmountColumns {
@@ -195,7 +198,11 @@ impl Spec {
             let header = columns.headers[*index].as_str();
             let lower = header.to_lowercase();
             let words = || lower.split(|c: char| !c.is_alphanumeric());
-            let shares = |name: &&&str| name.split('_').any(|of| words().any(|word| word == of));
+            let strong = |of: &&str| !WEAK.contains(of);
+            let shares = |name: &&&str| {
+                let mut own = name.split('_').filter(strong);
+                own.any(|of| words().any(|word| word == of))
+            };
             names.iter().find(shares).map(|name| (header, *name))
         };
         columns.extra.iter().filter_map(likely).collect()

@@ -5,6 +5,7 @@ use std::path::{Path, PathBuf};
 use super::error::ReadError;
 use super::find::{self, Home};
 use super::mapping;
+use super::parts;
 use super::xlsx::Book;
 use crate::record::Table;
 
@@ -57,6 +58,11 @@ pub fn table_home(dir: &Path, table: Table) -> Result<TableHome, ReadError> {
     })
 }
 
+/// Whether a file of that name would be read as a table, or a year of one.
+fn is_table(stem: &str) -> bool {
+    find::table_named(stem).is_some() || parts::year_of(stem).is_some()
+}
+
 /// Names of files of a folder that hold records or settings; none where there is no folder.
 ///
 /// # Errors
@@ -69,7 +75,7 @@ pub fn records_held(dir: &Path) -> Result<Vec<String>, ReadError> {
         let stem = path.file_stem().unwrap_or_default().to_string_lossy();
         match find::extension(path).as_str() {
             "xlsx" => true,
-            "csv" | "parquet" => find::table_named(&stem).is_some(),
+            "csv" | "parquet" => is_table(&stem),
             "toml" => stem.eq_ignore_ascii_case("settings") || stem == "columns",
             _ => false,
         }
@@ -96,7 +102,7 @@ pub fn is_among_records(dir: &Path, file: &Path) -> Result<bool, ReadError> {
     Ok(match find::extension(file).as_str() {
         // Whatever it holds; a workbook that nobody can open may be the only copy of something.
         "xlsx" => file.exists() && !Book::open(file).is_ok_and(|book| book.holds_results()),
-        "csv" if find::table_named(&stem).is_some() || find::is_kept_beside(&name) => true,
+        "csv" if is_table(&stem) || find::is_kept_beside(&name) => true,
         "csv" | "txt" => mapping::read(dir)?.0.table_of_file(&name).is_some(),
         _ => false,
     })

@@ -171,6 +171,7 @@ pub fn folder_with(
             used: read - bad - dropped,
             set_aside: bad + dropped,
             later: checked.later.get(&table).copied().unwrap_or(0),
+            own_columns: outcome.map_or_else(Vec::new, |o| o.own_columns.iter().cloned().collect()),
         }
     });
     let accounts = accounts.collect();

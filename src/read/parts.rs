@@ -7,6 +7,7 @@
 //!
 //! Owners divide it by years: sheets or files `usage 2025` and `usage 2026` are one log, too.
 
+use std::collections::{BTreeMap, BTreeSet};
 use std::path::{Path, PathBuf};
 
 use super::cell::quoted;
@@ -146,17 +147,66 @@ fn gather(
     Ok(())
 }
 
-/// The table a name says with a year behind it, such as `usage 2026` or `usage_2025-26`.
-pub(super) fn year_of(name: &str) -> Option<Table> {
+/// The table a name says with a year behind it, such as `usage 2026` or `usage_2025-26`, and the year.
+pub(super) fn year_of(name: &str) -> Option<(Table, String)> {
     let name = normal(name);
     let table = name.trim_end_matches(|c: char| c.is_ascii_digit());
     let year = &name[table.len()..];
     let is_year = matches!(year.len(), 4 | 6 | 8) && ["19", "20", "21"].contains(&&year[..2]);
-    table_named(table).filter(|_| is_year)
+    table_named(table)
+        .filter(|_| is_year)
+        .map(|table| (table, year.to_owned()))
+}
+
+/// Files and sheets of single years, by table and year.
+#[derive(Default)]
+pub(super) struct Years(BTreeMap<Table, Vec<(String, Found)>>);
+
+impl Years {
+    pub(super) fn add(&mut self, (table, year): (Table, String), found: Found) {
+        self.0.entry(table).or_default().push((year, found));
+    }
+
+    /// Puts the years where their tables are: those of a usage log as one, a lone year of any other
+    /// table as that table. The same year twice is the table in two places.
+    pub(super) fn settle(self, homes: &mut BTreeMap<Table, Vec<Found>>) -> Vec<Problem> {
+        let mut problems = Vec::new();
+        for (table, years) in self.0 {
+            let names: BTreeSet<&String> = years.iter().map(|(year, _)| year).collect();
+            let is_twice = names.len() < years.len();
+            let is_alone = years.len() == 1 && !homes.contains_key(&table);
+            let found = years.into_iter().map(|(_, found)| found);
+            if is_alone || is_twice {
+                homes.entry(table).or_default().extend(found);
+            } else if table == Table::Usage {
+                homes
+                    .entry(table)
+                    .or_default()
+                    .extend(of_years(found.collect()));
+            } else {
+                problems.extend(found.map(|found| divided(table, &found)));
+            }
+        }
+        problems
+    }
+}
+
+/// No other table is divided by years.
+fn divided(table: Table, found: &Found) -> Problem {
+    let name = table.name();
+    whole(
+        Severity::Problem,
+        &found.source,
+        ProblemKind::TwoPlaces,
+        format!("a single year of the table `{name}`"),
+        format!(
+            "all years of `{name}` in one table; put these rows below its others, or rename this one if it is out of date"
+        ),
+    )
 }
 
 /// The years of a usage log as one; `None` without any.
-pub(super) fn of_years(years: Vec<Found>) -> Option<Found> {
+fn of_years(years: Vec<Found>) -> Option<Found> {
     let first = years.first().map_or("", |found| found.source.as_str());
     let source = match years.len() {
         0 | 1 => first.to_owned(),
@@ -207,9 +257,11 @@ mod tests {
     #[test]
     fn a_table_may_have_a_year_behind_its_name_and_nothing_else() {
         for name in ["usage 2026", "Usage_2025-26", "usage2024", "USAGE-20242025"] {
-            assert_eq!(year_of(name), Some(Table::Usage), "{name}");
+            let table = year_of(name).map(|(table, _)| table);
+            assert_eq!(table, Some(Table::Usage), "{name}");
         }
-        assert_eq!(year_of("parts 2026"), Some(Table::Parts));
+        let parts = Some((Table::Parts, "2026".to_owned()));
+        assert_eq!(year_of("parts 2026"), parts);
         for name in [
             "usage",
             "usage 2",

@@ -1,5 +1,7 @@
 //! Where a file's rows go: the header is matched once, then row by row is read and accounted for.
 
+use std::collections::BTreeSet;
+
 use crate::record::{Place, Problem, ProblemKind, Severity};
 
 use super::cell::{Cell, DateForm, Wrong};
@@ -39,6 +41,10 @@ pub(super) trait Sink {
     }
     /// A row whose cells cannot be told apart or read.
     fn bad_row(&mut self, number: u32, column: Option<usize>, wrong: Wrong);
+    /// Whether a column means anything to the table, or is only kept.
+    fn needs(&self, _column: usize) -> bool {
+        true
+    }
     /// The whole table cannot be used.
     fn bad_table(&mut self, wrong: Wrong);
     /// The columns the table takes, in words.
@@ -55,6 +61,8 @@ pub(super) struct Outcome {
     pub(super) touched: Vec<u64>,
     /// Rows that are credits.
     pub(super) credits: Vec<u32>,
+    /// Headings that mean nothing to the table.
+    pub(super) own_columns: BTreeSet<String>,
 }
 
 impl Outcome {
@@ -69,6 +77,7 @@ impl Outcome {
             *sum += touched;
         }
         self.credits.extend(other.credits);
+        self.own_columns.extend(other.own_columns);
     }
 }
 
@@ -218,6 +227,8 @@ impl Sink for TableSink<'_> {
         match self.fitted(headers) {
             Ok(columns) => {
                 self.remark_likely(&columns);
+                let own = columns.extra.iter().map(|i| columns.headers[*i].clone());
+                self.outcome.own_columns = own.collect();
                 self.columns = Some(columns);
                 true
             }
@@ -271,6 +282,12 @@ impl Sink for TableSink<'_> {
         let column = column.and_then(|i| self.own.get(i).cloned());
         self.outcome.read += 1;
         self.set_aside(number, vec![Fault { column, wrong }]);
+    }
+
+    fn needs(&self, column: usize) -> bool {
+        let kept = |columns: &Columns| columns.extra.contains(&column);
+        // Rules may look at any column.
+        self.mapper.is_some() || !self.columns.as_ref().is_some_and(kept)
     }
 
     fn bad_table(&mut self, wrong: Wrong) {

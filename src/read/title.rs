@@ -8,7 +8,7 @@ use super::header::Spec;
 use super::sink::Sink;
 
 /// Rows that are looked through for the header.
-const LOOKED_AT: u32 = 20;
+const LOOKED_AT: u32 = 100;
 /// Cells of a row that are names of columns, where it is a header.
 const NAMED: usize = 2;
 

@@ -217,8 +217,8 @@ struct Progress<'a> {
     /// From 0.
     row: Option<u32>,
     cells: Vec<Cell<'a>>,
-    /// Place of the row's first formula that was saved without its result, and the formula.
-    unreckoned: Option<(usize, String)>,
+    /// The row's formulas that were saved without their results, each with its place.
+    unreckoned: Vec<(usize, String)>,
     has_header: bool,
 }
 
@@ -237,7 +237,7 @@ fn stream(
     let mut progress = Progress {
         row: None,
         cells: Vec::new(),
-        unreckoned: None,
+        unreckoned: Vec::new(),
         has_header: false,
     };
     while let Some(cell) = reader
@@ -260,10 +260,8 @@ fn stream(
             progress.row = Some(row);
         }
         let column = column as usize;
-        if let (DataRef::Empty, Some(formula)) = (&cell.value, &cell.formula)
-            && progress.unreckoned.is_none()
-        {
-            progress.unreckoned = Some((column, formula_text(formula)));
+        if let (DataRef::Empty, Some(formula)) = (&cell.value, &cell.formula) {
+            progress.unreckoned.push((column, formula_text(formula)));
         }
         let value = convert(cell.value);
         if !value.is_empty() {
@@ -287,8 +285,12 @@ fn stream(
 fn finish_row(progress: &mut Progress<'_>, sink: &mut dyn Sink) -> bool {
     let Some(row) = progress.row else { return true };
     let mut go_on = true;
-    let unreckoned = progress.unreckoned.take();
-    if let (Some((column, formula)), true) = (unreckoned, progress.has_header) {
+    let unreckoned = std::mem::take(&mut progress.unreckoned);
+    if !progress.has_header && !unreckoned.is_empty() {
+        sink.bad_table(without_result(&unreckoned[0].1));
+        progress.has_header = true;
+        go_on = false;
+    } else if let Some((column, formula)) = unreckoned.into_iter().find(|(c, _)| sink.needs(*c)) {
         sink.bad_row(row + 1, Some(column), without_result(&formula));
     } else if !progress.cells.is_empty() {
         if progress.has_header {
@@ -320,7 +322,7 @@ fn formula_text(formula: &XlsxFormulaMetadata) -> String {
 /// an empty one would lose what the owner meant to be there.
 fn without_result(formula: &str) -> Wrong {
     Wrong::new(
-        ProblemKind::Missing,
+        ProblemKind::Formula,
         format!("the formula {} without its result", quoted(formula)),
         "the result beside it; open the workbook in a spreadsheet program, let it calculate, and save",
     )

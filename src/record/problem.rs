@@ -91,6 +91,8 @@ pub enum ProblemKind {
     Meters,
     /// Dates of which only a stretch of days is known.
     Vague,
+    /// A formula without its result.
+    Formula,
     /// Rows that show how, and were to be deleted.
     Example,
     /// What no rule forbids and is most likely a slip.
@@ -139,6 +141,8 @@ pub struct Account {
     pub set_aside: u64,
     /// Of the rows used, those dated after the as-of date: sound, and not yet known.
     pub later: u64,
+    /// Headings that are none of those the table takes by name.
+    pub own_columns: Vec<String>,
 }
 
 /// How a rule of `columns.toml` fared: every rule is told, those that touched nothing too.

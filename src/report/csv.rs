@@ -243,7 +243,14 @@ pub fn remaining(report: &RemainingReport) -> String {
     .map(str::to_owned)
     .to_vec();
     header.extend(forecast_header("remaining"));
-    header.extend(["chance_this_season", "half_worn_date"].map(str::to_owned));
+    let decided = [
+        "chance_this_season",
+        "half_worn_date",
+        "advice",
+        "saving",
+        "stop_cost",
+    ];
+    header.extend(decided.map(str::to_owned));
     let any_measured = report.any_measured();
     if any_measured {
         header.extend(MEASURED.map(str::to_owned));
@@ -261,7 +268,13 @@ pub fn remaining(report: &RemainingReport) -> String {
             number(line.age),
         ];
         cells.extend(forecast(Some(&line.remaining)));
-        cells.extend([number(line.chance_this_season), shown(line.half_worn_date)]);
+        cells.extend([
+            number(line.chance_this_season),
+            shown(line.half_worn_date),
+            shown(line.advice.map(|a| a.name())),
+            number(line.saving),
+            number(line.stop_cost),
+        ]);
         if any_measured {
             cells.extend(measured(line.measured.as_ref()));
         }

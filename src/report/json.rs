@@ -425,6 +425,7 @@ fn accounts(accounts: &[Account]) -> Vec<Value> {
                 "used": a.used,
                 "set_aside": a.set_aside,
                 "later": a.later,
+                "own_columns": a.own_columns,
             })
         })
         .collect()

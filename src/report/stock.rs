@@ -111,7 +111,7 @@ pub struct StockLine {
     /// When that is due.
     pub due: Option<NaiveDate>,
     /// Of the pieces on order, those due after the season, which count for nothing in it.
-    pub late: f64,
+    pub late: Option<f64>,
     /// Pieces expected to be short before what is on the way is due.
     pub short_before_due: Option<f64>,
     /// Pieces to order now.

@@ -10,7 +10,7 @@ use crate::forecast::unit::{Age, Due, Line, Unit};
 use crate::model::assess::Assessment;
 
 /// Draws the programme is solved for; the rest would cost time and change nothing that shows.
-const DRAWS: usize = 60;
+const DRAWS: usize = 200;
 /// Draws for the chance that readings leave.
 const SEEN_DRAWS: usize = 400;
 /// Chance of reaching the limit this season from which a measured part is worth a look (our own choice).
@@ -59,18 +59,28 @@ impl Study {
             by_kind.entry((unit.path, unit.line)).or_default().push(i);
         }
         let kinds: Vec<((usize, usize), Vec<usize>)> = by_kind.into_iter().collect();
+        let shares = Self::kit_shares(service);
+        let share = |unit: &Unit| {
+            let kit = service.lines[unit.line].kit.clone();
+            let share = kit.and_then(|kit| shares.get(&(unit.machine, kit)));
+            share.copied().unwrap_or(1.0)
+        };
         let told: Vec<Vec<(usize, Option<Judged>)>> = kinds
             .par_iter()
-            .map(|(_, units)| self.judge_kind(outlook, units))
+            .map(|(_, units)| {
+                let share = share(&service.units[units[0]]);
+                self.judge_kind(outlook, units, share)
+            })
             .collect();
         let mut judged: Vec<Option<Judged>> = vec![None; service.units.len()];
         for (i, told) in told.into_iter().flatten() {
             judged[i] = told;
         }
-        self.decide_kits(service, &mut judged);
+        Self::decide_kits(service, &mut judged);
         let advised = |j: Judged| Advised {
             advice: Advice::of(&j.savings, j.age_known),
-            saving: Some(j.saving),
+            // Of a part of unknown age it would be that of a new one.
+            saving: j.age_known.then_some(j.saving),
         };
         let decided = judged.into_iter().map(|j| j.map(advised));
         let told = decided.zip(&service.units).map(|(advised, unit)| {
@@ -86,11 +96,18 @@ impl Study {
     }
 
     /// Advice for parts that share path and line, so that one programme serves them all.
-    fn judge_kind(&self, outlook: &Outlook, units: &[usize]) -> Vec<(usize, Option<Judged>)> {
+    ///
+    /// - `share`: what they take of their own labor before a season, done with their kit.
+    fn judge_kind(
+        &self,
+        outlook: &Outlook,
+        units: &[usize],
+        share: f64,
+    ) -> Vec<(usize, Option<Judged>)> {
         let service = &outlook.in_service;
         let first = &service.units[units[0]];
         let nothing = || units.iter().map(|i| (*i, None)).collect();
-        let Some(costs) = self.costs(&service.lines[first.line], first.pieces) else {
+        let Some(costs) = self.costs(&service.lines[first.line], first.pieces, share) else {
             return nothing();
         };
         if !service.can_forecast(first, &outlook.assessments) {
@@ -202,15 +219,16 @@ impl Study {
     }
 
     /// In the shop and in season; lost field time counts as far as it is priced.
-    fn costs(&self, line: &Line, pieces: f64) -> Option<Costs> {
+    fn costs(&self, line: &Line, pieces: f64, share: f64) -> Option<Costs> {
         let settings = &self.records.settings;
         if !line.cost.is_known(settings.labor_rate) {
             return None;
         }
-        let planned = line.cost.of_change(pieces, settings.labor_rate);
+        let alone = line.cost.of_change(pieces, settings.labor_rate);
+        let shared = settings.labor_rate.map(|rate| rate * share);
         Some(Costs {
-            planned,
-            in_season: planned + self.stop_cost(line, pieces).unwrap_or(0.0),
+            planned: line.cost.of_change(pieces, shared),
+            in_season: alone + self.stop_cost(line, pieces).unwrap_or(0.0),
         })
     }
 

@@ -1,8 +1,8 @@
 //! Kits: parts of one machine that are done together and share labor, so decided together.
 //!
-//! Each part's own saving counts its whole labor. Done together, the longest job holds the others,
-//! so a kit saves what its parts save, and the hours of all but the longest. All of it is changed
-//! before the season, or none.
+//! Done together, the longest job holds the others: before a season each part counts for its share, by
+//! hours, of that job, now and in the years to come, and in season for all of its own. A kit saves what
+//! its parts save. All of it is changed before the season, or none.
 
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -12,43 +12,51 @@ use crate::decide::Advice;
 use crate::forecast::unit::{Due, InService, Unit};
 
 impl Study {
-    /// Puts the parts of each kit under one decision. Each part's saving is its own and its share,
-    /// by hours, of the labor saved, so that they add up to the kit's.
-    pub(super) fn decide_kits(&self, service: &InService, judged: &mut [Option<Judged>]) {
+    /// Puts the parts of each kit under one decision; what they save adds up to the kit's.
+    pub(super) fn decide_kits(service: &InService, judged: &mut [Option<Judged>]) {
         for units in kits(service).into_values().filter(|u| 1 < u.len()) {
-            self.decide_kit(service, &units, judged);
+            decide_kit(&units, judged);
         }
     }
 
-    fn decide_kit(&self, service: &InService, units: &[usize], judged: &mut [Option<Judged>]) {
-        let known: Option<Vec<&Judged>> = units.iter().map(|i| judged[*i].as_ref()).collect();
-        // A part nothing is known of leaves the others to be decided alone.
-        let Some(known) = known else { return };
-        let rate = self.records.settings.labor_rate.unwrap_or(0.0);
-        let labor: Vec<f64> = units
-            .iter()
-            .map(|i| &service.lines[service.units[*i].line])
-            .map(|line| rate * line.cost.labor_hours.unwrap_or(0.0))
-            .collect();
-        let all: f64 = labor.iter().sum();
-        let shared = all - labor.iter().copied().fold(0.0, f64::max);
-        let draws = known.iter().map(|j| j.savings.len()).min().unwrap_or(0);
-        let together: Vec<f64> = (0..draws)
-            .map(|d| known.iter().map(|j| j.savings[d]).sum::<f64>() + shared)
-            .collect();
-        let age_known = known.iter().all(|j| j.age_known);
-        let decided: Vec<Judged> = known
-            .iter()
-            .zip(&labor)
-            .map(|(own, labor)| Judged {
-                savings: together.clone(),
-                saving: own.saving + if 0.0 < all { shared * labor / all } else { 0.0 },
-                age_known,
-            })
-            .collect();
-        for (i, decided) in units.iter().zip(decided) {
-            judged[*i] = Some(decided);
-        }
+    /// What share of its own labor a part of a kit takes where all of it is done, by machine and kit;
+    /// none where the hours of some part are not known.
+    pub(super) fn kit_shares(service: &InService) -> BTreeMap<(usize, String), f64> {
+        let share = |units: &[usize]| {
+            let mut jobs: BTreeMap<&str, f64> = BTreeMap::new();
+            for unit in units.iter().map(|i| &service.units[*i]) {
+                let hours = service.lines[unit.line].cost.labor_hours?;
+                *jobs.entry(&unit.position).or_default() += hours;
+            }
+            let all: f64 = jobs.values().sum();
+            let longest = jobs.into_values().fold(0.0, f64::max);
+            (0.0 < all).then(|| longest / all)
+        };
+        let kits = kits(service).into_iter();
+        kits.filter_map(|((machine, kit), units)| Some(((machine, kit.to_owned()), share(&units)?)))
+            .collect()
+    }
+}
+
+fn decide_kit(units: &[usize], judged: &mut [Option<Judged>]) {
+    let known: Option<Vec<&Judged>> = units.iter().map(|i| judged[*i].as_ref()).collect();
+    // A part nothing is known of leaves the others to be decided alone.
+    let Some(known) = known else { return };
+    let draws = known.iter().map(|j| j.savings.len()).min().unwrap_or(0);
+    let together: Vec<f64> = (0..draws)
+        .map(|d| known.iter().map(|j| j.savings[d]).sum())
+        .collect();
+    let age_known = known.iter().all(|j| j.age_known);
+    let decided: Vec<Judged> = known
+        .iter()
+        .map(|own| Judged {
+            savings: together.clone(),
+            saving: own.saving,
+            age_known,
+        })
+        .collect();
+    for (i, decided) in units.iter().zip(decided) {
+        judged[*i] = Some(decided);
     }
 }
 

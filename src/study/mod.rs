@@ -434,7 +434,10 @@ impl Study {
                 "no use is expected in the {days} days that are left of season {year}; {next}"
             ));
         }
-        (days < 90).then(|| format!("only {days} days of season {year} are left; {next}"))
+        (days < 90).then(|| match days {
+            1 => format!("only a day of season {year} is left; {next}"),
+            _ => format!("only {days} days of season {year} are left; {next}"),
+        })
     }
 
     /// Leaves only the parts in service that are asked for; the others of their kits.
@@ -527,7 +530,7 @@ fn set_aside(accounts: &[Account]) -> Option<String> {
         format!("{table} {rows} of {}", a.read)
     });
     let tables: Vec<String> = tables.collect();
-    let places = [Table::Machines, Table::Positions, Table::Parts];
+    let places = [Table::Machines, Table::Positions];
     let parts_left_out = short.iter().any(|a| places.contains(&a.table));
     let what = if parts_left_out {
         "; the parts that sit there are in no figure, so the sums are too low"

@@ -166,8 +166,9 @@ fn own_number(machine: &Machine, column: &str) -> Option<f64> {
         kept.flat_map(char::to_lowercase).collect::<String>() == column
     };
     let text = machine.extra.iter().find(|(name, _)| same(name))?.1;
-    // The reader has seen that it is a number.
-    text.parse().ok()
+    // Nothing is guessed: where it is no plain number the check remarks on it.
+    let number: f64 = text.parse().ok()?;
+    (number.is_finite() && 0.0 <= number).then_some(number)
 }
 
 fn per(money: &Forecast, amount: Option<f64>) -> Option<Forecast> {

@@ -388,7 +388,7 @@ impl<'a> Counter<'a> {
             short_before_due: before
                 .zip(held)
                 .map(|(before, held)| before.short(held.on_hand + order)),
-            late: held.map_or(0.0, |h| h.on_order.unwrap_or(0.0) - h.in_time),
+            late: held.and_then(|h| Some(h.on_order? - h.in_time)),
             order_now: wanted.map(|_| order),
             wanted: wanted.map(|w| w.order),
             order_cost: wanted.and(line.cost.price).map(|price| price * order),

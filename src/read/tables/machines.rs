@@ -1,6 +1,6 @@
 //! `machines`
 
-use crate::read::header::{AmountColumns, Spec, normal};
+use crate::read::header::{AmountColumns, Spec};
 use crate::read::row::Row;
 use crate::record::Machine;
 
@@ -17,17 +17,8 @@ pub(super) const SPEC: Spec = Spec {
     amounts: AmountColumns::None,
 };
 
-/// Columns that may be there beside them and must hold numbers: `list_price` and `hours_before`.
-const NUMBERS: [&str; 2] = ["listprice", "hoursbefore"];
-
 pub(in crate::read) fn row(row: &mut Row<'_>) -> Machine {
     let in_service = row.needed_date("in_service");
-    let columns = row.columns();
-    for index in &columns.extra {
-        if NUMBERS.contains(&normal(&columns.headers[*index]).as_str()) {
-            row.number_at(*index);
-        }
-    }
     Machine {
         row: row.number,
         name: row.needed_text("machine"),

@@ -60,14 +60,17 @@ pub(super) fn in_time(a: &MeterReading, b: &MeterReading) -> std::cmp::Ordering 
 }
 
 /// Words of a note that say something is another one from here on.
-const NEW: [&str; 6] = [
+const NEW: [&str; 7] = [
     "new ",
     "change",
     "replaced",
     "reset",
     "swapped",
     "exchanged",
+    "rolled over",
 ];
+/// Words that need no other: nobody resets a bearing.
+const PLAIN: [&str; 4] = ["reset", "swapped", "exchanged", "rolled over"];
 /// Words for what counts.
 const COUNTERS: [&str; 4] = ["meter", "counter", "clock", "display"];
 
@@ -78,9 +81,10 @@ pub(super) fn is_new_counter(row: &MeterReading) -> bool {
     says_new(row, |note| COUNTERS.iter().any(|word| note.contains(word)))
 }
 
-/// The same of a row that shows less than the one before: of what is new there the note need not say.
+/// The same of a row that shows less than the one before, where fewer words will do.
 pub(super) fn explains_a_fall(row: &MeterReading) -> bool {
-    says_new(row, |_| true)
+    let plain = |note: &str| PLAIN.iter().any(|word| note.contains(word));
+    is_new_counter(row) || says_new(row, plain)
 }
 
 fn says_new(row: &MeterReading, of_counter: impl Fn(&str) -> bool) -> bool {

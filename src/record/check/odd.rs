@@ -30,6 +30,36 @@ impl Check<'_> {
         self.lone_date();
         self.late_notes();
         self.sums_among_days();
+        self.not_numbers();
+    }
+
+    /// Columns of the owner's own that the budget reads where they hold numbers.
+    fn not_numbers(&mut self) {
+        let mut findings = Vec::new();
+        for machine in &self.records.machines {
+            for (header, text) in &machine.extra {
+                let letters = header.chars().filter(|c| c.is_alphanumeric());
+                let name: String = letters.flat_map(char::to_lowercase).collect();
+                let column = match name.as_str() {
+                    "listprice" => "list_price",
+                    "hoursbefore" => "hours_before",
+                    _ => continue,
+                };
+                let number = text.parse::<f64>().ok();
+                if !number.is_some_and(|n| n.is_finite() && 0.0 <= n) {
+                    findings.push((machine.row, column, text.clone()));
+                }
+            }
+        }
+        for (row, column, text) in findings {
+            let finding = Finding::new(
+                column,
+                ProblemKind::Odd,
+                format!("`{text}`"),
+                "a number such as `61500`; as it stands it counts for nothing",
+            );
+            self.notes.remark(Table::Machines, Some(row), finding);
+        }
     }
 
     fn examples(&mut self) {
@@ -146,6 +176,9 @@ impl Check<'_> {
                 }
             }
         }
+        // One row too many is one in every measure.
+        told.sort_by(|a: &(String, NaiveDate, Measure, f64), b| (&a.0, a.1).cmp(&(&b.0, b.1)));
+        told.dedup_by(|a, b| (&a.0, a.1) == (&b.0, b.1));
         for (machine, date, measure, times) in told.into_iter().take(TOLD) {
             let finding = Finding::new(
                 measure.name(),

@@ -208,7 +208,7 @@ impl Worker<'_> {
 
     fn mix_has_bins(&self, readings: &[&MeterReading]) -> bool {
         let last = readings.iter().map(|r| r.date).max();
-        let mix = last.and_then(|date| self.own_mix(date));
+        let mix = last.and_then(|date| self.own_mix(date, readings[0].meter));
         mix.is_some_and(|mix| mix.iter().all(|((_, bin), _)| bin.is_some()))
     }
 
@@ -262,8 +262,12 @@ impl Worker<'_> {
                 .push(format!("{} up to {}", self.machine.name, step.later.date));
             return;
         };
-        let days = self.days(step, tally);
         let (mix, is_unknown) = self.mix(step.later);
+        // A meter that stood still adds nothing of a product that nobody knows.
+        if is_unknown && amount <= 0.0 {
+            return;
+        }
+        let days = self.days(step, tally);
         tally.unknown_product += u64::from(is_unknown);
         let each = amount / days.len() as f64;
         for date in days.into_iter().filter(|d| self.machine.records_from <= *d) {
@@ -324,7 +328,7 @@ impl Worker<'_> {
             .extra
             .iter()
             .find(|(header, _)| header.trim().eq_ignore_ascii_case("product"));
-        let own = self.own_mix(reading.date);
+        let own = self.own_mix(reading.date, reading.meter);
         if let Some((_, product)) = named {
             // Which bin it went through is as it was before.
             let mut shares: BTreeMap<Option<String>, f64> = BTreeMap::new();
@@ -342,7 +346,7 @@ impl Worker<'_> {
         if let Some(mix) = own {
             return (mix, false);
         }
-        let fleet = self.mix_of(reading.date, |_| true);
+        let fleet = self.mix_of(reading.date, reading.meter, |_| true);
         if let Some(fleet) = fleet {
             let mut shares: BTreeMap<String, f64> = BTreeMap::new();
             for ((product, _), share) in fleet {
@@ -357,13 +361,14 @@ impl Worker<'_> {
         (vec![((UNKNOWN.to_owned(), self.only_bin()), 1.0)], true)
     }
 
-    fn own_mix(&self, until: NaiveDate) -> Option<Mix> {
+    fn own_mix(&self, until: NaiveDate, meter: MeterKind) -> Option<Mix> {
         self.log.of_machine.get(self.machine.name.as_str())?;
-        self.mix_of(until, |machine| machine == self.machine.name)
+        self.mix_of(until, meter, |machine| machine == self.machine.name)
     }
 
-    /// Shares in the log up to a day, by the first measure that says anything.
-    fn mix_of(&self, until: NaiveDate, of: impl Fn(&str) -> bool) -> Option<Mix> {
+    /// Shares in the log up to a day of what the meter counts, or else of the first measure that says
+    /// anything: a product with many tons an hour has few of the hours.
+    fn mix_of(&self, until: NaiveDate, meter: MeterKind, of: impl Fn(&str) -> bool) -> Option<Mix> {
         let mut values: [Amounted<'_>; 3] = Default::default();
         for row in self
             .records
@@ -377,8 +382,13 @@ impl Worker<'_> {
                     .extend(row.amounts.get(measure));
             }
         }
+        let counted = match meter {
+            MeterKind::Acres => 0,
+            MeterKind::Tons => 1,
+            MeterKind::Hours | MeterKind::EngineHours | MeterKind::Miles => 2,
+        };
         // Tons tell most of what a spreader did, then acres, then hours.
-        [1, 0, 2].into_iter().find_map(|i| {
+        [counted, 1, 0, 2].into_iter().find_map(|i| {
             let sums: Vec<_> = values[i]
                 .iter()
                 .map(|(key, list)| {

@@ -69,6 +69,18 @@ pub fn check(
         out.push_str("No problems.\n\n");
     }
     out.push_str(&rows(account, width));
+    let own = account.iter().filter(|a| !a.own_columns.is_empty());
+    let own: Vec<String> = own
+        .map(|a| format!("{} `{}`", a.table.name(), a.own_columns.join("`, `")))
+        .collect();
+    if !own.is_empty() {
+        let text = format!(
+            "Columns of your own, none of those that the table takes by name: {}",
+            own.join("; ")
+        );
+        out.push('\n');
+        out.push_str(&wrapped(&text, "", "", width));
+    }
     if !mapping.is_empty() {
         let _ = writeln!(out, "\nRules of columns.toml, and the rows each touched");
         for rule in at_work(mapping) {

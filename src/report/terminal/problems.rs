@@ -21,7 +21,7 @@ pub(super) struct Group<'a> {
 }
 
 /// What makes problems alike.
-#[derive(PartialEq)]
+#[derive(PartialEq, Eq, PartialOrd, Ord, Clone)]
 enum Cause<'a> {
     /// A name is unknown, and the table that should list it has problems of its own.
     Follows(&'a str),
@@ -45,9 +45,9 @@ fn cause<'a>(problem: &'a Problem, broken: &'a BTreeMap<String, &'a str>) -> Cau
             return Cause::Follows(source);
         }
     }
-    // Cells under no header have each their own value.
+    // Cells under no header have each their own value, and formulas their own row.
     let found = match problem.kind {
-        ProblemKind::RaggedRow => "",
+        ProblemKind::RaggedRow | ProblemKind::Formula => "",
         _ => problem.found.as_str(),
     };
     Cause::Same(problem.kind, found, &problem.expected, column)
@@ -60,9 +60,11 @@ pub(super) fn grouped<'a>(problems: &[&'a Problem]) -> Vec<Group<'a>> {
         .map(|p| (table_of(&p.place.source), p.place.source.as_str()))
         .collect();
     let mut groups: Vec<(Cause<'_>, Vec<&Problem>)> = Vec::new();
+    let mut places: BTreeMap<Cause<'_>, usize> = BTreeMap::new();
     for problem in problems {
         let cause = cause(problem, &broken);
-        match groups.iter_mut().find(|(c, _)| *c == cause) {
+        let place = *places.entry(cause.clone()).or_insert(groups.len());
+        match groups.get_mut(place) {
             Some((_, of)) => of.push(problem),
             None => groups.push((cause, vec![problem])),
         }

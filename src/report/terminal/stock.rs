@@ -111,7 +111,7 @@ fn orders(out: &mut String, report: &StockReport, width: usize) {
     out.push_str(&grid.text());
     out.push('\n');
     out.push_str(&wrapped(
-        "Pieces. `Need` is expected over the season, `9 in 10` is enough in 9 seasons of 10. `Due` is on order already. `Have` is what to begin the season with, shelf and `Due` included; `Order` makes it up in whole packs. `Served` is the share of the season's pieces that the shelf then covers. In season, order again when the shelf falls to `Again at`.",
+        "Pieces. `Need` is expected over the season, `9 in 10` is enough in 9 seasons of 10. `Due` is on order already. `Have` is what to begin the season with, shelf and what is due in it included; `Order` makes it up in whole packs. `Served` is the share of the season's pieces that the shelf then covers. In season, order again when the shelf falls to `Again at`.",
         "",
         "",
         width,

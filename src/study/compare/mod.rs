@@ -11,12 +11,12 @@ mod values;
 use columns::By;
 
 use super::progress::Stage;
-use super::{DRAWS, Options, Study, StudyError};
+use super::{DRAWS, Study, StudyError};
 use crate::family::Family;
 use crate::life::Life;
 use crate::model::assess::{FamilyLives, Wanted, measured};
 use crate::model::multiple::holm;
-use crate::record::Table;
+use crate::record::{Records, Table};
 use crate::report::compare::{CompareFamily, CompareReport, Compared};
 use teller::Teller;
 
@@ -62,17 +62,26 @@ impl<'a> Case<'a> {
     }
 }
 
+/// Groups the products of records by a column of theirs, where `by` is one; its name. A study of the
+/// records then compares by `product`. Products without a value are a group of their own.
+pub fn group_products_by(records: &mut Records, by: &str) -> Option<String> {
+    let column = columns::of_products(records, by)?;
+    records.settings.reference_group = None;
+    for product in &mut records.products {
+        let value = product.extra.get(&column).map(String::as_str);
+        product.group = value.unwrap_or("not written down").to_owned();
+    }
+    Some(column)
+}
+
 impl Study {
     /// Wear and cost side by side, by `product`, by `machine`, or by any column of machines,
-    /// positions or parts; by a column of products, these are grouped by it.
+    /// positions or parts; by a column of products: see [`group_products_by`].
     ///
     /// # Errors
     /// [`StudyError::Column`] for a column that the records do not know, [`StudyError::TooThin`]
     /// where there is no life to compare.
     pub fn compare(&self, by: &str) -> Result<CompareReport, StudyError> {
-        if let Some(column) = columns::of_products(&self.records, by) {
-            return self.compare_grouped(&column);
-        }
         let by = By::find(&self.records, by)?;
         let mut notes = self.built.notes.clone();
         let mut families: Vec<CompareFamily> = Vec::new();
@@ -144,28 +153,6 @@ impl Study {
             families,
             totals: totals.told(),
             comparisons,
-        })
-    }
-
-    /// The same with the products in groups by a column of theirs; one without a value stands alone.
-    fn compare_grouped(&self, column: &str) -> Result<CompareReport, StudyError> {
-        let mut records = self.records.clone();
-        records.settings.reference_group = None;
-        for product in &mut records.products {
-            let value = product.extra.get(column);
-            product.group = value.unwrap_or(&product.name).clone();
-        }
-        let options = Options {
-            as_of: Some(self.as_of),
-            ..self.options.clone()
-        };
-        let mut grouped = Self::new(records, self.families.clone(), options)?;
-        grouped.accounts.clone_from(&self.accounts);
-        let report = grouped.compare("product")?;
-        Ok(CompareReport {
-            by: column.to_owned(),
-            table: Some(Table::Products.name()),
-            ..report
         })
     }
 

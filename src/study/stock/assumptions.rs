@@ -79,13 +79,13 @@ impl Counter<'_> {
                 "older numbers are counted with the newest, on the shelf as in demand: {joined}"
             ));
         }
-        if let Some(beyond) = parts(&|l| 0.0 < l.late) {
+        if let Some(beyond) = parts(&|l| l.late.is_some_and(|n| 0.0 < n)) {
             notes.push(format!(
                 "on order, due after the season and not counted for it: {beyond}"
             ));
         }
         let late = parts(&|l| {
-            let comes = l.on_order.is_some_and(|n| l.late < n);
+            let comes = l.on_order > l.late;
             let short = l.short_before_due.zip(l.demand);
             comes && short.is_some_and(|(short, demand)| 0.05 * demand.expected < short)
         });

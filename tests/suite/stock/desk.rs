@@ -381,7 +381,7 @@ fn a_delivery_after_the_season_is_not_counted_for_it() {
     );
     let order = |report: &StockReport| line(report, "chain").order_now.expect("known");
     assert_eq!(order(&after), order(&last) + 2.0);
-    assert_eq!(line(&after, "chain").late, 2.0);
+    assert_eq!(line(&after, "chain").late, Some(2.0));
     let note = "on order, due after the season and not counted for it: chain";
     assert!(after.header.notes.iter().any(|n| n == note));
 }

@@ -481,6 +481,7 @@ fn account() -> Vec<Account> {
                 used: if there { read - 2 } else { 0 },
                 set_aside: if there { 2 } else { 0 },
                 later: 0,
+                own_columns: Vec::new(),
             }
         })
         .collect()
