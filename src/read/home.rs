@@ -42,11 +42,13 @@ pub fn table_home(dir: &Path, table: Table) -> Result<TableHome, ReadError> {
         },
         _ => false,
     };
+    let rules = folder.mapping.tables.get(&table);
+    let through_rules = rules.is_some_and(|rules| !rules.only_words());
     Ok(match folder.tables.get(&table) {
         _ if twice => TableHome::Several,
         None => TableHome::Nowhere,
         Some(_) if is_blank => TableHome::Nowhere,
-        Some(found) if folder.mapping.tables.contains_key(&table) => {
+        Some(found) if through_rules => {
             TableHome::Other(format!("{}, read through columns.toml", found.source))
         }
         Some(found) => match &found.home {

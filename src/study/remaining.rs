@@ -85,6 +85,13 @@ impl Study {
         let parts: Vec<RemainingLine> = parts.collect();
         let mut notes = outlook.notes(&self.built);
         notes.extend(unpriced_stops(&parts));
+        let before = outlook.plan.uses.iter().any(|u| u.until < season.start);
+        notes.extend(before.then(|| {
+            format!(
+                "season {} is not the next: the chance to wear out counts from today to its end, and advice is for today's ages; for the next season leave out `--season`",
+                season.year
+            )
+        }));
         RemainingReport {
             season: Some(season.year),
             units: self.records.settings.units,

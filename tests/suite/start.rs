@@ -9,6 +9,8 @@ use calamine::{Data, Reader, Xlsx, open_workbook};
 use wearcast::read::{self, TableHome};
 use wearcast::record::{Settings, Table};
 
+use crate::read::Folder;
+
 fn run(args: &[&str], dir: &Path) -> Output {
     cargo_bin_cmd!("wearcast")
         .arg(args[0])
@@ -70,6 +72,21 @@ fn a_sheet_to_be_filled_in_stands_in_no_imports_way() {
     )
     .expect("a file");
     assert!(checked(folder.path()).starts_with("No problems."));
+}
+
+/// What a word of the owner stands for is asked of every row, and changes no column.
+#[test]
+fn words_of_ones_own_stand_in_no_imports_way() {
+    let folder = Folder::good();
+    let home = || read::table_home(folder.path(), Table::Usage).expect("readable");
+    let in_csv = TableHome::Csv(folder.path().join("usage.csv"));
+    folder.write(
+        "columns.toml",
+        "[values.machine]\n\"the old one\" = \"M1\"\n",
+    );
+    assert_eq!(home(), in_csv);
+    folder.write("columns.toml", "[usage]\nseparator = \";\"\n");
+    assert!(matches!(home(), TableHome::Other(_)));
 }
 
 #[test]

@@ -166,6 +166,17 @@ impl Rules {
         self.list.len() - 1
     }
 
+    /// Whether they say no more than what some words of the owner stand for: the columns are those of
+    /// the table, and rows in the words of the records may be added.
+    pub(super) fn only_words(&self) -> bool {
+        let words = Self {
+            values: self.values.clone(),
+            list: self.list.clone(),
+            ..Self::default()
+        };
+        *self == words
+    }
+
     /// The line of a rule, from 1.
     pub(super) fn line(&self, rule: usize) -> usize {
         self.list.get(rule).map_or(0, |(_, line)| *line)

@@ -45,9 +45,12 @@ fn cause<'a>(problem: &'a Problem, broken: &'a BTreeMap<String, &'a str>) -> Cau
             return Cause::Follows(source);
         }
     }
-    // Cells under no header have each their own value, and formulas their own row.
+    // Of a whole column in another form, or under no header, each cell has its own value.
     let found = match problem.kind {
-        ProblemKind::RaggedRow | ProblemKind::Formula => "",
+        ProblemKind::RaggedRow
+        | ProblemKind::Formula
+        | ProblemKind::NotANumber
+        | ProblemKind::NotADate => "",
         _ => problem.found.as_str(),
     };
     Cause::Same(problem.kind, found, &problem.expected, column)
