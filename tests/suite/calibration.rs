@@ -365,10 +365,10 @@ fn measured_fleets_have_narrower_budgets_that_still_hold() {
             line.crps
         );
     }
-    // Where readings all but settle what wears out, money is one of a few sums, and whole numbers that
-    // include both ends hold far more than 80 %: percentiles are shared.
+    // These parts wear straighter than the model takes for granted, so that its intervals hold more than
+    // they promise: 90 % with percentiles shared, of 200 fleets. Fewer they may not hold.
     let error = (0.16 / fleets as f64).sqrt();
-    assert!((seen.shared - 0.8).abs() < 3.0 * error, "{}", seen.shared);
+    assert!(0.8 - 3.0 * error < seen.shared, "{}", seen.shared);
     assert!(
         seen.crps < blind.crps,
         "{} against {}",
