@@ -378,7 +378,9 @@ impl<'a> Counter<'a> {
             busiest: self.demands.busiest[index].filter(|_| lead.is_some()),
             reorder_point: lead.as_ref().map(|lead| {
                 let quantity = stock::in_packs(1.0, pack, least);
-                stock::reorder_point(lead, quantity, self.promise().unwrap_or(PROMISE))
+                let point = stock::reorder_point(lead, quantity, self.promise().unwrap_or(PROMISE));
+                // Below what the season begins with, or its first day would be one to order on.
+                wanted.map_or(point, |w| point.min((w.order_up_to - 1.0).max(0.0)))
             }),
             order_up_to: wanted.map(|w| w.order_up_to),
             decided: wanted.map(|w| w.decided),
