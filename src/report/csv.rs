@@ -15,6 +15,7 @@ use super::lives::LivesReport;
 use super::models::ModelsReport;
 use super::remaining::{MeasuredLine, RemainingReport};
 use super::{BudgetReport, Estimate, Forecast};
+use crate::decide::Advice;
 use crate::record::{Problem, Severity, formula};
 use crate::units::Measure;
 
@@ -271,7 +272,7 @@ pub fn remaining(report: &RemainingReport) -> String {
         cells.extend([
             number(line.chance_this_season),
             shown(line.half_worn_date),
-            shown(line.advice.map(|a| a.name())),
+            shown(line.advice.map(Advice::name)),
             number(line.saving),
             number(line.stop_cost),
         ]);

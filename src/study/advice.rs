@@ -9,8 +9,11 @@ use crate::forecast::play::Life;
 use crate::forecast::unit::{Age, Due, Line, Unit};
 use crate::model::assess::Assessment;
 
-/// Draws the programme is solved for; the rest would cost time and change nothing that shows.
-const DRAWS: usize = 200;
+/// Draws the programme is solved for in a small fleet, whose few wear-outs leave much open; and in a
+/// large one, where they leave less and each draw costs time.
+const DRAWS: [usize; 2] = [200, 60];
+/// Positions of a small fleet, at most.
+const SMALL: usize = 200;
 /// Draws for the chance that readings leave.
 const SEEN_DRAWS: usize = 400;
 /// Chance of reaching the limit this season from which a measured part is worth a look (our own choice).
@@ -206,7 +209,7 @@ impl Study {
                     .unwrap_or(INTEREST)
                     .max(0.01));
         let mut rng = super::bare::stream(self.options.seed, "advice");
-        (0..draws.len().min(DRAWS))
+        (0..draws.len().min(self.programme_draws()))
             .filter_map(|draw| {
                 let life = Life::new(draws, draw, machine, &mut rng);
                 let exposure = life.effective(&season);
@@ -216,6 +219,16 @@ impl Study {
                 })
             })
             .collect()
+    }
+
+    /// By all that is on record, so that asking for one machine gives it the same advice.
+    fn programme_draws(&self) -> usize {
+        let [small, large] = DRAWS;
+        if self.records.positions.len() <= SMALL {
+            small
+        } else {
+            large
+        }
     }
 
     /// In the shop and in season; lost field time counts as far as it is priced.
