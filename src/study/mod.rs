@@ -14,6 +14,7 @@ pub mod lives;
 pub mod measured;
 pub mod models;
 pub mod money;
+mod notes;
 mod outlook;
 pub mod page;
 pub mod progress;
@@ -29,13 +30,13 @@ use crate::family::{Families, Family};
 use crate::forecast::Season;
 use crate::forecast::path::DaySizes;
 use crate::forecast::plan::{self, Plan, PlannedUse, Planning};
-use crate::forecast::unit::{self, Age, Gathering, InService, Unit};
+use crate::forecast::unit::{self, Gathering, InService, Unit};
 use crate::life::Life;
 use crate::life::build::{self, Built, Context};
 use crate::life::exposure::UseSums;
 use crate::life::supersession::Supersession;
 use crate::model::assess::{self, Assessment, Wanted};
-use crate::record::{Account, Records, Table, example};
+use crate::record::{Account, Records, example};
 use crate::report::Header;
 use crate::units::Measure;
 use crate::wear::Groups;
@@ -392,8 +393,10 @@ impl Study {
         in_service.notes.extend(self.silent_note());
         in_service.share_labor();
         let mates = self.filter(&mut in_service);
-        in_service.notes.extend(unknown_ages(&in_service.units));
-        in_service.notes.extend(due_before(&in_service));
+        in_service
+            .notes
+            .extend(notes::unknown_ages(&in_service.units));
+        in_service.notes.extend(notes::due_before(&in_service));
         in_service
             .notes
             .splice(0..0, self.short_season(season, &plan));
@@ -511,7 +514,7 @@ impl Study {
         let mut seen = BTreeSet::new();
         notes.retain(|note| seen.insert(note.clone()));
         notes.splice(0..0, self.examples());
-        notes.splice(0..0, set_aside(&self.accounts));
+        notes.splice(0..0, notes::set_aside(&self.accounts));
         Header {
             as_of: Some(self.as_of),
             seed: self.options.seed,
@@ -520,56 +523,4 @@ impl Study {
             cautions: CAUTIONS.iter().map(|c| (*c).to_owned()).collect(),
         }
     }
-}
-
-/// Which rows are in no figure: what they would have said is missing from every one.
-fn set_aside(accounts: &[Account]) -> Option<String> {
-    let short: Vec<&Account> = accounts.iter().filter(|a| 0 < a.set_aside).collect();
-    let tables = short.iter().map(|a| {
-        let (table, rows) = (a.table.name(), a.set_aside);
-        format!("{table} {rows} of {}", a.read)
-    });
-    let tables: Vec<String> = tables.collect();
-    let places = [Table::Machines, Table::Positions];
-    let parts_left_out = short.iter().any(|a| places.contains(&a.table));
-    let what = if parts_left_out {
-        "; the parts that sit there are in no figure, so the sums are too low"
-    } else {
-        ""
-    };
-    (!tables.is_empty()).then(|| {
-        format!(
-            "rows with problems are set aside: {}{what}; `wearcast check` lists them",
-            tables.join(", ")
-        )
-    })
-}
-
-/// Scheduled work that is to be done before the season.
-fn due_before(in_service: &InService) -> Option<String> {
-    let work: BTreeSet<String> = in_service
-        .due_before
-        .iter()
-        .map(|due| {
-            let machine = &in_service.machines[due.machine];
-            format!("{} of {machine} ({})", due.position, due.date)
-        })
-        .collect();
-    (!work.is_empty()).then(|| {
-        format!(
-            "scheduled work that is due before the season is taken to be done then, and is in no figure of it: {}",
-            plan::list(&work)
-        )
-    })
-}
-
-/// How many parts are of no known age.
-fn unknown_ages(units: &[Unit]) -> Option<String> {
-    let is_unknown = |unit: &&Unit| matches!(unit.age, Age::AtLeast(_));
-    let count = units.iter().filter(is_unknown).count();
-    (0 < count).then(|| {
-        format!(
-            "parts in service whose age nobody knows, taken as of any age their family allows beyond the use on record: {count}"
-        )
-    })
 }

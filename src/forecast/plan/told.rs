@@ -1,0 +1,111 @@
+//! What happened to the machines' plans, in sentences.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use chrono::NaiveDate;
+
+use super::{PlanSource, SILENT, list};
+
+/// What happened to the machines' plans, for the notes.
+#[derive(Default)]
+pub(super) struct Told {
+    pub(super) repeated: BTreeSet<String>,
+    /// By the season that is repeated.
+    pub(super) silent: BTreeMap<i32, BTreeSet<String>>,
+    pub(super) still: BTreeSet<String>,
+    pub(super) partial: BTreeSet<String>,
+    pub(super) without: BTreeSet<String>,
+    pub(super) typical: BTreeSet<String>,
+    pub(super) shared_out: BTreeSet<String>,
+    /// Months of the plan of which a season without any other has a few days.
+    pub(super) cut: BTreeSet<NaiveDate>,
+    pub(super) filled: usize,
+    pub(super) empty: usize,
+}
+
+impl Told {
+    /// Whether any machine's use comes from a season on record, its own or others'.
+    pub(super) fn repeats(&self) -> bool {
+        let machines = [&self.repeated, &self.still, &self.partial, &self.typical];
+        !self.silent.is_empty() || machines.iter().any(|m| !m.is_empty())
+    }
+
+    pub(super) fn notes(self, source: PlanSource, plan_change: f64) -> Vec<String> {
+        let change = if plan_change == 0.0 {
+            String::new()
+        } else {
+            format!(", changed by {:+.1} %", 100.0 * plan_change)
+        };
+        let mut notes = Vec::new();
+        if !self.repeated.is_empty() {
+            let why = match source {
+                PlanSource::Plan => "not in the plan of this season",
+                PlanSource::LastSeason => "no plan for this season",
+            };
+            notes.push(format!(
+                "{why}: the last full season is repeated{change} for {}",
+                list(&self.repeated)
+            ));
+        }
+        for (season, machines) in &self.silent {
+            notes.push(format!(
+                "no plan, and no use on record in the last full season: season {season} is repeated{change} for {}; give what stands still its `retired` date, or plan rows of 0",
+                list(machines)
+            ));
+        }
+        if !self.still.is_empty() {
+            notes.push(format!(
+                "no plan, and no use on record for more than {SILENT} seasons, so taken to stand still: {}",
+                list(&self.still)
+            ));
+        }
+        if !self.partial.is_empty() {
+            notes.push(format!(
+                "no plan and no full season on record: what was last used is repeated{change} for {}",
+                list(&self.partial)
+            ));
+        }
+        if !self.typical.is_empty() {
+            notes.push(format!(
+                "no plan and no use on record: what the other machines did on average last season is taken{change} for {}",
+                list(&self.typical)
+            ));
+        }
+        if !self.without.is_empty() {
+            notes.push(format!(
+                "no plan and no use on record, nothing is forecast by use: {}",
+                list(&self.without)
+            ));
+        }
+        if !self.cut.is_empty() {
+            let months: BTreeSet<String> = self
+                .cut
+                .iter()
+                .map(|m| m.format("%Y-%m").to_string())
+                .collect();
+            notes.push(format!(
+                "months of the plan that lie for the most part in another season than the days asked for, which are planned from a past season: {}",
+                list(&months)
+            ));
+        }
+        if !self.shared_out.is_empty() {
+            notes.push(format!(
+                "the plan names no bin where parts sit in bins: shared out as past use was, or in equal parts where there was none, for {}",
+                list(&self.shared_out)
+            ));
+        }
+        if 0 < self.filled {
+            notes.push(format!(
+                "{} rows of planned use leave out acres, tons or hours: filled in from past rates of their product group",
+                self.filled
+            ));
+        }
+        if 0 < self.empty {
+            notes.push(format!(
+                "{} rows of planned use say no amount: what wears by it is unknown",
+                self.empty
+            ));
+        }
+        notes
+    }
+}
