@@ -457,6 +457,33 @@ fn a_year_of_any_other_table_is_told_and_stops_the_work() {
 }
 
 #[test]
+fn the_same_year_twice_is_a_table_in_two_places_and_a_lone_year_is_the_table() {
+    let folder = Folder::good();
+    let log = std::fs::read(folder.path().join("usage.csv")).expect("a log");
+    let replacements = std::fs::read(folder.path().join("replacements.csv")).expect("a table");
+    folder.remove("usage.csv").remove("replacements.csv");
+    folder
+        .write("usage 2024.csv", &log)
+        .write("replacements 2024.csv", &replacements);
+    let reading = folder.read();
+    assert_eq!(sources(&reading, Severity::Problem), []);
+    assert_eq!(
+        reading.records.replacements.len(),
+        Folder::good().read().records.replacements.len()
+    );
+    folder.write("usage_2024.csv", &log);
+    let kinds = sources(&folder.read(), Severity::Problem);
+    assert!(
+        kinds.iter().any(|p| p.2 == ProblemKind::TwoPlaces),
+        "{kinds:?}"
+    );
+    assert!(
+        read::is_among_records(folder.path(), &folder.path().join("usage 2031.csv"))
+            .expect("readable")
+    );
+}
+
+#[test]
 fn rows_above_the_header_are_told_once_with_the_row_of_the_header() {
     let folder = Folder::good();
     folder.write(
