@@ -24,6 +24,24 @@ pub fn remaining(report: &RemainingReport, width: usize) -> String {
         None => out.push_str("Parts in service\n\n"),
     }
     out.push_str(&measured(report, width));
+    if !report.parts.is_empty() {
+        out.push_str(&parts(report, width));
+    }
+    if !report.services.is_empty() {
+        if !report.parts.is_empty() {
+            out.push('\n');
+        }
+        out.push_str(&services(report, width));
+    }
+    if !report.parts.is_empty() {
+        out.push_str(&advice(report, width));
+    }
+    close(&mut out, &report.header, true, width);
+    out
+}
+
+/// Every part that wears, the likeliest to go first.
+fn parts(report: &RemainingReport, width: usize) -> String {
     let has_price = report.parts.iter().any(|p| p.stop_cost.is_some());
     let worn_out = if has_price {
         "Worn out in season, a stop costs more"
@@ -68,31 +86,35 @@ pub fn remaining(report: &RemainingReport, width: usize) -> String {
             line.advice.map_or_else(String::new, |a| word(a).to_owned()),
         ]);
     }
-    out.push_str(&grid.text());
-    if !report.services.is_empty() {
-        out.push_str("\nScheduled work due\n");
-        let mut grid = Grid::new(
-            &[
-                ("Machine", Lean::Left),
-                ("Position", Lean::Left),
-                ("Part", Lean::Left),
-                ("Pieces", Lean::Right),
-                ("Due", Lean::Left),
-            ],
-            width,
-        );
-        for line in &report.services {
-            grid.row([
-                line.machine.clone(),
-                line.position.clone(),
-                line.part.clone(),
-                format!("{}", line.pieces),
-                line.due.to_string(),
-            ]);
-        }
-        out.push_str(&grid.text());
+    grid.text()
+}
+
+fn services(report: &RemainingReport, width: usize) -> String {
+    let mut grid = Grid::new(
+        &[
+            ("Machine", Lean::Left),
+            ("Position", Lean::Left),
+            ("Part", Lean::Left),
+            ("Pieces", Lean::Right),
+            ("Due", Lean::Left),
+        ],
+        width,
+    );
+    for line in &report.services {
+        grid.row([
+            line.machine.clone(),
+            line.position.clone(),
+            line.part.clone(),
+            format!("{}", line.pieces),
+            line.due.to_string(),
+        ]);
     }
-    out.push('\n');
+    format!("Scheduled work due\n{}", grid.text())
+}
+
+/// What the advice means.
+fn advice(report: &RemainingReport, width: usize) -> String {
+    let mut out = String::from("\n");
     out.push_str(&wrapped(
         "Advice weighs changing a part in the shop now against a stop in season, at your prices; `run` beside a high chance means that a new part would gain too little. A measured limit comes first: what has reached it is changed, whatever stands here.",
         "",
@@ -107,7 +129,6 @@ pub fn remaining(report: &RemainingReport, width: usize) -> String {
             width,
         ));
     }
-    close(&mut out, &report.header, true, width);
     out
 }
 
