@@ -784,3 +784,24 @@ fn a_result_does_not_take_the_place_of_records_nor_pass_for_them_in_silence() {
     assert_eq!(status, ExitStatus::File, "{err}");
     assert!(err.contains("place of records"), "{err}");
 }
+
+/// What a link of another name leads to would be written, and so would a table that is read.
+#[cfg(unix)]
+#[test]
+fn no_result_takes_the_place_of_what_it_is_made_from() {
+    let folder = fleet();
+    let before = std::fs::read(folder.path().join("usage.csv")).expect("a log");
+    let away = Folder::empty();
+    let link = away.path().join("link.csv");
+    std::os::unix::fs::symlink(folder.path().join("usage.csv"), &link).expect("a link");
+    let link = link.display().to_string();
+    let (status, _, _) = wearcast(&["lives", &dir(&folder), "--out", &link, "--force"]);
+    assert_eq!(status, ExitStatus::File);
+    let lives = away.path().join("lives.csv").display().to_string();
+    let (status, _, _) = wearcast(&["lives", &dir(&folder), "--out", &lives]);
+    assert_eq!(status, ExitStatus::Done);
+    let (status, _, _) = wearcast(&["fit", "--lives", &lives, "--out", &lives, "--force"]);
+    assert_eq!(status, ExitStatus::File);
+    let after = std::fs::read(folder.path().join("usage.csv")).expect("a log");
+    assert_eq!(before, after);
+}

@@ -372,3 +372,80 @@ proptest! {
         prop_assert_eq!(folder.read(), folder.read());
     }
 }
+
+/// By hand: the fleet had 6 of its 10 hours on lime by 10 April, whatever it spread in them.
+#[test]
+fn hours_of_a_meter_are_shared_out_as_the_fleets_hours_were() {
+    let folder = fleet(
+        "2024-04-02,M1,lime,900,6\n2024-04-02,M1,potash,100,4\n",
+        "2024-01-01,M2,hours,0,,\n2024-04-10,M2,hours,20,,\n",
+        "",
+    );
+    let reading = folder.read();
+    let hours: Vec<Option<f64>> = rows(&reading.records, "M2").iter().map(|r| r.3).collect();
+    assert_eq!(hours, [Some(12.0), Some(8.0)]);
+    // As many tons an hour of each as the fleet had: 12 h of 150 and 8 h of 25.
+    let life = &lives(&folder)[0];
+    let tons = life.filled[wearcast::units::Measure::Tons.index()].end;
+    assert!(
+        (tons.expect("filled in") - 2_000.0).abs() < 1e-6,
+        "{tons:?}"
+    );
+}
+
+/// The international acre is 4,046.8564224 square meters; a hectare 10,000.
+#[test]
+fn a_reading_is_in_the_unit_beside_it() {
+    let of = |meter: &str, unit: &str| {
+        let folder = fleet(M1_LOG, "", "");
+        folder.write(
+            "meters.csv",
+            format!("date,machine,meter,reading,unit\n2024-01-01,M2,{meter},0,{unit}\n2024-04-06,M2,{meter},100,{unit}\n"),
+        );
+        folder.read()
+    };
+    let acres = |reading: &read::Reading| -> f64 {
+        let days = reading.records.usage.of_machine("M2");
+        days.filter_map(|d| d.amounts.acres).sum()
+    };
+    let hectares = of("acres", "ha");
+    assert!((acres(&hectares) - 1e6 / 4_046.856_422_4).abs() < 1e-6);
+    assert!((acres(&of("acres", "")) - 100.0).abs() < 1e-9);
+    let wrong = of("acres", "t");
+    let told = problems(&wrong, Severity::Problem);
+    let kind = |row| ("meters.csv".to_owned(), Some(row), ProblemKind::UnknownWord);
+    assert_eq!(told, [kind(2), kind(3)]);
+}
+
+/// What is new need not be the counter: a part that was changed that day says nothing of it.
+#[test]
+fn a_note_about_a_part_makes_no_new_counter() {
+    let folder = |second: &str, note: &str| {
+        let readings = format!("2024-01-01,M2,tons,100,,\n2024-04-06,M2,tons,{second},{note},\n");
+        fleet(M1_LOG, &readings, "")
+    };
+    let tons = |folder: &Folder| -> f64 {
+        let days = folder.read().records;
+        days.usage
+            .of_machine("M2")
+            .filter_map(|d| d.amounts.tons)
+            .sum()
+    };
+    assert!((tons(&folder("180", "left bearing replaced")) - 80.0).abs() < 1e-9);
+    // A fall is a slip unless the note speaks of the counter.
+    let kinds = |note: &str| problems(&folder("18", note).read(), Severity::Problem).len();
+    assert_eq!(
+        ["oil change", "new chain", "no change"].map(kinds),
+        [1, 1, 1]
+    );
+    assert_eq!(
+        [
+            "new meter",
+            "meter replaced",
+            "counter was changed",
+            "reset"
+        ]
+        .map(kinds),
+        [0; 4]
+    );
+}

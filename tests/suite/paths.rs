@@ -70,3 +70,53 @@ fn products_share_days_to_come_as_often_as_they_did_on_record() {
     assert_eq!(days.len(), 8);
     assert_eq!(days.last(), Some(&vec![200.0, 200.0]));
 }
+
+/// A plan of a machine whose parts sit in bins, without one: by past use through each, or in equal parts.
+#[test]
+fn a_plan_without_bins_is_shared_out_as_past_use_was() {
+    let planned = |usage: &str| {
+        let folder = Folder::empty();
+        folder
+            .write("machines.csv", "machine,in_service\nM,2021-11-01\n")
+            .write(
+                "positions.csv",
+                "machine,position,part,bin\nM,p,P,front\nM,q,P,rear\n",
+            )
+            .write("parts.csv", "part,family\nP,flap\n")
+            .write(
+                "usage.csv",
+                format!("date,machine,product,acres,bin\n2022-04-01,M,urea,0,front\n{usage}"),
+            )
+            .write(
+                "plan.csv",
+                "month,machine,product,acres\n2023-04,M,lime,200\n",
+            );
+        let records = folder.read().records;
+        let season = Season::ending_in(2023, (11, 1));
+        let as_of = season.start.pred_opt().expect("a day before");
+        let groups = Groups::new(&records.products, &records.usage, None).expect("none asked for");
+        let sums = UseSums::new(&records.usage.known_on(as_of), &groups, as_of);
+        let plan = plan::build(
+            Planning {
+                records: &records,
+                groups: &groups,
+                sums: &sums,
+                as_of,
+                typical: false,
+            },
+            season,
+        );
+        assert!(plan.notes.iter().any(|n| n.contains("names no bin")));
+        let of = |u: &plan::PlannedUse| (u.bin.clone().unwrap_or_default(), u.amounts.acres);
+        plan.uses.iter().map(of).collect::<Vec<_>>()
+    };
+    let bins = |front, rear| {
+        vec![
+            ("front".to_owned(), Some(front)),
+            ("rear".to_owned(), Some(rear)),
+        ]
+    };
+    let used = "2022-04-02,M,lime,30,front\n2022-04-03,M,lime,10,rear\n";
+    assert_eq!(planned(used), bins(150.0, 50.0));
+    assert_eq!(planned(""), bins(100.0, 100.0));
+}
