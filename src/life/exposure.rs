@@ -49,7 +49,8 @@ impl UseSums {
     /// The log up to and including `until`.
     ///
     /// Rows of one day, machine, bin and product add up. A measure that none of them records, or that
-    /// one of several loads leaves out, is filled in from the other measures at past rates, and marked so. The order of rows does not
+    /// one of several loads leaves out, is filled in from the other measures at past rates, and marked
+    /// so. The order of rows does not
     /// reach the sums. `groups` are those of the log's products.
     #[must_use]
     pub fn new(usage: &UsageLog, groups: &Groups, until: NaiveDate) -> Self {

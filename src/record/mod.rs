@@ -136,6 +136,26 @@ pub struct Machine {
     pub extra: Extra,
 }
 
+impl Machine {
+    /// What stands in a column of the owner's own; `column` in small letters and digits alone.
+    #[must_use]
+    pub fn own(&self, column: &str) -> Option<&str> {
+        let is = |header: &str| {
+            let kept = header.chars().filter(|c| c.is_alphanumeric());
+            kept.flat_map(char::to_lowercase).eq(column.chars())
+        };
+        let mut own = self.extra.iter().filter(|(header, _)| is(header));
+        own.next().map(|(_, text)| text.as_str())
+    }
+
+    /// The same as an amount; `None` also where it is no plain number, or below 0.
+    #[must_use]
+    pub fn own_amount(&self, column: &str) -> Option<f64> {
+        let number: f64 = self.own(column)?.parse().ok()?;
+        (number.is_finite() && 0.0 <= number).then_some(number)
+    }
+}
+
 /// When the first part of a position was fitted.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Installed {

@@ -62,7 +62,7 @@ impl Study {
             by_kind.entry((unit.path, unit.line)).or_default().push(i);
         }
         let kinds: Vec<((usize, usize), Vec<usize>)> = by_kind.into_iter().collect();
-        let shares = Self::kit_shares(service);
+        let shares = self.kit_shares(outlook);
         let share = |unit: &Unit| {
             let kit = service.lines[unit.line].kit.clone();
             let share = kit.and_then(|kit| shares.get(&(unit.machine, kit)));

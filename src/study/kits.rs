@@ -6,8 +6,8 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use super::Study;
 use super::advice::{Advised, Judged};
+use super::{Outlook, Study};
 use crate::decide::Advice;
 use crate::forecast::unit::{Due, InService, Unit};
 
@@ -20,9 +20,18 @@ impl Study {
     }
 
     /// What share of its own labor a part of a kit takes where all of it is done, by machine and kit;
-    /// none where the hours of some part are not known.
-    pub(super) fn kit_shares(service: &InService) -> BTreeMap<(usize, String), f64> {
+    /// none where nothing is known of some part, so that the others are decided alone.
+    pub(super) fn kit_shares(&self, outlook: &Outlook) -> BTreeMap<(usize, String), f64> {
+        let service = &outlook.in_service;
+        let rate = self.records.settings.labor_rate;
+        let is_known = |unit: &Unit| {
+            let cost = &service.lines[unit.line].cost;
+            cost.is_known(rate) && service.can_forecast(unit, &outlook.assessments)
+        };
         let share = |units: &[usize]| {
+            if !units.iter().all(|i| is_known(&service.units[*i])) {
+                return None;
+            }
             let mut jobs: BTreeMap<&str, f64> = BTreeMap::new();
             for unit in units.iter().map(|i| &service.units[*i]) {
                 let hours = service.lines[unit.line].cost.labor_hours?;

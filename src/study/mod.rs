@@ -29,14 +29,14 @@ use crate::degradation::Measured;
 use crate::family::{Families, Family};
 use crate::forecast::Season;
 use crate::forecast::path::DaySizes;
-use crate::forecast::plan::{self, Plan, PlannedUse, Planning};
+use crate::forecast::plan::{self, Plan, Planning};
 use crate::forecast::unit::{self, Gathering, InService, Unit};
 use crate::life::Life;
 use crate::life::build::{self, Built, Context};
 use crate::life::exposure::UseSums;
 use crate::life::supersession::Supersession;
 use crate::model::assess::{self, Assessment, Wanted};
-use crate::record::{Account, Records, example};
+use crate::record::{Account, Records};
 use crate::report::Header;
 use crate::units::Measure;
 use crate::wear::Groups;
@@ -257,23 +257,6 @@ impl Study {
             .collect()
     }
 
-    /// Says where lives of several materials are taken together: of the parts fitted, and of the
-    /// numbers that take their place.
-    fn materials_note(&self, family: &str, lives: &[&Life]) -> Option<String> {
-        let newest = |life: &&Life| self.records.part(&life.part)?.material.as_ref();
-        let now = lives.iter().filter_map(newest);
-        let fitted = lives.iter().filter_map(|life| life.material.as_ref());
-        let materials: BTreeSet<&String> = fitted.chain(now).collect();
-        let kinds: BTreeSet<String> = materials.iter().map(|m| m.to_lowercase()).collect();
-        (1 < kinds.len()).then(|| {
-            let names: Vec<&str> = materials.iter().map(|m| m.as_str()).collect();
-            format!(
-                "{family}: lives of the materials {} are taken together; if `compare --by material` shows that they differ, list them as families of their own, as `models` does with conveyor-chain and conveyor-chain-stainless",
-                names.join(", ")
-            )
-        })
-    }
-
     /// Machines in service for a whole season and more of which nothing at all is recorded, while
     /// others are: nobody wrote anything down. Their parts are of unknown age, and tell a fit
     /// nothing.
@@ -298,29 +281,6 @@ impl Study {
                 && !changed.contains(m.name.as_str())
         });
         silent.map(|m| m.name.clone()).collect()
-    }
-
-    /// Says which machines nothing is recorded of.
-    #[must_use]
-    pub fn silent_note(&self) -> Option<String> {
-        let silent = self.silent_machines();
-        (!silent.is_empty()).then(|| {
-            format!(
-                "nothing is recorded of {}: their parts are taken as of any age, and the life models rest on the other machines",
-                plan::list(&silent)
-            )
-        })
-    }
-
-    /// Says that rows which show how were left in.
-    fn examples(&self) -> Option<String> {
-        let is_in = self.records.machines.iter().any(example::is_left);
-        is_in.then(|| {
-            format!(
-                "the example `{}` counts as a machine of yours; delete the yellow rows of the workbook",
-                example::MACHINE
-            )
-        })
     }
 
     /// The season asked for.
@@ -418,28 +378,6 @@ impl Study {
                 units: mates,
                 due: Vec::new(),
             },
-        })
-    }
-
-    /// A season that is nearly over is seldom the one meant.
-    fn short_season(&self, season: Season, plan: &Plan) -> Option<String> {
-        let from = season.start.max(self.as_of);
-        let days = (season.end - from).num_days();
-        let next = format!("for the next one add `--season {}`", season.year + 1);
-        let year = season.year;
-        // What is not known may be some.
-        let some = |m: Measure, u: &PlannedUse| u.amounts.get(m).is_none_or(|a| 0.0 < a);
-        let used = |u: &PlannedUse| {
-            season.holds(u.from) && Measure::OF_USE.into_iter().any(|m| some(m, u))
-        };
-        if !plan.uses.iter().any(used) && plan.is_known && from == self.as_of {
-            return Some(format!(
-                "no use is expected in the {days} days that are left of season {year}; {next}"
-            ));
-        }
-        (days < 90).then(|| match days {
-            1 => format!("only a day of season {year} is left; {next}"),
-            _ => format!("only {days} days of season {year} are left; {next}"),
         })
     }
 

@@ -73,14 +73,14 @@ impl Sums<'_> {
             repair_curve: machine.and_then(|m| {
                 let from = self.hours_so_far(m)?;
                 let to = from + line.planned.hours?;
-                Some(own_number(m, "listprice")? * (repair_share(to) - repair_share(from)))
+                Some(m.own_amount("listprice")? * (repair_share(to) - repair_share(from)))
             }),
         }
     }
 
     /// Hours of use since the machine was new; `None` where any of it is not on record.
     fn hours_so_far(&self, machine: &Machine) -> Option<f64> {
-        let before = match own_number(machine, "hoursbefore") {
+        let before = match machine.own_amount("hoursbefore") {
             Some(hours) => hours,
             None if machine.in_service < machine.records_from => return None,
             None => 0.0,
@@ -157,18 +157,6 @@ impl Sums<'_> {
         }
         (!machines.is_empty()).then_some(past)
     }
-}
-
-/// A number in a column of the owner's own.
-fn own_number(machine: &Machine, column: &str) -> Option<f64> {
-    let same = |name: &str| {
-        let kept = name.chars().filter(|c| c.is_alphanumeric());
-        kept.flat_map(char::to_lowercase).collect::<String>() == column
-    };
-    let text = machine.extra.iter().find(|(name, _)| same(name))?.1;
-    // Nothing is guessed: where it is no plain number the check remarks on it.
-    let number: f64 = text.parse().ok()?;
-    (number.is_finite() && 0.0 <= number).then_some(number)
 }
 
 fn per(money: &Forecast, amount: Option<f64>) -> Option<Forecast> {

@@ -1,18 +1,18 @@
 //! What the parts desk should hold and order.
 
 mod assumptions;
-
-use std::collections::BTreeMap;
+mod shelf;
 
 use super::progress::Stage;
 use super::{LineStates, Outlook, Policy, Study, StudyError};
 use crate::forecast::demand::{self, Demands, Desk, LeadTime};
 use crate::forecast::plays::Game;
 use crate::forecast::unit::Line;
-use crate::record::{Account, Critical, Part, StockRow};
+use crate::record::{Account, Critical, Part};
 use crate::report::Forecast;
 use crate::report::stock::{CurvePoint, CustomerNeed, Decided, IdleLine, StockLine, StockReport};
 use crate::stock::{self, Candidate, Costs, Demand};
+use shelf::Shelf;
 
 /// Promised where the settings say neither a service level nor costs (our own choice).
 const PROMISE: f64 = 0.95;
@@ -94,52 +94,6 @@ impl Study {
             lead: lines.iter().map(lead).collect(),
             due: lines.iter().map(due).collect(),
             customers: outlook.in_service.machines.iter().map(customer).collect(),
-        }
-    }
-}
-
-/// What is on the shelf and on the way of one part, its older numbers included.
-#[derive(Clone, Debug, Default)]
-struct Held {
-    on_hand: f64,
-    on_order: Option<f64>,
-    /// Of these, what does not come after the season's end.
-    in_time: f64,
-    due: Option<chrono::NaiveDate>,
-}
-
-struct Shelf<'a> {
-    held: BTreeMap<&'a str, Held>,
-}
-
-impl<'a> Shelf<'a> {
-    fn new(study: &'a Study, end: chrono::NaiveDate) -> Self {
-        let mut held: BTreeMap<&str, Held> = BTreeMap::new();
-        for row in &study.records.stock {
-            held.entry(study.supersession.newest(&row.part))
-                .or_default()
-                .add(row, end);
-        }
-        Self { held }
-    }
-
-    fn of(&self, part: &str) -> Option<&Held> {
-        self.held.get(part)
-    }
-}
-
-impl Held {
-    fn add(&mut self, row: &StockRow, end: chrono::NaiveDate) {
-        self.on_hand += row.on_hand;
-        if let Some(more) = row.on_order {
-            self.on_order = Some(self.on_order.unwrap_or(0.0) + more);
-            if row.due.is_none_or(|due| due <= end) {
-                self.in_time += more;
-            }
-        }
-        // The later of two deliveries: what is promised before it is not yet all there.
-        if row.on_order.is_some_and(|n| 0.0 < n) {
-            self.due = self.due.max(row.due);
         }
     }
 }

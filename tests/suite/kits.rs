@@ -158,6 +158,23 @@ fn parts_of_a_kit_are_changed_together_or_not_at_all() {
     );
 }
 
+/// Where nothing is known of its mate a part is decided alone, and so with all of its own labor.
+#[test]
+fn a_mate_without_a_price_takes_no_share_of_the_labor() {
+    let (fleet, mut played) = fleet();
+    for part in &mut played.records.parts {
+        part.price = part.price.filter(|_| part.number == "chain");
+    }
+    let savings = |records: Records| -> Vec<Option<f64>> {
+        let report = study(&fleet, records, &played).remaining().expect("known");
+        let chains = report.parts.iter().filter(|p| p.part == "chain");
+        chains.map(|p| p.saving).collect()
+    };
+    let alone = savings(played.records.clone());
+    assert!(alone.iter().all(Option::is_some));
+    assert_eq!(savings(with_kit(played.records.clone())), alone);
+}
+
 /// The least cost of a kit of two parts as one programme over both ages, all of the kit changed before
 /// a season or none: written for this test on a grid of its own.
 struct Joint {

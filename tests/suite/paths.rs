@@ -1,13 +1,34 @@
 //! Planned use laid out in days of work.
 
+use chrono::NaiveDate;
 use wearcast::forecast::Season;
 use wearcast::forecast::path::{self, DaySizes, View};
-use wearcast::forecast::plan::{self, Planning};
+use wearcast::forecast::plan::{self, Plan, Planning};
 use wearcast::life::exposure::UseSums;
+use wearcast::record::Records;
 use wearcast::units::Measure;
 use wearcast::wear::Groups;
 
 use crate::read::Folder;
+
+fn day_before(season: Season) -> NaiveDate {
+    season.start.pred_opt().expect("a day before")
+}
+
+/// Use expected in a season from what was known the day before it, and the daily use until then.
+pub(crate) fn planned(records: &Records, season: Season) -> (Plan, UseSums) {
+    let as_of = day_before(season);
+    let groups = Groups::new(&records.products, &records.usage, None).expect("none asked for");
+    let sums = UseSums::new(&records.usage.known_on(as_of), &groups, as_of);
+    let planning = Planning {
+        records,
+        groups: &groups,
+        sums: &sums,
+        as_of,
+        typical: false,
+    };
+    (plan::build(planning, season), sums)
+}
 
 /// Days of work of a month of 200 acres each of lime and urea, after days on record.
 fn days_to_come(usage: &str) -> Vec<Vec<f64>> {
@@ -26,26 +47,14 @@ fn days_to_come(usage: &str) -> Vec<Vec<f64>> {
         );
     let records = folder.read().records;
     let season = Season::ending_in(2023, (11, 1));
-    let as_of = season.start.pred_opt().expect("a day before");
-    let groups = Groups::new(&records.products, &records.usage, None).expect("none asked for");
-    let sums = UseSums::new(&records.usage.known_on(as_of), &groups, as_of);
-    let plan = plan::build(
-        Planning {
-            records: &records,
-            groups: &groups,
-            sums: &sums,
-            as_of,
-            typical: false,
-        },
-        season,
-    );
+    let (plan, sums) = planned(&records, season);
     let view = View {
         machine: "M",
         bin: None,
         measure: Measure::Acres,
         clock: Measure::Hours,
         n_groups: 2,
-        as_of,
+        as_of: day_before(season),
         season,
         until: season.end,
     };
@@ -74,7 +83,7 @@ fn products_share_days_to_come_as_often_as_they_did_on_record() {
 /// A plan of a machine whose parts sit in bins, without one: by past use through each, or in equal parts.
 #[test]
 fn a_plan_without_bins_is_shared_out_as_past_use_was() {
-    let planned = |usage: &str| {
+    let by_bin = |usage: &str| {
         let folder = Folder::empty();
         folder
             .write("machines.csv", "machine,in_service\nM,2021-11-01\n")
@@ -93,19 +102,7 @@ fn a_plan_without_bins_is_shared_out_as_past_use_was() {
             );
         let records = folder.read().records;
         let season = Season::ending_in(2023, (11, 1));
-        let as_of = season.start.pred_opt().expect("a day before");
-        let groups = Groups::new(&records.products, &records.usage, None).expect("none asked for");
-        let sums = UseSums::new(&records.usage.known_on(as_of), &groups, as_of);
-        let plan = plan::build(
-            Planning {
-                records: &records,
-                groups: &groups,
-                sums: &sums,
-                as_of,
-                typical: false,
-            },
-            season,
-        );
+        let (plan, _) = planned(&records, season);
         assert!(plan.notes.iter().any(|n| n.contains("names no bin")));
         let of = |u: &plan::PlannedUse| (u.bin.clone().unwrap_or_default(), u.amounts.acres);
         plan.uses.iter().map(of).collect::<Vec<_>>()
@@ -117,6 +114,6 @@ fn a_plan_without_bins_is_shared_out_as_past_use_was() {
         ]
     };
     let used = "2022-04-02,M,lime,30,front\n2022-04-03,M,lime,10,rear\n";
-    assert_eq!(planned(used), bins(150.0, 50.0));
-    assert_eq!(planned(""), bins(100.0, 100.0));
+    assert_eq!(by_bin(used), bins(150.0, 50.0));
+    assert_eq!(by_bin(""), bins(100.0, 100.0));
 }

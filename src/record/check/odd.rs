@@ -37,17 +37,9 @@ impl Check<'_> {
     fn not_numbers(&mut self) {
         let mut findings = Vec::new();
         for machine in &self.records.machines {
-            for (header, text) in &machine.extra {
-                let letters = header.chars().filter(|c| c.is_alphanumeric());
-                let name: String = letters.flat_map(char::to_lowercase).collect();
-                let column = match name.as_str() {
-                    "listprice" => "list_price",
-                    "hoursbefore" => "hours_before",
-                    _ => continue,
-                };
-                let number = text.parse::<f64>().ok();
-                if !number.is_some_and(|n| n.is_finite() && 0.0 <= n) {
-                    findings.push((machine.row, column, text.clone()));
+            for (name, column) in [("listprice", "list_price"), ("hoursbefore", "hours_before")] {
+                if let (Some(text), None) = (machine.own(name), machine.own_amount(name)) {
+                    findings.push((machine.row, column, text.to_owned()));
                 }
             }
         }

@@ -3,11 +3,8 @@
 use std::collections::BTreeMap;
 
 use chrono::NaiveDate;
-use wearcast::forecast::plan::{self, Planning};
 use wearcast::forecast::{Season, real_use};
-use wearcast::life::exposure::UseSums;
 use wearcast::record::{Amounts, PlanRow, Records};
-use wearcast::wear::Groups;
 
 use crate::read::Folder;
 
@@ -76,18 +73,7 @@ fn what_a_day_leaves_out_is_not_counted_as_nothing() {
 
 /// Use expected in a season, in acres, under a plan.
 fn planned(records: &Records, season: Season) -> f64 {
-    let as_of = season.start.pred_opt().expect("a day before");
-    let groups =
-        Groups::new(&records.products, &records.usage, None).expect("no reference asked for");
-    let sums = UseSums::new(&records.usage.known_on(as_of), &groups, as_of);
-    let planning = Planning {
-        records,
-        groups: &groups,
-        sums: &sums,
-        as_of,
-        typical: false,
-    };
-    let plan = plan::build(planning, season);
+    let (plan, _) = crate::paths::planned(records, season);
     let uses = plan.uses.iter().filter(|u| season.holds(u.from));
     assert!(uses.clone().all(|u| season.holds(u.until)));
     uses.filter_map(|u| u.amounts.acres).sum()
