@@ -17,6 +17,9 @@ use crate::units::Measure;
 /// Share of the way from new up to which a reading on the day of a replacement is near new (our own
 /// choice, no source).
 const NEAR_NEW: f64 = 0.1;
+/// Share of the way to a limit in percent up to which a reading is rather a fraction: the limit itself
+/// would read 0.01 of the way, and no tape tells so little from nothing (our own choice, no source).
+const FRACTION: f64 = 0.015;
 
 /// One reading of one life.
 #[derive(Clone, Debug, PartialEq)]
@@ -122,6 +125,7 @@ pub fn gather(context: Context<'_>, built: &Built, assessments: &[Assessment]) -
         unused: Vec::new(),
         without_unit: Vec::new(),
         of_oldest: Vec::new(),
+        fractions: Vec::new(),
     };
     let rows = context.records.inspections.iter();
     let mut rows: Vec<&Inspection> = rows.filter(|i| i.date <= context.as_of).collect();
@@ -156,6 +160,8 @@ struct Gatherer<'a> {
     unused: Vec<Unused>,
     without_unit: Vec<u32>,
     of_oldest: Vec<u32>,
+    /// Readings in percent that look like fractions.
+    fractions: Vec<u32>,
 }
 
 impl<'a> Gatherer<'a> {
@@ -177,6 +183,10 @@ impl<'a> Gatherer<'a> {
             self.without_unit.push(row.row);
         }
         let (built, assessments) = (self.built, self.assessments);
+        let limit = assessments[read.family].family.wear.as_ref();
+        if limit.is_some_and(|limit| looks_like_a_fraction(read.share, limit)) {
+            self.fractions.push(row.row);
+        }
         let reading = Reading {
             row: row.row,
             date: row.date,
@@ -332,6 +342,7 @@ impl<'a> Gatherer<'a> {
         }
         self.unused.sort_by_key(|u| u.row);
         self.of_oldest.sort_unstable();
+        self.fractions.sort_unstable();
         self.notes(&mut out.notes);
         out.unused = self.unused;
         out
@@ -397,6 +408,12 @@ impl<'a> Gatherer<'a> {
                 rows(&self.of_oldest)
             ));
         }
+        if !self.fractions.is_empty() {
+            notes.push(format!(
+                "readings in percent that look like fractions: {source} {}; a spreadsheet cell that shows 1.4 % holds 0.014 and is read as 0.014 %, so write 1.4",
+                rows(&self.fractions)
+            ));
+        }
         let mut by_reason: BTreeMap<&str, Vec<u32>> = BTreeMap::new();
         for unused in &self.unused {
             by_reason.entry(&unused.why).or_default().push(unused.row);
@@ -430,6 +447,14 @@ fn value(row: &Inspection, limit: &WearLimit) -> Result<f64, String> {
                 limit.unit
             )
         })
+}
+
+/// Whether a reading in percent is more likely a hundredth of what was meant.
+fn looks_like_a_fraction(share: f64, limit: &WearLimit) -> bool {
+    scale::is_percent(&limit.unit)
+        && limit.new.abs() < f64::EPSILON
+        && 0.0 < share
+        && share <= FRACTION
 }
 
 fn place_of(life: &Life) -> String {

@@ -39,11 +39,16 @@ pub fn factor(from: &str, to: &str) -> Option<f64> {
     if from == to {
         return Some(1.0);
     }
-    let percent = |name: &str| PERCENT.contains(&name);
-    if percent(&from) && percent(&to) {
+    if is_percent(&from) && is_percent(&to) {
         return Some(1.0);
     }
     Some(millimetres(&from)? / millimetres(&to)?)
+}
+
+/// Whether a unit is a hundredth.
+#[must_use]
+pub fn is_percent(unit: &str) -> bool {
+    PERCENT.contains(&unit.trim().to_lowercase().as_str())
 }
 
 fn millimetres(name: &str) -> Option<f64> {

@@ -130,6 +130,20 @@ fn an_inch_is_read_as_millimetres() {
     assert!((left(a, "p50") / left(b, "p50") - 1.0).abs() < 1e-3);
 }
 
+/// A spreadsheet's cell that shows 1.4 % holds 0.014.
+#[test]
+fn a_percentage_written_as_a_fraction_is_told() {
+    let of = |value: &str| {
+        let folder = folder(&format!("2025-06-02,north,shoe,elongation,{value},%,\n"));
+        let limit = "[wear]\nmeasure = \"elongation\"\nunit = \"percent\"\nnew = 0\nlimit = 3\n";
+        let family = format!("family = \"shoe\"\nmeasure = \"tons\"\n{limit}");
+        let folder = folder.write("models/shoe.toml", family);
+        notes(&remaining(&folder)).contains("look like fractions: inspections.csv row 2;")
+    };
+    assert!(of("0.014") && of("0.045"));
+    assert!(!of("0.05") && !of("1.4") && !of("0"));
+}
+
 #[test]
 fn a_reading_past_the_limit_is_replaced_whatever_the_forecast_says() {
     let folder = folder("2025-12-31,north,shoe,thickness,3.9,mm,\n");
