@@ -12,11 +12,13 @@ pub struct Groups {
     names: Vec<String>,
     /// By [`Measure::index`]; days have none.
     references: [Option<String>; 4],
+    /// By [`Measure::index`]: whether any use of it is in the log.
+    in_log: [bool; 4],
 }
 
 impl Groups {
     /// Groups of the products; the reference is `wanted`, or else the group with the most use in
-    /// the log, measure by measure.
+    /// the log, measure by measure; of a measure that the log leaves out, that of another measure.
     ///
     /// # Errors
     /// The names there are, when `wanted` is none of them.
@@ -36,7 +38,12 @@ impl Groups {
             of_product,
             names,
             references: [const { None }; 4],
+            in_log: [false; 4],
         };
+        let most = groups.most_used(usage);
+        for (is_in, most) in groups.in_log.iter_mut().zip(&most) {
+            *is_in = most.is_some();
+        }
         match wanted {
             Some(name) if groups.names.iter().any(|n| n == name) => {
                 for measure in Measure::OF_USE {
@@ -49,12 +56,13 @@ impl Groups {
                     known: groups.names,
                 });
             }
-            None => groups.choose_references(usage),
+            None => groups.choose_references(most),
         }
         Ok(groups)
     }
 
-    fn choose_references(&mut self, usage: &UsageLog) {
+    /// By [`Measure::index`]: the group with the most use in the log, the first of equals.
+    fn most_used(&self, usage: &UsageLog) -> [Option<String>; 4] {
         let mut amounts: BTreeMap<(usize, &str), Vec<f64>> = BTreeMap::new();
         for measure in Measure::OF_USE {
             for (product, total) in usage.products().iter().zip(usage.totals(measure)) {
@@ -75,7 +83,22 @@ impl Groups {
                 best[measure] = Some((total, group.to_owned()));
             }
         }
-        self.references = best.map(|b| b.map(|(_, name)| name));
+        best.map(|b| b.map(|(_, name)| name))
+    }
+
+    /// A measure that the log leaves out may still be planned or given as use before it: it takes the
+    /// reference of another.
+    fn choose_references(&mut self, most: [Option<String>; 4]) {
+        let others = [Measure::Tons, Measure::Acres, Measure::Hours];
+        let other = others.iter().find_map(|m| most[m.index()].clone());
+        let other = other.or_else(|| self.names.first().cloned());
+        self.references = most;
+        for measure in Measure::OF_USE {
+            let reference = &mut self.references[measure.index()];
+            if reference.is_none() {
+                reference.clone_from(&other);
+            }
+        }
     }
 
     /// The group of a product; a product nobody listed is its own.
@@ -90,7 +113,13 @@ impl Groups {
         &self.names
     }
 
-    /// The group whose wear factor is 1; `None` for days and where no use is recorded.
+    /// Whether the log has any use in a measure.
+    #[must_use]
+    pub fn is_in_log(&self, measure: Measure) -> bool {
+        self.in_log[measure.index()]
+    }
+
+    /// The group whose wear factor is 1; `None` for days and where there is no product.
     #[must_use]
     pub fn reference(&self, measure: Measure) -> Option<&str> {
         self.references[measure.index()].as_deref()

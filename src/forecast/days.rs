@@ -104,7 +104,7 @@ mod tests {
             n_groups: 2,
             cumulative: Vec::new(),
             clock: Vec::new(),
-            known: true,
+            unknown_from: None,
         };
         let mut sum = [0.0; 2];
         for size in sizes {

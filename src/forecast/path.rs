@@ -27,11 +27,23 @@ pub struct FuturePath {
     /// Use on the clock of damage since the as-of date at the end of each day; what is not known
     /// counts as none.
     pub clock: Vec<f64>,
-    /// Whether every planned amount of the measure is known.
-    pub known: bool,
+    /// From when on some amount of the measure is not known; `None`: all of them are.
+    pub unknown_from: Option<NaiveDate>,
 }
 
 impl FuturePath {
+    /// Whether every amount of the measure is known.
+    #[must_use]
+    pub fn is_known(&self) -> bool {
+        self.unknown_from.is_none()
+    }
+
+    /// Whether every amount up to and including a day is known.
+    #[must_use]
+    pub fn is_known_until(&self, date: NaiveDate) -> bool {
+        self.unknown_from.is_none_or(|from| date < from)
+    }
+
     /// Use since the as-of date at the end of day `k`, by group.
     #[inline]
     #[must_use]
@@ -219,10 +231,14 @@ pub struct View<'a> {
 #[must_use]
 pub fn lay_out(plan: &Plan, sizes: &DaySizes, view: View<'_>) -> FuturePath {
     let joined = joined(plan.of_machine(view.machine), view);
-    let known = view.measure == Measure::Days
-        || joined
-            .values()
-            .all(|amounts| amounts[view.measure.index()].is_some());
+    let mut unknown = joined
+        .iter()
+        .filter(|(_, amounts)| amounts[view.measure.index()].is_none());
+    let unknown_from = if view.measure == Measure::Days {
+        None
+    } else {
+        unknown.next().map(|((from, _, _), _)| *from)
+    };
     let mut work: Vec<Day> = Vec::new();
     let stretches: Vec<(&Stretch, &[Option<f64>; 3])> = joined.iter().collect();
     for month in stretches.chunk_by(|a, b| (a.0.0, a.0.1) == (b.0.0, b.0.1)) {
@@ -231,7 +247,7 @@ pub fn lay_out(plan: &Plan, sizes: &DaySizes, view: View<'_>) -> FuturePath {
     if view.measure == Measure::Days {
         work = on_the_calendar(&work, view);
     }
-    accumulate(&work, view, known)
+    accumulate(&work, view, unknown_from)
 }
 
 /// One group's work of one day.
@@ -369,7 +385,7 @@ fn on_the_calendar(work: &[Day], view: View<'_>) -> Vec<Day> {
         .collect()
 }
 
-fn accumulate(work: &[Day], view: View<'_>, known: bool) -> FuturePath {
+fn accumulate(work: &[Day], view: View<'_>, unknown_from: Option<NaiveDate>) -> FuturePath {
     let n_groups = if view.measure == Measure::Days {
         1
     } else {
@@ -381,7 +397,7 @@ fn accumulate(work: &[Day], view: View<'_>, known: bool) -> FuturePath {
         n_groups,
         cumulative: Vec::with_capacity(work.len() * n_groups),
         clock: Vec::with_capacity(work.len()),
-        known,
+        unknown_from,
     };
     let mut sum = vec![0.0; n_groups];
     let mut clock = 0.0;

@@ -184,7 +184,7 @@ impl<'a> Plays<'a> {
             first = range.end;
             let number = units[0].path;
             let seen = &service.paths[number];
-            if !seen.path.known || seen.path.dates.is_empty() {
+            if !seen.path.is_known() || seen.path.dates.is_empty() {
                 continue;
             }
             let assessment = &self.game.assessments[seen.family];

@@ -79,7 +79,7 @@ impl Clock {
         Some(Self {
             every,
             already,
-            known: path.known,
+            known: path.is_known(),
             dates: path.dates,
             cumulative,
         })

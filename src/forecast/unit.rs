@@ -171,7 +171,7 @@ impl InService {
     /// Whether all that a part's forecast rests on is known: its use to come, and its family's life.
     #[must_use]
     pub fn can_forecast(&self, unit: &Unit, assessments: &[Assessment]) -> bool {
-        self.paths[unit.path].path.known && assessments[unit.family].draws.is_some()
+        self.paths[unit.path].path.is_known() && assessments[unit.family].draws.is_some()
     }
 }
 

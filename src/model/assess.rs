@@ -184,7 +184,7 @@ fn best_measure(
     let most = counted.iter().map(|(_, known)| *known).max().unwrap_or(0);
     let measures: Vec<Measure> = counted
         .iter()
-        .filter(|(m, _)| *m == Measure::Days || groups.reference(*m).is_some())
+        .filter(|(m, _)| *m == Measure::Days || groups.is_in_log(*m))
         .filter(|(_, known)| most <= 2 * known)
         .map(|(m, _)| *m)
         .collect();

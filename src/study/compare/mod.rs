@@ -159,7 +159,7 @@ impl Study {
     fn money_notes(&self) -> Vec<String> {
         let settings = &self.records.settings;
         let mut notes = vec![
-            "cost per acre is what the work on record would cost in the long run, every part changed when it is worn and not before, at next season's prices; damage and lost field time are not in it".to_owned(),
+            "costs are what the work on record would cost in the long run, every part changed when it is worn and not before, at next season's prices; damage and lost field time are not in it".to_owned(),
         ];
         if settings.labor_rate.is_none() {
             notes.push("labor is not priced: `labor_rate` is not in settings.toml; costs are of parts alone".to_owned());
