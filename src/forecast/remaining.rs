@@ -22,8 +22,11 @@ pub struct PartLeft {
     pub remaining: Forecast,
     /// Chance that it wears out by the end of the season; `None` where the use to come is not known.
     pub chance_this_season: Option<f64>,
-    /// Day by which it is as likely worn as not; `None`: beyond the days laid out.
+    /// Day by which it is as likely worn as not; `None`: beyond the days laid out, or beyond those
+    /// whose use is known.
     pub half_worn_date: Option<NaiveDate>,
+    /// Whether all of the use to come is known.
+    pub use_is_known: bool,
     /// Wear for one unit of use at the planned mix, as a share of the way to the limit: one for
     /// each draw, sorted; empty without readings.
     pub wear_rates: Vec<f64>,
@@ -118,8 +121,13 @@ fn part_left(
             Age::AtLeast(_) => None,
         },
         remaining: Forecast::of(&left),
-        chance_this_season: path.known.then(|| chance / draws.len() as f64),
-        half_worn_date: half_worn.filter(|_| path.known).map(|k| path.dates[k]),
+        chance_this_season: path
+            .is_known_until(season.end)
+            .then(|| chance / draws.len() as f64),
+        half_worn_date: half_worn
+            .map(|k| path.dates[k])
+            .filter(|date| path.is_known_until(*date)),
+        use_is_known: path.is_known(),
         wear_rates,
     })
 }

@@ -56,8 +56,10 @@ pub struct RemainingLine {
     pub remaining: Forecast,
     /// Chance that it wears out by the end of the season; `None` without a plan.
     pub chance_this_season: Option<f64>,
-    /// Day by which it is as likely worn as not; `None`: far off.
+    /// Day by which it is as likely worn as not; `None`: far off, or unknown.
     pub half_worn_date: Option<NaiveDate>,
+    /// Whether all of the use to come is known, so that no such day is far off.
+    pub use_is_known: bool,
     /// What to do before the season; `None` where a cost or the use to come is not known.
     pub advice: Option<Advice>,
     /// Expected money saved by replacing now; below 0 where running on is cheaper.

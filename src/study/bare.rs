@@ -209,6 +209,7 @@ impl BareStudy {
             remaining: Forecast::of(&left),
             chance_this_season: None,
             half_worn_date: None,
+            use_is_known: false,
             advice: None,
             stop_cost: None,
             saving: None,

@@ -65,6 +65,7 @@ impl Study {
                 remaining: left.remaining,
                 chance_this_season: left.chance_this_season,
                 half_worn_date: left.half_worn_date,
+                use_is_known: left.use_is_known,
                 advice: advice[left.unit].map(|a| a.advice),
                 saving: advice[left.unit].and_then(|a| a.saving),
                 stop_cost: self.stop_cost(line, unit.pieces),

@@ -55,7 +55,7 @@ fn parts(report: &RemainingReport, width: usize) -> String {
             ("Left, even odds", Lean::Right),
             ("Left, 9 in 10", Lean::Right),
             (worn_out, Lean::Right),
-            ("Half worn by", Lean::Left),
+            ("Even odds by", Lean::Left),
             ("Advice", Lean::Left),
         ],
         width,
@@ -81,8 +81,11 @@ fn parts(report: &RemainingReport, width: usize) -> String {
             shown(line.remaining.p50),
             shown(line.remaining.p10),
             stop(line, &report.currency),
-            line.half_worn_date
-                .map_or_else(|| "far off".to_owned(), |d| d.to_string()),
+            match line.half_worn_date {
+                Some(date) => date.to_string(),
+                None if line.use_is_known => "far off".to_owned(),
+                None => "unknown".to_owned(),
+            },
             line.advice.map_or_else(String::new, |a| word(a).to_owned()),
         ]);
     }
