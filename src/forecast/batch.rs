@@ -37,7 +37,7 @@ impl<'a> DrawnLives<'a> {
     }
 
     #[inline]
-    fn factors(&self, draw: usize) -> &[f64] {
+    pub(super) fn factors(&self, draw: usize) -> &[f64] {
         &self.factors[draw * self.n_groups..(draw + 1) * self.n_groups]
     }
 }

@@ -51,6 +51,28 @@ impl FuturePath {
         &self.cumulative[k * self.n_groups..(k + 1) * self.n_groups]
     }
 
+    /// The days from `date` on, as seen by what is fitted on it.
+    #[must_use]
+    pub fn from(&self, date: NaiveDate) -> Self {
+        let first = self.dates.partition_point(|d| *d < date);
+        let Some(last) = first.checked_sub(1) else {
+            return self.clone();
+        };
+        let clock = self.clock[last];
+        let used = self.cumulative[first * self.n_groups..].chunks(self.n_groups.max(1));
+        let before = self.at(last);
+        Self {
+            dates: self.dates[first..].to_vec(),
+            counts: self.counts[first..].to_vec(),
+            n_groups: self.n_groups,
+            cumulative: used
+                .flat_map(|sums| sums.iter().zip(before).map(|(sum, before)| sum - before))
+                .collect(),
+            clock: self.clock[first..].iter().map(|c| c - clock).collect(),
+            unknown_from: self.unknown_from,
+        }
+    }
+
     /// Use by group on the days that count.
     #[must_use]
     pub fn in_season(&self) -> Vec<f64> {

@@ -5,6 +5,7 @@
 //! has a random stream of its own in each batch: neither the number of threads nor what else is in
 //! the fleet changes what happens to a part.
 
+use std::collections::BTreeMap;
 use std::ops::Range;
 
 use chrono::NaiveDate;
@@ -190,9 +191,11 @@ impl<'a> Plays<'a> {
             let assessment = &self.game.assessments[seen.family];
             let machine = &service.machines[seen.machine];
             let (bin, family) = (seen.bin.as_deref().unwrap_or(""), &assessment.family.name);
+            // Numbers of its own beside the path it is the rest of.
+            let anew = if seen.is_rest { "/anew" } else { "" };
             found.push(PathUnits {
                 number,
-                seed: self.game.seed ^ name_hash(&format!("plays/{machine}/{bin}/{family}")),
+                seed: self.game.seed ^ name_hash(&format!("plays/{machine}/{bin}/{family}{anew}")),
                 known_machine: assessment.lives.place_of(machine),
                 units: range,
             });
@@ -221,7 +224,14 @@ impl<'a> Plays<'a> {
 
     /// Scheduled work, the same in every play.
     pub fn scheduled(&self, mut enter: impl FnMut(&Event<'_>)) {
+        let mut worn: BTreeMap<usize, Vec<f64>> = BTreeMap::new();
         for due in &self.game.in_service.due {
+            let shares = match due.worn_on {
+                Some(path) => worn
+                    .entry(path)
+                    .or_insert_with(|| self.mean_wear_shares(path)),
+                None => &self.acre_shares[due.machine],
+            };
             enter(&Event {
                 line: due.line,
                 machine: due.machine,
@@ -231,9 +241,24 @@ impl<'a> Plays<'a> {
                 pieces: due.pieces,
                 money: self.money(due.line, due.pieces, due.labor),
                 labor: due.labor,
-                shares: Shares::Given(&self.acre_shares[due.machine]),
+                shares: Shares::Given(shares),
             });
         }
+    }
+
+    /// Shares by group of the season's effective exposure on a path, averaged over the draws.
+    fn mean_wear_shares(&self, path: usize) -> Vec<f64> {
+        let seen = &self.game.in_service.paths[path];
+        let Some(lives) = &self.lives[seen.family] else {
+            return self.acre_shares[seen.machine].clone();
+        };
+        let draws = lives.draws.len();
+        let mut mean = vec![0.0; self.n_groups()];
+        for draw in 0..draws {
+            let shares = self.wear_shares(path, lives.factors(draw));
+            shares.each(|g, share| mean[g] += share / draws as f64);
+        }
+        mean
     }
 
     /// Money of one replacement of a line.
@@ -313,7 +338,7 @@ impl<'a> Plays<'a> {
         lives.run(part, seen, rng, room, |change| {
             let (cause, shares) = if change.worn {
                 let factors = lives.family.factors(change.play);
-                (Cause::Worn, self.wear_shares(unit, seen, factors))
+                (Cause::Worn, self.wear_shares(unit.path, factors))
             } else {
                 (Cause::Damage, Shares::Given(&self.clock_shares[unit.path]))
             };
@@ -377,9 +402,10 @@ impl<'a> Plays<'a> {
     }
 
     /// Shares of the season's effective exposure by group.
-    fn wear_shares<'s>(&'s self, unit: &Unit, seen: &SeenPath, factors: &'s [f64]) -> Shares<'s> {
+    fn wear_shares<'s>(&'s self, path: usize, factors: &'s [f64]) -> Shares<'s> {
+        let seen = &self.game.in_service.paths[path];
         Shares::Wear {
-            used: &self.season_use[unit.path],
+            used: &self.season_use[path],
             factors,
             places: &self.group_places[seen.family],
             otherwise: &self.acre_shares[seen.machine],

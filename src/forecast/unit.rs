@@ -95,6 +95,8 @@ pub struct SeenPath {
     /// Days to come; one column for each group of the family. Families that go by the same
     /// measure and groups share it.
     pub path: Arc<FuturePath>,
+    /// Whether it is the rest of another path, from the day on which parts are changed.
+    pub is_rest: bool,
 }
 
 /// A due date of scheduled work.
@@ -112,6 +114,8 @@ pub struct Due {
     pub pieces: f64,
     /// Whether its labor counts: not where the same hours already count for another part of its kit.
     pub labor: bool,
+    /// Place of the path that wore it, of a part that wears and is changed before it is worn out.
+    pub worn_on: Option<usize>,
 }
 
 /// Everything in service.
@@ -273,6 +277,7 @@ impl<'a> Gatherer<'a> {
                 date,
                 pieces: life.pieces,
                 labor: true,
+                worn_on: None,
             });
             let season = self.gathering.season;
             let (now, before): (Vec<Due>, Vec<Due>) = due.partition(|d| season.holds(d.date));
@@ -381,6 +386,7 @@ impl<'a> Gatherer<'a> {
             bin,
             family,
             path,
+            is_rest: false,
         });
         self.paths.insert(key, index);
         index

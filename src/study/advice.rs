@@ -1,12 +1,15 @@
 //! Run or replace: the advice for every part in service.
 
+use std::collections::BTreeMap;
+use std::sync::Arc;
+
 use rayon::prelude::*;
 
 use super::progress::Stage;
 use super::{Outlook, Study};
 use crate::decide::{Advice, Costs, Programme};
 use crate::forecast::play::Life;
-use crate::forecast::unit::{Age, Due, Line, Unit};
+use crate::forecast::unit::{Age, Due, Line, SeenPath, Unit};
 use crate::model::assess::Assessment;
 
 /// Draws the programme is solved for in a small fleet, whose few wear-outs leave much open; and in a
@@ -56,8 +59,7 @@ impl Study {
         }
         self.progress.tell(|| Stage::Advising);
         let service = &outlook.in_service;
-        let mut by_kind: std::collections::BTreeMap<(usize, usize), Vec<usize>> =
-            std::collections::BTreeMap::new();
+        let mut by_kind: BTreeMap<(usize, usize), Vec<usize>> = BTreeMap::new();
         for (i, unit) in service.units.iter().enumerate() {
             by_kind.entry((unit.path, unit.line)).or_default().push(i);
         }
@@ -271,6 +273,7 @@ impl Study {
         let date = outlook.season.start.max(as_of + chrono::Days::new(1));
         let (service, mates) = (&mut outlook.in_service, &mut outlook.kit_mates);
         let (of_service, of_mates) = advice.split_at(service.units.len());
+        let mut rests = BTreeMap::new();
         for (units, due, advice) in [
             (&mut service.units, &mut service.due, of_service),
             (&mut mates.units, &mut mates.due, of_mates),
@@ -282,6 +285,9 @@ impl Study {
                 let (Age::Known(used) | Age::AtLeast(used)) = &unit.age;
                 unit.age = Age::Known(vec![0.0; used.len()]);
                 unit.readings = None;
+                unit.path = *rests
+                    .entry(unit.path)
+                    .or_insert_with_key(|path| rest_of(&mut service.paths, *path, date));
                 due.push(Due {
                     machine: unit.machine,
                     position: unit.position.clone(),
@@ -289,9 +295,25 @@ impl Study {
                     date,
                     pieces: unit.pieces,
                     labor: true,
+                    worn_on: Some(unit.path),
                 });
             }
         }
         super::kits::share_labor(service, &mates.due);
     }
+}
+
+/// The place of a path's days from `date` on: what is fitted then has not seen those before.
+fn rest_of(paths: &mut Vec<SeenPath>, path: usize, date: chrono::NaiveDate) -> usize {
+    let seen = &paths[path];
+    if seen.path.dates.first().is_none_or(|first| date <= *first) {
+        return path;
+    }
+    let rest = SeenPath {
+        path: Arc::new(seen.path.from(date)),
+        is_rest: true,
+        ..seen.clone()
+    };
+    paths.push(rest);
+    paths.len() - 1
 }

@@ -55,12 +55,9 @@ impl Sums<'_> {
         let samples = &self.outcome.lines[line];
         let labor = rate.zip(cost.labor_hours).map_or(0.0, |(r, h)| r * h);
         let price = cost.price.filter(|_| cost.is_known(rate))?;
-        let changes = samples.worn.iter().zip(&samples.damage);
-        let others = samples.planned.iter().zip(&samples.singles);
-        let changes = changes.zip(others).map(|((w, d), (p, s))| w + d + p + s);
-        let money: Vec<f64> = changes
-            .zip(&samples.pieces)
-            .map(|(changes, pieces)| pieces * price + changes * labor)
+        let jobs = samples.jobs.iter().zip(&samples.pieces);
+        let money: Vec<f64> = jobs
+            .map(|(jobs, pieces)| pieces * price + jobs * labor)
             .collect();
         per(&Forecast::of(&money), self.acres)
     }

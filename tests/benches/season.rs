@@ -215,6 +215,7 @@ fn in_service(fleet: &Fleet, assessments: &[Assessment], season: Season) -> InSe
         bin: None,
         family,
         path: Arc::clone(&days[machine]),
+        is_rest: false,
     };
     let unit = |machine: usize, family: usize| Unit {
         machine,
@@ -264,7 +265,7 @@ fn days_of(use_: f64, first: NaiveDate) -> FuturePath {
         n_groups: 1,
         cumulative: (0..DAYS).map(|k| use_ * share(k)).collect(),
         clock: (0..DAYS).map(|k| 0.01 * share(k)).collect(),
-        known: true,
+        unknown_from: None,
     }
 }
 

@@ -45,6 +45,7 @@ fn the_longest_job_of_a_kit_holds_the_others_of_its_machine_and_day() {
         date,
         pieces: 1.0,
         labor: true,
+        worn_on: None,
     };
     let mut service = InService {
         lines: vec![

@@ -1,12 +1,19 @@
 //! Money per acre and ton beside the budget.
 
+use std::fmt::Write as _;
+
 use serde_json::Value;
 
 use crate::cli::wearcast;
 use crate::read::Folder;
 
 fn budget(path: &str) -> Value {
-    let (_, out, err) = wearcast(&["budget", path, "--format", "json"]);
+    budget_with(path, &[])
+}
+
+fn budget_with(path: &str, more: &[&str]) -> Value {
+    let args = [&["budget", path, "--format", "json"], more].concat();
+    let (_, out, err) = wearcast(&args);
     serde_json::from_str(&out).unwrap_or_else(|_| panic!("{err}"))
 }
 
@@ -26,35 +33,119 @@ fn close(got: f64, wanted: f64) {
 
 const SAMPLE: &str = "sample-data/owner";
 
-/// By part, by machine and by product group alike, from the same plays.
+/// By part, by machine and by product group alike, from the same plays, whatever is done before.
 #[test]
 fn shares_of_the_cost_of_an_acre_add_up_to_it() {
+    shares_add_up(&budget_with(SAMPLE, &["--policy", "advised"]));
+    shares_add_up(&budget_with("sample-data/fleet", &["--policy", "advised"]));
     let budget = budget(SAMPLE);
-    let per_acre = number(&budget["per_acre"]["expected"]);
-    let total = number(&budget["total"]["expected"]);
-    let parts = list(&budget, "families").iter();
-    close(
-        parts.map(|f| number(&f["cost_per_acre"]["expected"])).sum(),
-        per_acre,
-    );
-    let machines = list(&budget, "machines").iter();
-    let of_machine =
-        |m: &Value| number(&m["cost_per_acre"]["expected"]) * number(&m["planned"]["acres"]);
-    close(machines.map(of_machine).sum(), total);
-    for (range, amount) in [
-        ("cost_per_acre_range", "acres"),
-        ("cost_per_ton_range", "tons"),
-    ] {
-        let products = list(&budget, "products").iter();
-        let shares = products.map(|p| number(&p[range]["expected"]) * number(&p[amount]));
-        close(shares.sum(), total);
-    }
+    shares_add_up(&budget);
     // No list price is known of these machines: no curve, and not 0.
     assert!(
         list(&budget, "machines")
             .iter()
             .all(|m| m["repair_curve"].is_null())
     );
+}
+
+fn shares_add_up(budget: &Value) {
+    let per_acre = number(&budget["per_acre"]["expected"]);
+    let total = number(&budget["total"]["expected"]);
+    let parts = list(budget, "families").iter();
+    close(
+        parts.map(|f| number(&f["cost_per_acre"]["expected"])).sum(),
+        per_acre,
+    );
+    let machines = list(budget, "machines").iter();
+    // Of a machine that is to spread nothing there is no cost of an acre.
+    let of_machine = |m: &Value| match &m["cost_per_acre"]["expected"] {
+        Value::Null => number(&m["total"]["expected"]),
+        per_acre => number(per_acre) * number(&m["planned"]["acres"]),
+    };
+    close(machines.map(of_machine).sum(), total);
+    for (range, amount) in [
+        ("cost_per_acre_range", "acres"),
+        ("cost_per_ton_range", "tons"),
+    ] {
+        let products = list(budget, "products").iter();
+        let shares = products.map(|p| number(&p[range]["expected"]) * number(&p[amount]));
+        close(shares.sum(), total);
+    }
+}
+
+/// A seal that lasts 1,500 tons, of a machine that spreads 1,000 tons a season.
+fn seal() -> Folder {
+    let model = "family = \"my-seal\"\nmeasure = \"tons\"\ncounted = \"set\"\n[prior]\n\
+                 shape = { median = 25, spread = 1.05 }\n\
+                 life50 = { median = 1500, spread = 1.02 }\n\
+                 wear_factor = { spread = 1.05 }\n";
+    let folder = Folder::empty();
+    std::fs::create_dir(folder.path().join("models")).expect("a folder");
+    let mut usage = "date,machine,product,acres,tons\n".to_owned();
+    for year in 2021..=2026 {
+        for day in 1..=25 {
+            writeln!(usage, "{year}-04-{day:02},M1,potash,380,38").expect("text");
+        }
+        writeln!(usage, "{year}-04-26,M1,lime,25,50").expect("text");
+    }
+    folder
+        .write("models/my-seal.toml", model)
+        .write("machines.csv", "machine,in_service\nM1,2020-11-01\n")
+        .write(
+            "parts.csv",
+            "part,family,price,labor_hours\nS,my-seal,100,1\n",
+        )
+        .write("positions.csv", "machine,position,part\nM1,seal,S\n")
+        .write(
+            "replacements.csv",
+            "date,machine,position,reason,down_hours\n2022-04-14,M1,seal,worn,5\n\
+             2023-11-20,M1,seal,planned,\n2025-05-20,M1,seal,planned,\n",
+        )
+        .write(
+            "settings.toml",
+            "labor_rate = 50\ndown_cost_per_hour = 1000\n",
+        )
+        .write("usage.csv", usage);
+    folder
+}
+
+/// It has 1,000 tons behind it, so it is changed; what is put in before a season does not wear in
+/// the season before that one.
+#[test]
+fn what_is_changed_before_a_season_is_new_in_it() {
+    let folder = seal();
+    let path = folder.path().to_str().expect("a path");
+    for season in ["2027", "2028"] {
+        let more = [
+            "--as-of",
+            "2026-11-11",
+            "--season",
+            season,
+            "--policy",
+            "advised",
+        ];
+        let budget = budget_with(path, &more);
+        let seal = &list(&budget, "families")[0];
+        assert!((number(&seal["planned"]["expected"]) - 1.0).abs() < 1e-9);
+        assert!(number(&seal["worn"]["expected"]) < 0.01, "{season}");
+    }
+}
+
+/// A part changed in the shop was worn by tons as one changed in season is, and not by acres: lime
+/// is a 380th of the acres, and a twentieth of the tons.
+#[test]
+fn a_planned_change_is_charged_to_what_wears_the_part() {
+    let folder = seal();
+    let path = folder.path().to_str().expect("a path");
+    let more = ["--as-of", "2026-11-11", "--policy", "advised"];
+    let budget = budget_with(path, &more);
+    let of = |group: &str| {
+        let mut products = list(&budget, "products").iter();
+        number(&products.find(|p| p["group"] == group).expect("it")["cost_per_ton"])
+    };
+    // Their factors lie within a twentieth of 1.
+    let ratio = of("lime") / of("potash");
+    assert!((ratio - 1.0).abs() < 0.15, "{ratio}");
 }
 
 /// Summed apart from the table itself: season 2026 of the sample, at 130 an hour.

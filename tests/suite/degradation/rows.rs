@@ -138,7 +138,7 @@ fn a_percentage_written_as_a_fraction_is_told() {
         let limit = "[wear]\nmeasure = \"elongation\"\nunit = \"percent\"\nnew = 0\nlimit = 3\n";
         let family = format!("family = \"shoe\"\nmeasure = \"tons\"\n{limit}");
         let folder = folder.write("models/shoe.toml", family);
-        notes(&remaining(&folder)).contains("look like fractions: inspections.csv row 2;")
+        notes(&remaining(folder)).contains("look like fractions: inspections.csv row 2;")
     };
     assert!(of("0.014") && of("0.045"));
     assert!(!of("0.05") && !of("1.4") && !of("0"));
