@@ -108,11 +108,15 @@ pub struct StockLine {
     pub on_hand: Option<f64>,
     /// On the way.
     pub on_order: Option<f64>,
-    /// When that is due.
+    /// By when all of it that comes in the season is due; where none does, when the first is due
+    /// after it.
     pub due: Option<NaiveDate>,
+    /// What it is made up of, by day; those without a day first.
+    pub deliveries: Vec<Delivery>,
     /// Of the pieces on order, those due after the season, which count for nothing in it.
     pub late: Option<f64>,
-    /// Pieces expected to be short before what is on the way is due.
+    /// Pieces expected to be short before the last of what comes in the season does, earlier
+    /// deliveries and the order counted.
     pub short_before_due: Option<f64>,
     /// Pieces to order now.
     pub order_now: Option<f64>,
@@ -132,6 +136,17 @@ pub struct StockLine {
     pub one_more: Option<f64>,
     /// Expected cost of having one piece fewer.
     pub one_fewer: Option<f64>,
+}
+
+/// Pieces on the way.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Delivery {
+    /// When they are due; `None`: any day, counted as if they came now.
+    pub due: Option<NaiveDate>,
+    /// How many.
+    pub pieces: f64,
+    /// Whether they come by the season's end.
+    pub in_season: bool,
 }
 
 /// A part on the shelf that is hardly asked for.

@@ -12,7 +12,8 @@ use crate::record::{Account, Critical, Part};
 use crate::report::Forecast;
 use crate::report::stock::{CurvePoint, CustomerNeed, Decided, IdleLine, StockLine, StockReport};
 use crate::stock::{self, Candidate, Costs, Demand};
-use shelf::Shelf;
+use chrono::NaiveDate;
+use shelf::{Held, Shelf, Stretch};
 
 /// Promised where the settings say neither a service level nor costs (our own choice).
 const PROMISE: f64 = 0.95;
@@ -84,7 +85,10 @@ impl Study {
             let part = self.records.part(&line.part)?;
             Some(LeadTime::new(part.lead_days?, part.lead_days_spread))
         };
-        let due = |line: &Line| shelf.of(&line.part).and_then(|held| held.due);
+        let arrivals = |line: &Line| {
+            let held = shelf.of(&line.part);
+            held.map_or_else(Vec::new, |held| held.days(outlook.season.start.max(self.as_of)).collect())
+        };
         let customer = |name: &String| {
             let machine = self.records.machine(name);
             let customer = machine.and_then(|m| m.customer.clone());
@@ -92,7 +96,7 @@ impl Study {
         };
         Desk {
             lead: lines.iter().map(lead).collect(),
-            due: lines.iter().map(due).collect(),
+            arrivals: lines.iter().map(arrivals).collect(),
             customers: outlook.in_service.machines.iter().map(customer).collect(),
         }
     }
@@ -303,8 +307,6 @@ impl<'a> Counter<'a> {
             (0.0 <= stock + by)
                 .then(|| costs.expected(demand, stock + by) - costs.expected(demand, stock))
         };
-        let before =
-            Demand::of_samples(&self.demands.before_due[index]).filter(|_| wanted.is_some());
         let months = self
             .demands
             .months
@@ -340,10 +342,9 @@ impl<'a> Counter<'a> {
             decided: wanted.map(|w| w.decided),
             on_hand: held.map(|h| h.on_hand),
             on_order: held.and_then(|h| h.on_order),
-            due: held.and_then(|h| h.due),
-            short_before_due: before
-                .zip(held)
-                .map(|(before, held)| before.short(held.on_hand + order)),
+            due: held.and_then(Held::due),
+            deliveries: held.map_or_else(Vec::new, |h| h.deliveries.clone()),
+            short_before_due: wanted.and_then(|_| self.short_before_due(index, held?, order)),
             late: held.and_then(|h| Some(h.on_order? - h.in_time)),
             order_now: wanted.map(|_| order),
             wanted: wanted.map(|w| w.order),
@@ -355,6 +356,27 @@ impl<'a> Counter<'a> {
             one_more: change(1.0),
             one_fewer: change(-1.0),
         }
+    }
+
+    /// Pieces expected to be short before the last delivery of the season; `None` where none has a
+    /// day to come.
+    fn short_before_due(&self, index: usize, held: &Held, order: f64) -> Option<f64> {
+        let begins = self.begins();
+        let days: Vec<NaiveDate> = held.days(begins).collect();
+        days.last()?;
+        let asked = self.demands.before_arrival[index].iter();
+        let stretches = asked.zip(&days).scan(held.by(begins), |come, (asked, day)| {
+            let more = held.by(*day) - *come;
+            *come += more;
+            Some(Stretch { asked, come: more })
+        });
+        let stretches: Vec<Stretch<'_>> = stretches.collect();
+        Some(shelf::short(held.by(begins) + order, &stretches))
+    }
+
+    /// The last day before the season's use begins to count.
+    fn begins(&self) -> NaiveDate {
+        self.outlook.season.start.max(self.study.as_of)
     }
 
     /// Older numbers of a part.

@@ -386,6 +386,47 @@ fn a_delivery_after_the_season_is_not_counted_for_it() {
     assert!(after.header.notes.iter().any(|n| n == note));
 }
 
+/// Deliveries of one part: each serves what is asked for after its own day, and none before it.
+#[test]
+fn every_delivery_counts_from_its_own_day() {
+    let fleet = fleet(1);
+    let played = fleet.play();
+    let first = asked(&fleet, played.records.clone(), &played, Options::default());
+    let (from, until) = (first.from, first.until);
+    let with = |deliveries: &[(u64, f64)]| {
+        let mut records = played.records.clone();
+        let row = |(days, pieces): &(u64, f64)| StockRow {
+            on_order: Some(*pieces),
+            due: Some(from + chrono::Days::new(*days)),
+            ..on_shelf("fin", 0.0)
+        };
+        records.stock = deliveries.iter().map(row).collect();
+        line(
+            &asked(&fleet, records, &played, Options::default()),
+            "fin",
+        )
+        .clone()
+    };
+    let after = (until - from).num_days() as u64 + 14;
+    let three = with(&[(20, 4.0), (200, 10.0), (after, 20.0)]);
+    let two = with(&[(20, 4.0), (200, 10.0)]);
+    assert_eq!(three.due, Some(from + chrono::Days::new(200)));
+    assert_eq!(three.short_before_due, two.short_before_due);
+    assert_eq!(three.late, Some(20.0));
+    let days = three.deliveries.iter().map(|d| d.in_season);
+    assert_eq!(days.collect::<Vec<_>>(), [true, true, false]);
+    // What comes early is there before the later day.
+    let late = with(&[(200, 14.0)]);
+    let (early, late) = (
+        three.short_before_due.expect("due in the season"),
+        late.short_before_due.expect("due in the season"),
+    );
+    assert!(early <= late, "{early} and {late}");
+    let only_after = with(&[(after, 20.0)]);
+    assert_eq!(only_after.short_before_due, None);
+    assert_eq!(only_after.due, Some(from + chrono::Days::new(after)));
+}
+
 /// Where keeping a piece costs nothing there are as many as can be asked for.
 #[test]
 fn a_piece_too_many_that_costs_nothing_never_lowers_the_order() {
