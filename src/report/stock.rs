@@ -183,7 +183,21 @@ pub struct CustomerNeed {
     pub chance: f64,
 }
 
+impl StockLine {
+    /// Pieces on order that come in the season; `None`: not in `stock`, or nothing is on order.
+    #[must_use]
+    pub fn due_in_season(&self) -> Option<f64> {
+        Some(self.on_order? - self.late.unwrap_or(0.0))
+    }
+}
+
 impl StockReport {
+    /// Whether any piece on order comes after the season only.
+    #[must_use]
+    pub fn any_late(&self) -> bool {
+        self.lines.iter().any(|l| l.late.is_some_and(|n| 0.0 < n))
+    }
+
     /// What customers will likely need, each with its money where the price is known; most money
     /// first, then most pieces.
     #[must_use]

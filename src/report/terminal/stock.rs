@@ -73,21 +73,23 @@ fn totals(out: &mut String, report: &StockReport, width: usize) {
 }
 
 fn orders(out: &mut String, report: &StockReport, width: usize) {
-    let mut grid = Grid::new(
-        &[
-            ("Part", Lean::Left),
-            ("Need", Lean::Right),
-            ("9 in 10", Lean::Right),
-            ("Shelf", Lean::Right),
-            ("Due", Lean::Right),
-            ("Have", Lean::Right),
-            ("Order", Lean::Right),
-            ("Cost", Lean::Right),
-            ("Served", Lean::Right),
-            ("Again at", Lean::Right),
-        ],
-        width,
-    );
+    let mut columns = vec![
+        ("Part", Lean::Left),
+        ("Need", Lean::Right),
+        ("9 in 10", Lean::Right),
+        ("Shelf", Lean::Right),
+        ("Due", Lean::Right),
+        ("Have", Lean::Right),
+        ("Order", Lean::Right),
+        ("Cost", Lean::Right),
+        ("Served", Lean::Right),
+        ("Again at", Lean::Right),
+    ];
+    let later = report.any_late();
+    if later {
+        columns.push(("Later", Lean::Right));
+    }
+    let mut grid = Grid::new(&columns, width);
     let count = |v: Option<f64>| or_unknown(v, whole);
     let mut lines: Vec<&StockLine> = report.lines.iter().collect();
     lines.sort_by(|a, b| {
@@ -95,23 +97,33 @@ fn orders(out: &mut String, report: &StockReport, width: usize) {
         cost(b).total_cmp(&cost(a))
     });
     for line in lines {
-        grid.row([
+        let mut cells = vec![
             line.part.clone(),
             or_unknown(line.demand.map(|d| d.expected), pieces),
             or_unknown(line.demand.map(|d| d.p90), whole),
             count(line.on_hand),
-            line.on_order.map_or_else(String::new, whole),
+            line.due_in_season().map_or_else(String::new, whole),
             count(line.order_up_to),
             count(line.order_now),
             or_unknown(line.order_cost, |v| money(v, &report.currency)),
             or_unknown(line.fill_rate, percent),
             count(line.reorder_point),
-        ]);
+        ];
+        if later {
+            let late = line.late.filter(|n| 0.0 < *n);
+            cells.push(late.map_or_else(String::new, whole));
+        }
+        grid.row(cells);
     }
     out.push_str(&grid.text());
     out.push('\n');
+    let after = if later {
+        " `Later` is on order for after the season, and counts for nothing in it."
+    } else {
+        ""
+    };
     out.push_str(&wrapped(
-        "Pieces. `Need` is expected over the season, `9 in 10` is enough in 9 seasons of 10. `Due` is on order already. `Have` is what to begin the season with, shelf and what is due in it included; `Order` makes it up in whole packs. `Served` is the share of the season's pieces that the shelf then covers. In season, order again when the shelf falls to `Again at`.",
+        &format!("Pieces. `Need` is expected over the season, `9 in 10` is enough in 9 seasons of 10. `Due` is on order already and comes in the season. `Have` is what to begin the season with, shelf and what is due in it included; `Order` makes it up in whole packs. `Served` is the share of the season's pieces that the shelf then covers. In season, order again when the shelf falls to `Again at`.{after}"),
         "",
         "",
         width,

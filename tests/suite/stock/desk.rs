@@ -427,6 +427,32 @@ fn every_delivery_counts_from_its_own_day() {
     assert_eq!(only_after.due, Some(from + chrono::Days::new(after)));
 }
 
+/// Shelf, what is due and what is ordered are what there is to begin with.
+#[test]
+fn what_is_due_in_the_season_stands_apart_from_what_is_due_later() {
+    let fleet = fleet(1);
+    let played = fleet.play();
+    let first = asked(&fleet, played.records.clone(), &played, Options::default());
+    let mut records = played.records.clone();
+    let row = |due, pieces| StockRow {
+        on_order: Some(pieces),
+        due: Some(due),
+        ..on_shelf("fin", 1.0)
+    };
+    records.stock = vec![
+        row(first.from, 2.0),
+        row(first.until + chrono::Days::new(1), 20.0),
+    ];
+    let report = asked(&fleet, records, &played, Options::default());
+    let fin = line(&report, "fin");
+    assert_eq!(fin.due_in_season(), Some(2.0));
+    let sum = fin.on_hand.zip(fin.due_in_season()).map(|(a, b)| a + b);
+    let sum = sum.zip(fin.order_now).map(|(a, b)| a + b);
+    assert_eq!(sum, fin.order_up_to);
+    let told = wearcast::report::terminal::stock(&report, 100);
+    assert!(told.contains("Later"), "{told}");
+}
+
 /// Where keeping a piece costs nothing there are as many as can be asked for.
 #[test]
 fn a_piece_too_many_that_costs_nothing_never_lowers_the_order() {

@@ -19,8 +19,8 @@ pub(super) fn write(
     page.fit(&[&table])?;
     page.title(&format!("Bins, {}", super::season(report)))?;
     page.aside(
-        "Write what you count into the empty column and set it against the shelf figure. Have: what to begin the \
-         season with, shelf and due included. Again at: in season, order more when the shelf falls to this. \
+        "Write what you count into the empty column and set it against the shelf figure. Due: on order, comes in the \
+         season; due later counts for nothing in it. Have: what to begin the season with, shelf and due included. Again at: in season, order more when the shelf falls to this. \
          Served: share of the season's pieces that the shelf covers with the order.",
     )?;
     page.table(&table)?;
@@ -35,7 +35,8 @@ fn table(report: &StockReport, header_row: u32) -> Table {
         Column::words("If it fails", 14.0),
         Column::new("Shelf", Kind::Whole),
         Column::words("Counted", 9.0),
-        Column::new("Due", Kind::Whole),
+        Column::new("Due in season", Kind::Whole),
+        Column::new("Due later", Kind::Whole),
         Column::new("Need, expected", Kind::Tenths),
         Column::new("Need, 9 in 10", Kind::Whole),
         Column::new("Have", Kind::Whole),
@@ -71,7 +72,8 @@ fn cells(line: &StockLine) -> Vec<Cell> {
         fails.into(),
         line.on_hand.into(),
         Cell::Empty,
-        line.on_order.into(),
+        line.due_in_season().into(),
+        line.late.filter(|n| 0.0 < *n).into(),
         line.demand.map(|d| d.expected).into(),
         line.demand.map(|d| d.p90).into(),
         line.order_up_to.into(),
