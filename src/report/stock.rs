@@ -45,6 +45,8 @@ pub struct StockReport {
     pub units: Units,
     /// Promised fill rate; `None` where costs alone decide.
     pub service_level: Option<f64>,
+    /// Change of prices from the parts list's to the season's: 0.04 is 4 % dearer.
+    pub price_change: f64,
     /// Most money to spend.
     pub budget_limit: Option<f64>,
     /// By part number.
@@ -192,6 +194,21 @@ impl StockLine {
 }
 
 impl StockReport {
+    /// Says that prices are not those of the parts list, where they are not.
+    #[must_use]
+    pub fn price_words(&self) -> Option<String> {
+        let percent = 100.0 * self.price_change;
+        (percent != 0.0).then(|| {
+            let digits = format!("{:.2}", percent.abs());
+            let digits = digits.trim_end_matches('0').trim_end_matches('.');
+            let way = if percent < 0.0 { "lower" } else { "higher" };
+            format!(
+                "prices are those of season {}, {digits} % {way} than in `parts` (`price_change`), each in whole cents",
+                self.season
+            )
+        })
+    }
+
     /// Whether any piece on order comes after the season only.
     #[must_use]
     pub fn any_late(&self) -> bool {

@@ -5,6 +5,7 @@ mod shelf;
 
 use super::progress::Stage;
 use super::{LineStates, Outlook, Policy, Study, StudyError};
+use crate::cost::in_cents;
 use crate::forecast::demand::{self, Demands, Desk, LeadTime};
 use crate::forecast::plays::Game;
 use crate::forecast::unit::Line;
@@ -140,11 +141,11 @@ impl<'a> Counter<'a> {
             .map(|(l, w)| self.line(l, w.as_ref(), orders[l]))
             .collect();
         lines.sort_by(|a, b| (&a.family, &a.part).cmp(&(&b.family, &b.part)));
-        let known_total: f64 = lines.iter().filter_map(|l| l.order_cost).sum();
+        let known_total = in_cents(lines.iter().filter_map(|l| l.order_cost).sum());
         let whole = lines
             .iter()
             .all(|l| l.order_now.is_none_or(|n| n <= 0.0) || l.order_cost.is_some());
-        StockReport {
+        let mut report = StockReport {
             season: season.year,
             from: season.start.max(self.study.as_of + chrono::Days::new(1)),
             until: season.end,
@@ -152,23 +153,28 @@ impl<'a> Counter<'a> {
             currency: settings.currency.clone(),
             units: settings.units,
             service_level: self.promise(),
+            price_change: settings.price_change,
             budget_limit: settings.budget_limit,
             idle: self.idle(&wanted),
             customers: self.needs(customers),
             curve,
             order_total: whole.then_some(known_total),
             known_total,
-            wanted_total: wanted
-                .iter()
-                .flatten()
-                .filter_map(|w| Some(w.order * w.line.cost.price?))
-                .sum(),
+            wanted_total: in_cents(
+                wanted
+                    .iter()
+                    .flatten()
+                    .filter_map(|w| Some(w.order * w.line.cost.price?))
+                    .sum(),
+            ),
             fill_rate: served(&lines),
             header: self.study.header(self.notes(&lines)),
             assumptions: self.assumptions(),
             account: account.to_vec(),
             lines,
-        }
+        };
+        report.header.notes.extend(report.price_words());
+        report
     }
 
     /// Money of a piece too few and too many; `None` where the settings price neither. A customer's
@@ -348,7 +354,7 @@ impl<'a> Counter<'a> {
             late: held.and_then(|h| Some(h.on_order? - h.in_time)),
             order_now: wanted.map(|_| order),
             wanted: wanted.map(|w| w.order),
-            order_cost: wanted.and(line.cost.price).map(|price| price * order),
+            order_cost: wanted.and(line.cost.price).map(|price| in_cents(price * order)),
             fill_rate: demand.zip(stock).and_then(|(d, s)| d.fill_rate(s)),
             no_stock_out: told(Demand::chance_within),
             shortage: told(Demand::short),
@@ -420,7 +426,7 @@ impl<'a> Counter<'a> {
             }
             let price = index
                 .and_then(|l| lines[l].cost.price)
-                .or_else(|| listed.and_then(|p| p.price).map(|p| p * level));
+                .or_else(|| listed.and_then(|p| p.price).map(|p| in_cents(p * level)));
             idle.push(IdleLine {
                 part: (*part).to_owned(),
                 family: listed.map(|p| p.family.clone()),

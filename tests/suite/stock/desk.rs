@@ -427,6 +427,35 @@ fn every_delivery_counts_from_its_own_day() {
     assert_eq!(only_after.due, Some(from + chrono::Days::new(after)));
 }
 
+/// The order's total is what its reader gets who multiplies pieces by the price that is shown.
+#[test]
+fn an_order_is_priced_in_whole_cents() {
+    let fleet = fleet(2);
+    let played = fleet.play();
+    let mut records = played.records.clone();
+    records.settings.price_change = 0.037;
+    for part in &mut records.parts {
+        part.price = Some(1_487.35);
+    }
+    let report = asked(&fleet, records, &played, Options::default());
+    let cents = |money: f64| (money * 100.0).round();
+    let mut sum = 0.0;
+    for line in &report.lines {
+        assert_eq!(line.price, Some(1_542.38));
+        let pieces = line.order_now.expect("known");
+        assert_eq!(
+            cents(line.order_cost.expect("priced")),
+            pieces * 154_238.0
+        );
+        sum += pieces * 154_238.0;
+    }
+    assert!(0.0 < sum);
+    assert_eq!(cents(report.order_total.expect("priced")), sum);
+    let note = "prices are those of season 2025, 3.7 % higher than in `parts` (`price_change`), each in whole cents";
+    let note = note.replace("2025", &report.season.to_string());
+    assert!(report.header.notes.contains(&note), "{note}");
+}
+
 /// Shelf, what is due and what is ordered are what there is to begin with.
 #[test]
 fn what_is_due_in_the_season_stands_apart_from_what_is_due_later() {

@@ -23,10 +23,13 @@ pub(super) fn write(
     let table = table(report, 2);
     page.fit(&[&table])?;
     page.title(&format!("Order, {}", super::season(report)))?;
-    page.aside(
+    let prices = report.price_words().map_or_else(String::new, |words| {
+        format!(" {}.", crate::report::terminal::words::capital(&words))
+    });
+    page.aside(&format!(
         "Only what is to be ordered now, in whole packs. Change a number of pieces and the money follows. The sheet \
-         Bins has every part, and why.",
-    )?;
+         Bins has every part, and why.{prices}"
+    ))?;
     page.table(&table)?;
     page.keep_header(&table, 1)?;
     if let Some(limit) = report.budget_limit {
