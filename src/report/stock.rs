@@ -120,6 +120,9 @@ pub struct StockLine {
     /// Pieces expected to be short before the last of what comes in the season does, earlier
     /// deliveries and the order counted.
     pub short_before_due: Option<f64>,
+    /// Pieces expected to be asked for before what is ordered now can be there, by the median lead
+    /// time, beyond the shelf and earlier deliveries; `None` where no lead time is known.
+    pub short_before_order: Option<f64>,
     /// Pieces to order now.
     pub order_now: Option<f64>,
     /// Pieces that would be ordered without a limit of money.
@@ -185,7 +188,18 @@ pub struct CustomerNeed {
     pub chance: f64,
 }
 
+/// So many pieces expected before an order can come are worth a word.
+const WORTH_A_WORD: f64 = 0.05;
+
 impl StockLine {
+    /// Pieces needed before the order can come, where there is an order and they are worth a word.
+    #[must_use]
+    pub fn needed_first(&self) -> Option<f64> {
+        let is_ordered = self.order_now.is_some_and(|n| 0.0 < n);
+        self.short_before_order
+            .filter(|n| is_ordered && WORTH_A_WORD <= *n)
+    }
+
     /// Pieces on order that come in the season; `None`: not in `stock`, or nothing is on order.
     #[must_use]
     pub fn due_in_season(&self) -> Option<f64> {

@@ -13,7 +13,7 @@ use crate::record::{Account, Critical, Part};
 use crate::report::Forecast;
 use crate::report::stock::{CurvePoint, CustomerNeed, Decided, IdleLine, StockLine, StockReport};
 use crate::stock::{self, Candidate, Costs, Demand};
-use chrono::NaiveDate;
+use chrono::{Days, NaiveDate};
 use shelf::{Held, Shelf, Stretch};
 
 /// Promised where the settings say neither a service level nor costs (our own choice).
@@ -50,6 +50,7 @@ impl Study {
             study: self,
             outlook: &outlook,
             shelf: &shelf,
+            arrivals: &desk.arrivals,
             demands: &demands,
             own: own_shares(&demands, &customers, outlook.in_service.lines.len()),
             states: outlook.line_states(),
@@ -80,15 +81,29 @@ impl Study {
         names
     }
 
+    /// First day on which what is ordered on the as-of date is there, by the median lead time; `None`
+    /// where that is not known.
+    fn order_comes(&self, part: &str) -> Option<NaiveDate> {
+        /// A century: no calendar ends before it.
+        const LONGEST: f64 = 36_500.0;
+        let days = self.records.part(part)?.lead_days?.ceil();
+        Some(self.as_of + Days::new(days.clamp(0.0, LONGEST) as u64))
+    }
+
     fn desk(&self, outlook: &Outlook, shelf: &Shelf<'_>, customers: &[Option<String>]) -> Desk {
         let lines = &outlook.in_service.lines;
         let lead = |line: &Line| {
             let part = self.records.part(&line.part)?;
             Some(LeadTime::new(part.lead_days?, part.lead_days_spread))
         };
+        let begins = outlook.season.start.max(self.as_of);
         let arrivals = |line: &Line| {
             let held = shelf.of(&line.part);
-            held.map_or_else(Vec::new, |held| held.days(outlook.season.start.max(self.as_of)).collect())
+            let mut days = held.map_or_else(Vec::new, |held| held.days(begins).collect());
+            days.extend(self.order_comes(&line.part).filter(|day| begins < *day));
+            days.sort_unstable();
+            days.dedup();
+            days
         };
         let customer = |name: &String| {
             let machine = self.records.machine(name);
@@ -119,6 +134,8 @@ struct Counter<'a> {
     study: &'a Study,
     outlook: &'a Outlook,
     shelf: &'a Shelf<'a>,
+    /// By line: days on which pieces arrive, the order's among them.
+    arrivals: &'a [Vec<NaiveDate>],
     demands: &'a Demands,
     /// By line: what share of the pieces needed are for machines of the desk's own.
     own: Vec<f64>,
@@ -351,6 +368,7 @@ impl<'a> Counter<'a> {
             due: held.and_then(Held::due),
             deliveries: held.map_or_else(Vec::new, |h| h.deliveries.clone()),
             short_before_due: wanted.and_then(|_| self.short_before_due(index, held?, order)),
+            short_before_order: wanted.and_then(|_| self.short_before_order(index)),
             late: held.and_then(|h| Some(h.on_order? - h.in_time)),
             order_now: wanted.map(|_| order),
             wanted: wanted.map(|w| w.order),
@@ -367,17 +385,36 @@ impl<'a> Counter<'a> {
     /// Pieces expected to be short before the last delivery of the season; `None` where none has a
     /// day to come.
     fn short_before_due(&self, index: usize, held: &Held, order: f64) -> Option<f64> {
-        let begins = self.begins();
-        let days: Vec<NaiveDate> = held.days(begins).collect();
-        days.last()?;
+        let last = held.days(self.begins()).last()?;
+        Some(self.short_until(index, last, Some(held), order))
+    }
+
+    /// Pieces expected to be asked for before an order of today can be there, beyond the shelf and
+    /// earlier deliveries; `None` where the lead time is not known.
+    fn short_before_order(&self, index: usize) -> Option<f64> {
+        let part = &self.outlook.in_service.lines[index].part;
+        let comes = self.study.order_comes(part)?;
+        Some(self.short_until(index, comes, self.shelf.of(part), 0.0))
+    }
+
+    /// Pieces expected to be short before a day on which some arrive, with `order` ordered today.
+    fn short_until(&self, index: usize, until: NaiveDate, held: Option<&Held>, order: f64) -> f64 {
+        let comes = self
+            .study
+            .order_comes(&self.outlook.in_service.lines[index].part);
+        let by = |day: NaiveDate| {
+            let ordered = comes.is_none_or(|comes| comes <= day);
+            held.map_or(0.0, |held| held.by(day)) + if ordered { order } else { 0.0 }
+        };
+        let at_first = by(self.begins());
+        let days = self.arrivals[index].iter().filter(|day| **day <= until);
         let asked = self.demands.before_arrival[index].iter();
-        let stretches = asked.zip(&days).scan(held.by(begins), |come, (asked, day)| {
-            let more = held.by(*day) - *come;
+        let stretches = asked.zip(days).scan(at_first, |come, (asked, day)| {
+            let more = by(*day) - *come;
             *come += more;
             Some(Stretch { asked, come: more })
         });
-        let stretches: Vec<Stretch<'_>> = stretches.collect();
-        Some(shelf::short(held.by(begins) + order, &stretches))
+        shelf::short(at_first, &stretches.collect::<Vec<_>>())
     }
 
     /// The last day before the season's use begins to count.

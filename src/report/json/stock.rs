@@ -82,6 +82,7 @@ fn part(line: &StockLine) -> Value {
         "deliveries": line.deliveries.iter().map(delivery).collect::<Vec<_>>(),
         "due_after_season": line.late,
         "short_before_due": line.short_before_due,
+        "needed_before_it_can_come": line.short_before_order,
         "order_now": line.order_now,
         "order_without_limit": line.wanted,
         "order_cost": line.order_cost,

@@ -85,6 +85,10 @@ fn orders(out: &mut String, report: &StockReport, width: usize) {
         ("Served", Lean::Right),
         ("Again at", Lean::Right),
     ];
+    let first = report.lines.iter().any(|l| l.needed_first().is_some());
+    if first {
+        columns.push(("Too late", Lean::Right));
+    }
     let later = report.any_late();
     if later {
         columns.push(("Later", Lean::Right));
@@ -109,6 +113,10 @@ fn orders(out: &mut String, report: &StockReport, width: usize) {
             or_unknown(line.fill_rate, percent),
             count(line.reorder_point),
         ];
+        if first {
+            let first = line.needed_first();
+            cells.push(first.map_or_else(String::new, pieces));
+        }
         if later {
             let late = line.late.filter(|n| 0.0 < *n);
             cells.push(late.map_or_else(String::new, whole));
@@ -117,13 +125,18 @@ fn orders(out: &mut String, report: &StockReport, width: usize) {
     }
     out.push_str(&grid.text());
     out.push('\n');
+    let before = if first {
+        " `Too late` are pieces needed before the order can come, beyond the shelf and earlier deliveries."
+    } else {
+        ""
+    };
     let after = if later {
         " `Later` is on order for after the season, and counts for nothing in it."
     } else {
         ""
     };
     out.push_str(&wrapped(
-        &format!("Pieces. `Need` is expected over the season, `9 in 10` is enough in 9 seasons of 10. `Due` is on order already and comes in the season. `Have` is what to begin the season with, shelf and what is due in it included; `Order` makes it up in whole packs. `Served` is the share of the season's pieces that the shelf then covers. In season, order again when the shelf falls to `Again at`.{after}"),
+        &format!("Pieces. `Need` is expected over the season, `9 in 10` is enough in 9 seasons of 10. `Due` is on order already and comes in the season. `Have` is what to begin the season with, shelf and what is due in it included; `Order` makes it up in whole packs. `Served` is the share of the season's pieces that the shelf then covers. In season, order again when the shelf falls to `Again at`.{before}{after}"),
         "",
         "",
         width,

@@ -456,6 +456,39 @@ fn an_order_is_priced_in_whole_cents() {
     assert!(report.header.notes.contains(&note), "{note}");
 }
 
+/// An order of today serves nothing before it is there, and what is overdue is said to be counted.
+#[test]
+fn what_is_needed_before_the_order_can_come_is_told() {
+    let fleet = fleet(1);
+    let played = fleet.play();
+    let with = |lead: Option<f64>, on_hand: f64| {
+        let mut records = played.records.clone();
+        for part in &mut records.parts {
+            part.lead_days = lead;
+        }
+        records.stock = vec![StockRow {
+            on_order: Some(1.0),
+            due: Some("2000-01-01".parse().expect("a day")),
+            ..on_shelf("fin", on_hand)
+        }];
+        asked(&fleet, records, &played, Options::default())
+    };
+    let needed = |report: &StockReport| line(report, "fin").short_before_order;
+    assert_eq!(needed(&with(None, 0.0)), None);
+    assert_eq!(needed(&with(Some(0.0), 0.0)), Some(0.0));
+    let long = with(Some(500.0), 0.0);
+    let demand = line(&long, "fin").demand.expect("known").expected;
+    let all = needed(&long).expect("a lead time");
+    assert!(demand - 1.0 <= all && all < demand, "{all} of {demand}");
+    assert_eq!(needed(&with(Some(500.0), 1_000.0)), Some(0.0));
+    let half = needed(&with(Some(180.0), 0.0)).expect("a lead time");
+    assert!(0.0 < half && half < all, "{half} of {all}");
+    let notes = &long.header.notes;
+    let said = |words: &str| notes.iter().any(|n| n.contains(words));
+    assert!(said("before it can come"), "{notes:#?}");
+    assert!(said("fin (1 piece, due 2000-01-01)"), "{notes:#?}");
+}
+
 /// Shelf, what is due and what is ordered are what there is to begin with.
 #[test]
 fn what_is_due_in_the_season_stands_apart_from_what_is_due_later() {

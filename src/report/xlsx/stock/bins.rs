@@ -21,7 +21,8 @@ pub(super) fn write(
     page.aside(
         "Write what you count into the empty column and set it against the shelf figure. Due: on order, comes in the \
          season; due later counts for nothing in it. Have: what to begin the season with, shelf and due included. Again at: in season, order more when the shelf falls to this. \
-         Served: share of the season's pieces that the shelf covers with the order.",
+         Needed before it can come: expected before an order of today is there, beyond shelf and earlier deliveries. \
+         Served: share of the season's pieces that the shelf covers with the order, were it there from the first day.",
     )?;
     page.table(&table)?;
     page.keep_header(&table, 1)?;
@@ -42,6 +43,7 @@ fn table(report: &StockReport, header_row: u32) -> Table {
         Column::new("Have", Kind::Whole),
         Column::new("Again at", Kind::Whole),
         Column::new("Order", Kind::Whole),
+        Column::new("Needed before it can come", Kind::Tenths),
         Column::new("Served", Kind::Share),
         Column::new("No stock-out", Kind::Share),
         Column::new("Left over, expected", Kind::Tenths),
@@ -66,6 +68,7 @@ fn cells(line: &StockLine) -> Vec<Cell> {
         (_, None) => Some("not in stock table"),
         _ => None,
     };
+    let first = line.needed_first();
     vec![
         line.part.as_str().into(),
         line.description.as_deref().unwrap_or(&line.family).into(),
@@ -79,6 +82,7 @@ fn cells(line: &StockLine) -> Vec<Cell> {
         line.order_up_to.into(),
         line.reorder_point.into(),
         line.order_now.into(),
+        first.into(),
         line.fill_rate.into(),
         line.no_stock_out.into(),
         line.left_over.into(),

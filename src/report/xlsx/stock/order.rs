@@ -75,13 +75,12 @@ fn table(report: &StockReport, header_row: u32) -> Table {
 fn cells(line: &StockLine, table: &Table) -> Vec<Cell> {
     let (pieces, price) = (table.here(PIECES), table.here(PRICE));
     let formula = format!("IF(OR({price}=\"\",{pieces}=\"\"),\"\",{pieces}*{price})");
-    let remark = if line.price.is_none() {
-        Some("price unknown".to_owned())
-    } else if line.supersedes.is_empty() {
-        None
-    } else {
-        Some(format!("was {}", line.supersedes.join(", ")))
-    };
+    let unpriced = line.price.is_none().then(|| "price unknown".to_owned());
+    let first = line.needed_first();
+    let first = first.map(|n| format!("{n:.1} needed before it can come"));
+    let older = (!line.supersedes.is_empty()).then(|| format!("was {}", line.supersedes.join(", ")));
+    let remarks: Vec<String> = [unpriced, first, older].into_iter().flatten().collect();
+    let remark = (!remarks.is_empty()).then(|| remarks.join("; "));
     vec![
         line.part.as_str().into(),
         line.description.as_deref().unwrap_or(&line.family).into(),
