@@ -208,6 +208,22 @@ impl StockLine {
 }
 
 impl StockReport {
+    /// Whether any machine names its customer.
+    #[must_use]
+    pub fn has_customers(&self) -> bool {
+        self.customers.iter().any(|need| need.customer.is_some())
+    }
+
+    /// What it is to its reader: a desk that serves customers, or an owner's own shelf.
+    #[must_use]
+    pub fn title(&self) -> &'static str {
+        if self.has_customers() {
+            "Parts desk"
+        } else {
+            "Parts to hold and order"
+        }
+    }
+
     /// Says that prices are not those of the parts list, where they are not.
     #[must_use]
     pub fn price_words(&self) -> Option<String> {

@@ -164,7 +164,7 @@ impl<'a> Counter<'a> {
             .all(|l| l.order_now.is_none_or(|n| n <= 0.0) || l.order_cost.is_some());
         let mut report = StockReport {
             season: season.year,
-            from: season.start.max(self.study.as_of + chrono::Days::new(1)),
+            from: season.start.max(self.study.as_of + Days::new(1)),
             until: season.end,
             policy: self.study.options.policy.name(),
             currency: settings.currency.clone(),

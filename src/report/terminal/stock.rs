@@ -5,6 +5,7 @@ use std::fmt::Write as _;
 use super::close;
 use super::grid::{Grid, Lean};
 use super::words::{UNKNOWN, money, or_unknown, percent, pieces, whole, wrapped};
+use crate::report::nearly_over;
 use crate::report::stock::{StockLine, StockReport};
 
 /// Rows of the lists that are there to be looked over; CSV, JSON and the workbook hold them all.
@@ -17,12 +18,17 @@ pub fn stock(report: &StockReport, width: usize) -> String {
     let known = report.header.as_of.map(|d| format!(", known up to {d}"));
     let _ = writeln!(
         out,
-        "Parts desk, season {} ({} to {}){}\n",
+        "{}, season {} ({} to {}){}",
+        report.title(),
         report.season,
         report.from,
         report.until,
         known.unwrap_or_default()
     );
+    if let Some(words) = nearly_over(report.season, report.from, report.until) {
+        out.push_str(&wrapped(&words, "", "", width));
+    }
+    out.push('\n');
     totals(&mut out, report, width);
     orders(&mut out, report, width);
     idle(&mut out, report, width);

@@ -103,12 +103,9 @@ impl Counter<'_> {
     /// Which parts an order of today comes too late for, at first.
     fn needed_first(&self, lines: &[StockLine]) -> Option<String> {
         let told = lines.iter().filter_map(|line| {
-            let (pieces, days) = (line.needed_first()?, line.lead_days?);
+            let pieces = line.needed_first()?;
             let comes = self.study.order_comes(&line.part)?;
-            Some(format!(
-                "{} ({pieces:.1} pieces in the {days:.0} days up to {comes})",
-                line.part
-            ))
+            Some(format!("{} ({pieces:.1} pieces before {comes})", line.part))
         });
         let told: Vec<String> = told.collect();
         (!told.is_empty()).then(|| {

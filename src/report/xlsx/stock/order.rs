@@ -6,6 +6,7 @@ use super::super::XlsxError;
 use super::super::page::{Page, Paper};
 use super::super::styles::{Kind, Styles};
 use super::super::table::{Cell, Column, Table};
+use crate::report::nearly_over;
 use crate::report::stock::{StockLine, StockReport};
 use crate::report::terminal::words::money;
 
@@ -20,9 +21,13 @@ pub(super) fn write(
     report: &StockReport,
 ) -> Result<(), XlsxError> {
     let mut page = Page::new(workbook, styles, "Order", Paper::Portrait, report)?;
-    let table = table(report, 2);
+    let warning = nearly_over(report.season, report.from, report.until);
+    let table = table(report, 2 + u32::from(warning.is_some()));
     page.fit(&[&table])?;
     page.title(&format!("Order, {}", super::season(report)))?;
+    if let Some(words) = warning {
+        page.paragraph(&words)?;
+    }
     let prices = report.price_words().map_or_else(String::new, |words| {
         format!(" {}.", crate::report::terminal::words::capital(&words))
     });
