@@ -6,7 +6,7 @@ use crate::record::{Records, Replacement};
 /// Money and time of replacing one part number.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct PartCost {
-    /// Price of a piece at the season's level.
+    /// Price of a piece at the season's level, in whole cents, as it will stand on the invoice.
     pub price: Option<f64>,
     /// Whether it is what past pieces cost, since the parts list says nothing.
     pub price_from_records: bool,
@@ -29,6 +29,14 @@ impl PartCost {
     pub fn is_known(&self, labor_rate: Option<f64>) -> bool {
         self.price.is_some() && (labor_rate.is_none() || self.labor_hours.is_some())
     }
+}
+
+/// Money in whole cents, as it is paid; what is less than half a cent stays as it is, for it is not
+/// nothing.
+#[must_use]
+pub fn in_cents(money: f64) -> f64 {
+    let rounded = (money * 100.0).round() / 100.0;
+    if rounded.abs() < 0.005 { money } else { rounded }
 }
 
 /// Replacements up to `as_of` with the newest number of the part taken out.
@@ -97,7 +105,7 @@ pub fn part_cost(
     let list_price = listed.and_then(|p| p.price);
     let price = list_price.or_else(past_price);
     PartCost {
-        price: price.map(|p| p * level),
+        price: price.map(|p| in_cents(p * level)),
         price_from_records: list_price.is_none() && price.is_some(),
         labor_hours: listed.and_then(|p| p.labor_hours).or_else(past_labor),
     }

@@ -44,8 +44,9 @@ pub struct Demands {
     pub lead: Vec<Vec<f64>>,
     /// First day of that lead time.
     pub busiest: Vec<Option<NaiveDate>>,
-    /// Up to the day on which what is on order is due; empty where that is not known.
-    pub before_due: Vec<Vec<f64>>,
+    /// Up to the first day on which pieces arrive, and between each such day and the next: by line
+    /// and arrival.
+    pub before_arrival: Vec<Vec<Vec<f64>>>,
     /// First days of the months.
     pub months: Vec<NaiveDate>,
     /// By line and month.
@@ -68,8 +69,8 @@ pub struct Need {
 pub struct Desk {
     /// Lead times.
     pub lead: Vec<Option<LeadTime>>,
-    /// When what is on order is due.
-    pub due: Vec<Option<NaiveDate>>,
+    /// Days on which pieces arrive, ascending, each once.
+    pub arrivals: Vec<Vec<NaiveDate>>,
     /// Customer of each machine in service, as a number.
     pub customers: Vec<usize>,
 }
@@ -88,10 +89,13 @@ pub fn demands(game: Game<'_>, desk: &Desk) -> Demands {
         desk,
         first: game.season.start.max(game.as_of + Days::new(1)),
         months: months(game),
+        starts: Vec::new(),
         busiest: Vec::new(),
     };
+    let starts = teller.starts();
     let teller = Teller {
         busiest: teller.scout(),
+        starts,
         ..teller
     };
     let batches = (0..PLAYS / BATCH).into_par_iter();
@@ -105,14 +109,15 @@ struct Teller<'a> {
     desk: &'a Desk,
     first: NaiveDate,
     months: Vec<NaiveDate>,
+    /// First column of each line, and one behind the last.
+    starts: Vec<usize>,
     busiest: Vec<Option<NaiveDate>>,
 }
 
-/// Columns of a line before its months.
+/// Columns of a line before its months; behind these stands one for each of its arrivals.
 const SEASON: usize = 0;
 const LEAD: usize = 1;
-const BEFORE_DUE: usize = 2;
-const MONTHS: usize = 3;
+const MONTHS: usize = 2;
 
 struct Chunk {
     /// One row a play; single precision holds any number of pieces below 16 million exactly, and tenths
@@ -127,8 +132,18 @@ impl Teller<'_> {
         self.game.in_service.lines.len()
     }
 
+    fn starts(&self) -> Vec<usize> {
+        let widths = self.desk.arrivals.iter();
+        let widths = widths.map(|a| MONTHS + self.months.len() + a.len());
+        let sum = |at: &mut usize, width: usize| {
+            *at += width;
+            Some(*at)
+        };
+        std::iter::once(0).chain(widths.scan(0, sum)).collect()
+    }
+
     fn width(&self) -> usize {
-        MONTHS + self.months.len()
+        self.starts.last().copied().unwrap_or(0)
     }
 
     /// First day of the stretch of lead time in which most is asked for, by line.
@@ -188,7 +203,7 @@ impl Teller<'_> {
             .map(|k| self.lead_ends(batch * BATCH + k))
             .collect();
         let mut chunk = Chunk {
-            rows: vec![vec![0.0_f32; self.n_lines() * self.width()]; BATCH],
+            rows: vec![vec![0.0_f32; self.width()]; BATCH],
             needs: BTreeMap::new(),
         };
         let mut enter = |k: usize, event: &Event<'_>| {
@@ -207,7 +222,7 @@ impl Teller<'_> {
 
     fn enter(&self, row: &mut [f32], ends: &[Option<NaiveDate>], event: &Event<'_>) {
         let pieces = event.pieces as f32;
-        let at = event.line * self.width();
+        let at = self.starts[event.line];
         row[at + SEASON] += pieces;
         let from = self.busiest[event.line];
         if let (Some(from), Some(end)) = (from, ends[event.line])
@@ -216,8 +231,10 @@ impl Teller<'_> {
         {
             row[at + LEAD] += pieces;
         }
-        if self.desk.due[event.line].is_some_and(|due| event.date < due) {
-            row[at + BEFORE_DUE] += pieces;
+        let arrivals = &self.desk.arrivals[event.line];
+        let arrival = arrivals.partition_point(|day| *day <= event.date);
+        if arrival < arrivals.len() {
+            row[at + MONTHS + self.months.len() + arrival] += pieces;
         }
         let month = self.months.partition_point(|m| *m <= event.date);
         row[at + MONTHS + month.saturating_sub(1)] += pieces;
@@ -233,13 +250,17 @@ impl Teller<'_> {
             }
         }
         let rows: Vec<Vec<f32>> = chunks.into_iter().flat_map(|c| c.rows).collect();
-        let width = self.width();
         let column = |line: usize, column: usize| {
-            let of_play = |r: &Vec<f32>| without_rounding(f64::from(r[line * width + column]));
+            let at = self.starts[line] + column;
+            let of_play = |r: &Vec<f32>| without_rounding(f64::from(r[at]));
             rows.iter().map(of_play).collect::<Vec<f64>>()
         };
         let known = |known: bool, line: usize, c: usize| {
             if known { column(line, c) } else { Vec::new() }
+        };
+        let months = MONTHS + self.months.len();
+        let columns = |line, from: usize, until: usize| -> Vec<Vec<f64>> {
+            (from..until).map(|c| column(line, c)).collect()
         };
         let lines = 0..self.n_lines();
         Demands {
@@ -248,13 +269,11 @@ impl Teller<'_> {
                 .clone()
                 .map(|l| known(self.busiest[l].is_some(), l, LEAD))
                 .collect(),
-            before_due: lines
+            before_arrival: lines
                 .clone()
-                .map(|l| known(self.desk.due[l].is_some(), l, BEFORE_DUE))
+                .map(|l| columns(l, months, months + self.desk.arrivals[l].len()))
                 .collect(),
-            by_month: lines
-                .map(|l| (MONTHS..width).map(|c| column(l, c)).collect())
-                .collect(),
+            by_month: lines.map(|l| columns(l, MONTHS, months)).collect(),
             months: self.months,
             busiest: self.busiest,
             by_customer,

@@ -25,7 +25,8 @@ pub struct Live {
     pub places: Vec<Place>,
     /// In the order of the report's lines.
     pub lines: Vec<LiveLine>,
-    /// By scale, how many spreads the season's money lies above its expectation at 80 %, 90 %, 10 %.
+    /// By scale, how many spreads the season's money lies above its expectation at 80 %, 90 %, 10 %;
+    /// below it, what share of the expectation it lacks, as a negative number.
     pub money: [Vec<f64>; 3],
     /// The same of field hours lost.
     pub down: [Vec<f64>; 3],
@@ -42,8 +43,12 @@ pub struct FamilyFactors {
     pub family: String,
     /// What its life is measured in.
     pub measure: Measure,
-    /// By product group of the plan, means over what the records leave possible.
+    /// By product group of the plan, means over what the records leave possible: what expected wear
+    /// is worked out by.
     pub factors: Vec<f64>,
+    /// By product group of the plan, the wear factors as `fit` and `compare` tell them; `None`: none is
+    /// told.
+    pub told: Vec<Option<f64>>,
     /// Lives the factors and tables rest on, and wear-outs among them.
     pub lives: f64,
     /// Wear-outs among those.

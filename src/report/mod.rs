@@ -62,6 +62,26 @@ impl Header {
     }
 }
 
+/// Says which few days are planned where a season is nearly over, and how to ask for the next; `None`
+/// where that is not so.
+///
+/// - `from`, `until`: first and last day forecast.
+#[must_use]
+pub fn nearly_over(season: i32, from: NaiveDate, until: NaiveDate) -> Option<String> {
+    /// So many days are hardly what a season is planned for (our own choice).
+    const FEW: i64 = 60;
+    let days = (until - from).num_days() + 1;
+    let next = season + 1;
+    let planned = match days {
+        FEW.. => return None,
+        ..=1 => format!("Only {until} is planned, the last day of season {season}"),
+        _ => format!(
+            "Only {days} days are planned, {from} to {until}: the rest of season {season}"
+        ),
+    };
+    Some(format!("{planned}; for season {next} add `--season {next}`."))
+}
+
 /// Next season's replacements, money and cost per acre.
 #[derive(Clone, Debug, PartialEq)]
 pub struct BudgetReport {

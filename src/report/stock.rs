@@ -45,6 +45,8 @@ pub struct StockReport {
     pub units: Units,
     /// Promised fill rate; `None` where costs alone decide.
     pub service_level: Option<f64>,
+    /// Change of prices from the parts list's to the season's: 0.04 is 4 % dearer.
+    pub price_change: f64,
     /// Most money to spend.
     pub budget_limit: Option<f64>,
     /// By part number.
@@ -108,12 +110,19 @@ pub struct StockLine {
     pub on_hand: Option<f64>,
     /// On the way.
     pub on_order: Option<f64>,
-    /// When that is due.
+    /// By when all of it that comes in the season is due; where none does, when the first is due
+    /// after it.
     pub due: Option<NaiveDate>,
+    /// What it is made up of, by day; those without a day first.
+    pub deliveries: Vec<Delivery>,
     /// Of the pieces on order, those due after the season, which count for nothing in it.
     pub late: Option<f64>,
-    /// Pieces expected to be short before what is on the way is due.
+    /// Pieces expected to be short before the last of what comes in the season does, earlier
+    /// deliveries and the order counted.
     pub short_before_due: Option<f64>,
+    /// Pieces expected to be asked for before what is ordered now can be there, by the median lead
+    /// time, beyond the shelf and earlier deliveries; `None` where no lead time is known.
+    pub short_before_order: Option<f64>,
     /// Pieces to order now.
     pub order_now: Option<f64>,
     /// Pieces that would be ordered without a limit of money.
@@ -132,6 +141,17 @@ pub struct StockLine {
     pub one_more: Option<f64>,
     /// Expected cost of having one piece fewer.
     pub one_fewer: Option<f64>,
+}
+
+/// Pieces on the way.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Delivery {
+    /// When they are due; `None`: any day, counted as if they came now.
+    pub due: Option<NaiveDate>,
+    /// How many.
+    pub pieces: f64,
+    /// Whether they come by the season's end.
+    pub in_season: bool,
 }
 
 /// A part on the shelf that is hardly asked for.
@@ -168,7 +188,63 @@ pub struct CustomerNeed {
     pub chance: f64,
 }
 
+/// So many pieces expected before an order can come are worth a word.
+const WORTH_A_WORD: f64 = 0.05;
+
+impl StockLine {
+    /// Pieces needed before the order can come, where there is an order and they are worth a word.
+    #[must_use]
+    pub fn needed_first(&self) -> Option<f64> {
+        let is_ordered = self.order_now.is_some_and(|n| 0.0 < n);
+        self.short_before_order
+            .filter(|n| is_ordered && WORTH_A_WORD <= *n)
+    }
+
+    /// Pieces on order that come in the season; `None`: not in `stock`, or nothing is on order.
+    #[must_use]
+    pub fn due_in_season(&self) -> Option<f64> {
+        Some(self.on_order? - self.late.unwrap_or(0.0))
+    }
+}
+
 impl StockReport {
+    /// Whether any machine names its customer.
+    #[must_use]
+    pub fn has_customers(&self) -> bool {
+        self.customers.iter().any(|need| need.customer.is_some())
+    }
+
+    /// What it is to its reader: a desk that serves customers, or an owner's own shelf.
+    #[must_use]
+    pub fn title(&self) -> &'static str {
+        if self.has_customers() {
+            "Parts desk"
+        } else {
+            "Parts to hold and order"
+        }
+    }
+
+    /// Says that prices are not those of the parts list, where they are not.
+    #[must_use]
+    pub fn price_words(&self) -> Option<String> {
+        let percent = 100.0 * self.price_change;
+        (percent != 0.0).then(|| {
+            let digits = format!("{:.2}", percent.abs());
+            let digits = digits.trim_end_matches('0').trim_end_matches('.');
+            let way = if percent < 0.0 { "lower" } else { "higher" };
+            format!(
+                "prices are those of season {}, {digits} % {way} than in `parts` (`price_change`), each in whole cents",
+                self.season
+            )
+        })
+    }
+
+    /// Whether any piece on order comes after the season only.
+    #[must_use]
+    pub fn any_late(&self) -> bool {
+        self.lines.iter().any(|l| l.late.is_some_and(|n| 0.0 < n))
+    }
+
     /// What customers will likely need, each with its money where the price is known; most money
     /// first, then most pieces.
     #[must_use]

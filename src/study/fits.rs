@@ -75,6 +75,23 @@ fn odds(line: &FitLine) -> Option<String> {
     })
 }
 
+/// Wear factors of one family, those of its groups after the reference.
+pub(super) fn factors(assessment: &Assessment, priors: bool, level: f64) -> Vec<FactorLine> {
+    let lives = &assessment.lives;
+    let teller = Teller {
+        assessment,
+        priors,
+        level,
+    };
+    let likeliest = assessment.likeliest.as_ref().ok();
+    let of_group = |g: usize| FactorLine {
+        group: lives.groups[g].clone(),
+        factor: teller.tell(Quantity::Factor(g)),
+        p_value: likeliest.and_then(|fit| factor_p(fit, &lives.observations, g)),
+    };
+    (1..lives.groups.len()).map(of_group).collect()
+}
+
 /// One family's line.
 fn line(assessment: &Assessment, priors: bool, level: f64) -> FitLine {
     let lives = &assessment.lives;
@@ -84,13 +101,7 @@ fn line(assessment: &Assessment, priors: bool, level: f64) -> FitLine {
         level,
     };
     let likeliest = assessment.likeliest.as_ref().ok();
-    let factors: Vec<FactorLine> = (1..lives.groups.len())
-        .map(|g| FactorLine {
-            group: lives.groups[g].clone(),
-            factor: teller.tell(Quantity::Factor(g)),
-            p_value: likeliest.and_then(|fit| factor_p(fit, &lives.observations, g)),
-        })
-        .collect();
+    let factors = factors(assessment, priors, level);
     let log_likelihood = if priors {
         assessment.log_likelihood_at_mode
     } else {

@@ -6,6 +6,7 @@ use std::collections::BTreeMap;
 
 use reckon::Reckoner;
 
+use super::fits;
 use super::kits::share_labor;
 use super::{Outlook, Study, StudyError};
 use crate::forecast::path::DaySizes;
@@ -220,7 +221,16 @@ impl<'a> Maker<'a> {
                         _ => 1.0,
                     }
                 };
+                let estimates = fits::factors(a, self.study.options.priors, self.study.options.level);
+                let told = |group: &String| {
+                    let place = a.lives.groups.iter().position(|g| g == group)?;
+                    match place.checked_sub(1) {
+                        None => Some(1.0),
+                        Some(place) => estimates[place].factor.map(|f| f.estimate),
+                    }
+                };
                 FamilyFactors {
+                    told: groups.iter().map(told).collect(),
                     family: a.family.name.clone(),
                     measure: a.lives.measure,
                     factors: groups.iter().map(mean).collect(),

@@ -88,9 +88,10 @@ impl Study {
         notes.extend(unpriced_stops(&parts));
         let before = outlook.plan.uses.iter().any(|u| u.until < season.start);
         notes.extend(before.then(|| {
+            let now = Season::after(self.as_of, self.records.settings.season_start());
             format!(
-                "season {} is not the next: the chance to wear out counts from today to its end, and advice is for today's ages; for the next season leave out `--season`",
-                season.year
+                "the chance to wear out counts from today to the end of season {}, the use before that season included, and advice is for today's ages; without `--season` both are for season {}, which ends on {}",
+                season.year, now.year, now.end
             )
         }));
         RemainingReport {

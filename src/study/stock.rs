@@ -5,6 +5,7 @@ mod shelf;
 
 use super::progress::Stage;
 use super::{LineStates, Outlook, Policy, Study, StudyError};
+use crate::cost::in_cents;
 use crate::forecast::demand::{self, Demands, Desk, LeadTime};
 use crate::forecast::plays::Game;
 use crate::forecast::unit::Line;
@@ -12,7 +13,8 @@ use crate::record::{Account, Critical, Part};
 use crate::report::Forecast;
 use crate::report::stock::{CurvePoint, CustomerNeed, Decided, IdleLine, StockLine, StockReport};
 use crate::stock::{self, Candidate, Costs, Demand};
-use shelf::Shelf;
+use chrono::{Days, NaiveDate};
+use shelf::{Held, Shelf, Stretch};
 
 /// Promised where the settings say neither a service level nor costs (our own choice).
 const PROMISE: f64 = 0.95;
@@ -48,6 +50,7 @@ impl Study {
             study: self,
             outlook: &outlook,
             shelf: &shelf,
+            arrivals: &desk.arrivals,
             demands: &demands,
             own: own_shares(&demands, &customers, outlook.in_service.lines.len()),
             states: outlook.line_states(),
@@ -78,13 +81,30 @@ impl Study {
         names
     }
 
+    /// First day on which what is ordered on the as-of date is there, by the median lead time; `None`
+    /// where that is not known.
+    fn order_comes(&self, part: &str) -> Option<NaiveDate> {
+        /// A century: no calendar ends before it.
+        const LONGEST: f64 = 36_500.0;
+        let days = self.records.part(part)?.lead_days?.ceil();
+        Some(self.as_of + Days::new(days.clamp(0.0, LONGEST) as u64))
+    }
+
     fn desk(&self, outlook: &Outlook, shelf: &Shelf<'_>, customers: &[Option<String>]) -> Desk {
         let lines = &outlook.in_service.lines;
         let lead = |line: &Line| {
             let part = self.records.part(&line.part)?;
             Some(LeadTime::new(part.lead_days?, part.lead_days_spread))
         };
-        let due = |line: &Line| shelf.of(&line.part).and_then(|held| held.due);
+        let begins = outlook.season.start.max(self.as_of);
+        let arrivals = |line: &Line| {
+            let held = shelf.of(&line.part);
+            let mut days = held.map_or_else(Vec::new, |held| held.days(begins).collect());
+            days.extend(self.order_comes(&line.part).filter(|day| begins < *day));
+            days.sort_unstable();
+            days.dedup();
+            days
+        };
         let customer = |name: &String| {
             let machine = self.records.machine(name);
             let customer = machine.and_then(|m| m.customer.clone());
@@ -92,7 +112,7 @@ impl Study {
         };
         Desk {
             lead: lines.iter().map(lead).collect(),
-            due: lines.iter().map(due).collect(),
+            arrivals: lines.iter().map(arrivals).collect(),
             customers: outlook.in_service.machines.iter().map(customer).collect(),
         }
     }
@@ -114,6 +134,8 @@ struct Counter<'a> {
     study: &'a Study,
     outlook: &'a Outlook,
     shelf: &'a Shelf<'a>,
+    /// By line: days on which pieces arrive, the order's among them.
+    arrivals: &'a [Vec<NaiveDate>],
     demands: &'a Demands,
     /// By line: what share of the pieces needed are for machines of the desk's own.
     own: Vec<f64>,
@@ -136,35 +158,40 @@ impl<'a> Counter<'a> {
             .map(|(l, w)| self.line(l, w.as_ref(), orders[l]))
             .collect();
         lines.sort_by(|a, b| (&a.family, &a.part).cmp(&(&b.family, &b.part)));
-        let known_total: f64 = lines.iter().filter_map(|l| l.order_cost).sum();
+        let known_total = in_cents(lines.iter().filter_map(|l| l.order_cost).sum());
         let whole = lines
             .iter()
             .all(|l| l.order_now.is_none_or(|n| n <= 0.0) || l.order_cost.is_some());
-        StockReport {
+        let mut report = StockReport {
             season: season.year,
-            from: season.start.max(self.study.as_of + chrono::Days::new(1)),
+            from: season.start.max(self.study.as_of + Days::new(1)),
             until: season.end,
             policy: self.study.options.policy.name(),
             currency: settings.currency.clone(),
             units: settings.units,
             service_level: self.promise(),
+            price_change: settings.price_change,
             budget_limit: settings.budget_limit,
             idle: self.idle(&wanted),
             customers: self.needs(customers),
             curve,
             order_total: whole.then_some(known_total),
             known_total,
-            wanted_total: wanted
-                .iter()
-                .flatten()
-                .filter_map(|w| Some(w.order * w.line.cost.price?))
-                .sum(),
+            wanted_total: in_cents(
+                wanted
+                    .iter()
+                    .flatten()
+                    .filter_map(|w| Some(w.order * w.line.cost.price?))
+                    .sum(),
+            ),
             fill_rate: served(&lines),
             header: self.study.header(self.notes(&lines)),
             assumptions: self.assumptions(),
             account: account.to_vec(),
             lines,
-        }
+        };
+        report.header.notes.extend(report.price_words());
+        report
     }
 
     /// Money of a piece too few and too many; `None` where the settings price neither. A customer's
@@ -303,8 +330,6 @@ impl<'a> Counter<'a> {
             (0.0 <= stock + by)
                 .then(|| costs.expected(demand, stock + by) - costs.expected(demand, stock))
         };
-        let before =
-            Demand::of_samples(&self.demands.before_due[index]).filter(|_| wanted.is_some());
         let months = self
             .demands
             .months
@@ -340,14 +365,14 @@ impl<'a> Counter<'a> {
             decided: wanted.map(|w| w.decided),
             on_hand: held.map(|h| h.on_hand),
             on_order: held.and_then(|h| h.on_order),
-            due: held.and_then(|h| h.due),
-            short_before_due: before
-                .zip(held)
-                .map(|(before, held)| before.short(held.on_hand + order)),
+            due: held.and_then(Held::due),
+            deliveries: held.map_or_else(Vec::new, |h| h.deliveries.clone()),
+            short_before_due: wanted.and_then(|_| self.short_before_due(index, held?, order)),
+            short_before_order: wanted.and_then(|_| self.short_before_order(index)),
             late: held.and_then(|h| Some(h.on_order? - h.in_time)),
             order_now: wanted.map(|_| order),
             wanted: wanted.map(|w| w.order),
-            order_cost: wanted.and(line.cost.price).map(|price| price * order),
+            order_cost: wanted.and(line.cost.price).map(|price| in_cents(price * order)),
             fill_rate: demand.zip(stock).and_then(|(d, s)| d.fill_rate(s)),
             no_stock_out: told(Demand::chance_within),
             shortage: told(Demand::short),
@@ -355,6 +380,46 @@ impl<'a> Counter<'a> {
             one_more: change(1.0),
             one_fewer: change(-1.0),
         }
+    }
+
+    /// Pieces expected to be short before the last delivery of the season; `None` where none has a
+    /// day to come.
+    fn short_before_due(&self, index: usize, held: &Held, order: f64) -> Option<f64> {
+        let last = held.days(self.begins()).last()?;
+        Some(self.short_until(index, last, Some(held), order))
+    }
+
+    /// Pieces expected to be asked for before an order of today can be there, beyond the shelf and
+    /// earlier deliveries; `None` where the lead time is not known.
+    fn short_before_order(&self, index: usize) -> Option<f64> {
+        let part = &self.outlook.in_service.lines[index].part;
+        let comes = self.study.order_comes(part)?;
+        Some(self.short_until(index, comes, self.shelf.of(part), 0.0))
+    }
+
+    /// Pieces expected to be short before a day on which some arrive, with `order` ordered today.
+    fn short_until(&self, index: usize, until: NaiveDate, held: Option<&Held>, order: f64) -> f64 {
+        let comes = self
+            .study
+            .order_comes(&self.outlook.in_service.lines[index].part);
+        let by = |day: NaiveDate| {
+            let ordered = comes.is_none_or(|comes| comes <= day);
+            held.map_or(0.0, |held| held.by(day)) + if ordered { order } else { 0.0 }
+        };
+        let at_first = by(self.begins());
+        let days = self.arrivals[index].iter().filter(|day| **day <= until);
+        let asked = self.demands.before_arrival[index].iter();
+        let stretches = asked.zip(days).scan(at_first, |come, (asked, day)| {
+            let more = by(*day) - *come;
+            *come += more;
+            Some(Stretch { asked, come: more })
+        });
+        shelf::short(at_first, &stretches.collect::<Vec<_>>())
+    }
+
+    /// The last day before the season's use begins to count.
+    fn begins(&self) -> NaiveDate {
+        self.outlook.season.start.max(self.study.as_of)
     }
 
     /// Older numbers of a part.
@@ -398,7 +463,7 @@ impl<'a> Counter<'a> {
             }
             let price = index
                 .and_then(|l| lines[l].cost.price)
-                .or_else(|| listed.and_then(|p| p.price).map(|p| p * level));
+                .or_else(|| listed.and_then(|p| p.price).map(|p| in_cents(p * level)));
             idle.push(IdleLine {
                 part: (*part).to_owned(),
                 family: listed.map(|p| p.family.clone()),

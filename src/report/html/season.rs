@@ -247,7 +247,10 @@ fn parts_table(report: &BudgetReport) -> Markup {
     let told = |f: Forecast| money(f.expected, &report.currency);
     let rows = by_money(report).into_iter().map(|line| {
         vec![
-            format!("{} ({})", label(line), line.family),
+            match &line.description {
+                Some(_) => format!("{} ({})", label(line), line.family),
+                None => label(line),
+            },
             known(line.pieces, |f| pieces(f.expected)),
             known(line.price, |v| price(v, &report.currency)),
             known(line.parts_cost, told),

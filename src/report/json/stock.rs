@@ -4,7 +4,7 @@ use serde_json::{Value, json};
 
 use super::{accounts, document, forecast, month};
 use crate::record::Critical;
-use crate::report::stock::{StockLine, StockReport};
+use crate::report::stock::{Delivery, StockLine, StockReport};
 
 /// The desk's parts.
 #[must_use]
@@ -79,8 +79,10 @@ fn part(line: &StockLine) -> Value {
         "on_hand": line.on_hand,
         "on_order": line.on_order,
         "due": line.due.map(|d| d.to_string()),
+        "deliveries": line.deliveries.iter().map(delivery).collect::<Vec<_>>(),
         "due_after_season": line.late,
         "short_before_due": line.short_before_due,
+        "needed_before_it_can_come": line.short_before_order,
         "order_now": line.order_now,
         "order_without_limit": line.wanted,
         "order_cost": line.order_cost,
@@ -90,5 +92,13 @@ fn part(line: &StockLine) -> Value {
         "left_over": line.left_over,
         "one_more": line.one_more,
         "one_fewer": line.one_fewer,
+    })
+}
+
+fn delivery(delivery: &Delivery) -> Value {
+    json!({
+        "due": delivery.due.map(|d| d.to_string()),
+        "pieces": delivery.pieces,
+        "in_season": delivery.in_season,
     })
 }

@@ -5,7 +5,7 @@ use std::fmt::Write as _;
 use super::close;
 use super::grid::{Grid, Lean};
 use super::words::{cents, money, or_unknown, pieces, price, whole, wrapped};
-use crate::report::{BudgetReport, Forecast, PlanSource};
+use crate::report::{BudgetReport, Forecast, PlanSource, nearly_over};
 use crate::units::{HECTARES_PER_ACRE, Measure, Units};
 
 /// The budget.
@@ -78,6 +78,9 @@ fn head(out: &mut String, report: &BudgetReport, width: usize) {
         "Wear parts budget, season {} ({} to {})",
         report.season, report.from, report.until
     );
+    if let Some(words) = nearly_over(report.season, report.from, report.until) {
+        out.push_str(&wrapped(&words, "", "", width));
+    }
     let source = match report.plan_source {
         PlanSource::Plan => "the plan",
         PlanSource::LastSeason => "last season's use again",

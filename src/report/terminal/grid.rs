@@ -22,8 +22,6 @@ pub(super) struct Grid {
     least: Vec<usize>,
     /// Width that each column needs when its heading breaks.
     tight: Vec<usize>,
-    /// Width at which each column breaks no date, and no other short word.
-    firm: Vec<usize>,
     /// Longest cell of each column, its heading aside.
     longest: Vec<usize>,
     /// Columns of the screen.
@@ -35,12 +33,10 @@ pub(super) struct Grid {
 const SHORT_HEADING: usize = 8;
 /// Longest word that is never broken where there is room.
 const LONGEST_WORD: usize = 24;
-/// A word that is broken only where nothing else is left to give way: a date has as many letters.
-const SHORT_WORD: usize = 10;
-/// No column of words becomes narrower than this.
-const NARROWEST: usize = 6;
 /// What a column takes beside its cells: a space on either side, and one to the next.
 const AROUND: usize = 3;
+/// The same where room is scarce: first without the space before it, then without that behind.
+const SCARCE: [usize; 2] = [2, 1];
 
 fn longest_word(text: &str) -> usize {
     text.split(' ')
@@ -85,7 +81,6 @@ impl Grid {
             columns: columns.to_vec(),
             least,
             tight: columns.iter().map(|(h, _)| longest_word(h)).collect(),
-            firm: vec![0; columns.len()],
             longest: vec![0; columns.len()],
             width,
             table,
@@ -94,12 +89,9 @@ impl Grid {
 
     pub(super) fn row(&mut self, cells: impl IntoIterator<Item = String>) {
         let widths = self.least.iter_mut().zip(&mut self.tight);
-        let widths = widths.zip(&mut self.longest).zip(&mut self.firm);
+        let widths = widths.zip(&mut self.longest);
         let cells = cells.into_iter().zip(&self.columns).zip(widths);
-        let cells = cells.map(|((text, (_, lean)), (((least, tight), longest), firm))| {
-            let words = text.split(' ').map(|w| w.chars().count());
-            let short = words.filter(|n| *n <= SHORT_WORD).max().unwrap_or(0);
-            *firm = short.max(*firm);
+        let cells = cells.map(|((text, (_, lean)), ((least, tight), longest))| {
             *longest = text.chars().count().max(*longest);
             // Numbers never break over two lines; words give way between them.
             let need = match lean {
@@ -114,10 +106,16 @@ impl Grid {
     }
 
     pub(super) fn text(mut self) -> String {
-        for (i, chars) in self.widths().into_iter().enumerate() {
-            let width = Width::Fixed(u16::try_from(chars + 2).unwrap_or(u16::MAX));
+        let around = self.around();
+        let widths = self.widths(around);
+        if widths.iter().sum::<usize>() + around * widths.len() > self.width {
+            self.table.set_width(u16::MAX);
+        }
+        for (i, chars) in widths.into_iter().enumerate() {
+            let width = Width::Fixed(u16::try_from(chars + around - 1).unwrap_or(u16::MAX));
             if let Some(column) = self.table.column_mut(i) {
                 column.set_constraint(ColumnConstraint::Absolute(width));
+                column.set_padding((u16::from(around == AROUND), u16::from(1 < around)));
             }
         }
         let mut out = String::new();
@@ -128,11 +126,20 @@ impl Grid {
         out
     }
 
+    /// Columns stand closer where they would not all find room.
+    fn around(&self) -> usize {
+        let needed = |around: &usize| self.tight.iter().sum::<usize>() + around * self.columns.len();
+        let [closer, closest] = SCARCE;
+        let widest = [AROUND, closer].into_iter().find(|a| needed(a) <= self.width);
+        widest.unwrap_or(closest)
+    }
+
     /// Letters that each column gets: numbers what they need, words the rest. Where not even their
-    /// longest words find room, headings break first, then the words of the widest columns.
-    fn widths(&self) -> Vec<usize> {
+    /// longest words find room, headings break first; then the table is wider than the window, for a
+    /// part number in pieces is none.
+    fn widths(&self, around: usize) -> Vec<usize> {
         let mut widths = self.least.clone();
-        let room = self.width.saturating_sub(AROUND * widths.len());
+        let room = self.width.saturating_sub(around * widths.len());
         let words: Vec<usize> = (0..widths.len())
             .filter(|i| self.columns[*i].1 == Lean::Left)
             .collect();
@@ -144,17 +151,6 @@ impl Grid {
             let less = over.min(widths[i] - self.tight[i]);
             widths[i] -= less;
             over -= less;
-        }
-        while room < widths.iter().sum() {
-            let widest = |least: &dyn Fn(usize) -> usize| {
-                let give = words.iter().copied().filter(|i| least(*i) < widths[*i]);
-                give.max_by_key(|i| widths[*i])
-            };
-            let soft = widest(&|i| NARROWEST.max(self.firm[i]));
-            match soft.or_else(|| widest(&|_| NARROWEST)) {
-                Some(i) => widths[i] -= 1,
-                None => break,
-            }
         }
         let mut rest = room.saturating_sub(widths.iter().sum());
         // Those that want least come first, so that few columns break their lines.
@@ -208,6 +204,24 @@ mod tests {
             lines[2].contains("10,000 - 100,000 tons   $1,000,000"),
             "{lines:#?}"
         );
+    }
+
+    #[test]
+    fn a_name_stays_whole_where_there_is_no_room() {
+        let columns = [
+            ("Part", Lean::Left),
+            ("Family", Lean::Left),
+            ("Need", Lean::Right),
+            ("Cost", Lean::Right),
+        ];
+        for width in [30, 34, 40, 80] {
+            let mut grid = Grid::new(&columns, width);
+            grid.row(["FN-4102-L", "conveyor-chain", "1,000", "$100,000"].map(str::to_owned));
+            let text = grid.text();
+            for word in ["FN-4102-L", "conveyor-chain", "1,000", "$100,000"] {
+                assert!(text.contains(word), "{width}:\n{text}");
+            }
+        }
     }
 
     #[test]

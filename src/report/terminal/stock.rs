@@ -5,6 +5,7 @@ use std::fmt::Write as _;
 use super::close;
 use super::grid::{Grid, Lean};
 use super::words::{UNKNOWN, money, or_unknown, percent, pieces, whole, wrapped};
+use crate::report::nearly_over;
 use crate::report::stock::{StockLine, StockReport};
 
 /// Rows of the lists that are there to be looked over; CSV, JSON and the workbook hold them all.
@@ -17,12 +18,17 @@ pub fn stock(report: &StockReport, width: usize) -> String {
     let known = report.header.as_of.map(|d| format!(", known up to {d}"));
     let _ = writeln!(
         out,
-        "Parts desk, season {} ({} to {}){}\n",
+        "{}, season {} ({} to {}){}",
+        report.title(),
         report.season,
         report.from,
         report.until,
         known.unwrap_or_default()
     );
+    if let Some(words) = nearly_over(report.season, report.from, report.until) {
+        out.push_str(&wrapped(&words, "", "", width));
+    }
+    out.push('\n');
     totals(&mut out, report, width);
     orders(&mut out, report, width);
     idle(&mut out, report, width);
@@ -73,21 +79,27 @@ fn totals(out: &mut String, report: &StockReport, width: usize) {
 }
 
 fn orders(out: &mut String, report: &StockReport, width: usize) {
-    let mut grid = Grid::new(
-        &[
-            ("Part", Lean::Left),
-            ("Need", Lean::Right),
-            ("9 in 10", Lean::Right),
-            ("Shelf", Lean::Right),
-            ("Due", Lean::Right),
-            ("Have", Lean::Right),
-            ("Order", Lean::Right),
-            ("Cost", Lean::Right),
-            ("Served", Lean::Right),
-            ("Again at", Lean::Right),
-        ],
-        width,
-    );
+    let mut columns = vec![
+        ("Part", Lean::Left),
+        ("Need", Lean::Right),
+        ("9 in 10", Lean::Right),
+        ("Shelf", Lean::Right),
+        ("Due", Lean::Right),
+        ("Have", Lean::Right),
+        ("Order", Lean::Right),
+        ("Cost", Lean::Right),
+        ("Served", Lean::Right),
+        ("Again at", Lean::Right),
+    ];
+    let first = report.lines.iter().any(|l| l.needed_first().is_some());
+    if first {
+        columns.push(("Too late", Lean::Right));
+    }
+    let later = report.any_late();
+    if later {
+        columns.push(("Later", Lean::Right));
+    }
+    let mut grid = Grid::new(&columns, width);
     let count = |v: Option<f64>| or_unknown(v, whole);
     let mut lines: Vec<&StockLine> = report.lines.iter().collect();
     lines.sort_by(|a, b| {
@@ -95,23 +107,42 @@ fn orders(out: &mut String, report: &StockReport, width: usize) {
         cost(b).total_cmp(&cost(a))
     });
     for line in lines {
-        grid.row([
+        let mut cells = vec![
             line.part.clone(),
             or_unknown(line.demand.map(|d| d.expected), pieces),
             or_unknown(line.demand.map(|d| d.p90), whole),
             count(line.on_hand),
-            line.on_order.map_or_else(String::new, whole),
+            line.due_in_season().map_or_else(String::new, whole),
             count(line.order_up_to),
             count(line.order_now),
             or_unknown(line.order_cost, |v| money(v, &report.currency)),
             or_unknown(line.fill_rate, percent),
             count(line.reorder_point),
-        ]);
+        ];
+        if first {
+            let first = line.needed_first();
+            cells.push(first.map_or_else(String::new, pieces));
+        }
+        if later {
+            let late = line.late.filter(|n| 0.0 < *n);
+            cells.push(late.map_or_else(String::new, whole));
+        }
+        grid.row(cells);
     }
     out.push_str(&grid.text());
     out.push('\n');
+    let before = if first {
+        " `Too late` are pieces needed before the order can come, beyond the shelf and earlier deliveries."
+    } else {
+        ""
+    };
+    let after = if later {
+        " `Later` is on order for after the season, and counts for nothing in it."
+    } else {
+        ""
+    };
     out.push_str(&wrapped(
-        "Pieces. `Need` is expected over the season, `9 in 10` is enough in 9 seasons of 10. `Due` is on order already. `Have` is what to begin the season with, shelf and what is due in it included; `Order` makes it up in whole packs. `Served` is the share of the season's pieces that the shelf then covers. In season, order again when the shelf falls to `Again at`.",
+        &format!("Pieces. `Need` is expected over the season, `9 in 10` is enough in 9 seasons of 10. `Due` is on order already and comes in the season. `Have` is what to begin the season with, shelf and what is due in it included; `Order` makes it up in whole packs. `Served` is the share of the season's pieces that the shelf then covers. In season, order again when the shelf falls to `Again at`.{before}{after}"),
         "",
         "",
         width,

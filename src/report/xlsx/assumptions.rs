@@ -50,7 +50,7 @@ pub(super) fn sheet(
         "What the figures rest on. Another assumption gives other figures.{more}"
     ))?;
     page.table(&table)?;
-    page.keep_header(&table, 0)?;
+    page.freeze(&table, 0)?;
     for (heading, sentences) in [("Notes", &header.notes), ("Cautions", &header.cautions)] {
         page.gap();
         page.section(heading)?;

@@ -113,22 +113,24 @@ fn follow(cells: &mut [Cell], layout: Layout<'_>, machine: usize, table: &Table)
         "SQRT(SUMPRODUCT(--({numbers}={}),{spreads},{spreads}))",
         machine + 1
     );
+    let expected = table.here(5);
     for k in 0..3_u16 {
         let spreads = layout.table_now(Block::Machines, 3 * machine + usize::from(k));
         put(
             6 + usize::from(k),
             format!(
-                "IF({expected}=\"\",\"\",MAX(0,{expected}+N({spreads})*{spread}))",
-                expected = table.here(5)
+                "IF({expected}=\"\",\"\",{})",
+                live::beside(&expected, &spreads, &spread)
             ),
         );
     }
-    let is_planned = |m: &Measure| layout.report.machines[machine].planned.get(*m).is_some();
-    if let Some(remark) = cells.last_mut()
-        && Measure::OF_USE.iter().all(is_planned)
-    {
-        let said = std::mem::replace(remark, Cell::Empty);
-        *remark = words::until(layout.report, said, &table.here(5));
+    let line = &layout.report.machines[machine];
+    let unknown = words::unknown_use(&line.planned, layout.report.units);
+    let mut gaps: Vec<words::Gap<'_>> = unknown.iter().map(|(n, is)| (*n, *is, None)).collect();
+    let no_money = Some(format!("{expected}=\"\""));
+    gaps.push((words::MONEY, line.total.is_none(), no_money));
+    if let Some(remark) = cells.last_mut() {
+        *remark = words::gaps(layout.report, &gaps);
     }
 }
 

@@ -55,7 +55,7 @@ impl From<&StockReport> for About {
     fn from(report: &StockReport) -> Self {
         Self {
             units: report.units,
-            footer: format!("Parts desk, season {}", report.season),
+            footer: format!("{}, season {}", report.title(), report.season),
         }
     }
 }
@@ -168,6 +168,20 @@ impl<'a> Page<'a> {
         self.across(words, &Styles::aside())
     }
 
+    /// Writes the same as a formula that leaves nothing once a condition holds.
+    pub(super) fn aside_until(&mut self, words: &str, there: &str) -> Result<(), XlsxError> {
+        let (row, format) = (self.row, Styles::aside());
+        self.aside(words)?;
+        let words = text::clean(words);
+        let formula = Formula::new(format!("IF({there},\"\",{})", super::words::quoted(&words)));
+        kept(
+            self.sheet
+                .write_formula_with_format(row, 0, formula, &format),
+        )?;
+        self.sheet.set_formula_result(row, 0, words);
+        Ok(())
+    }
+
     /// Writes a table that was laid out for the current row.
     pub(super) fn table(&mut self, table: &Table) -> Result<(), XlsxError> {
         debug_assert_eq!(
@@ -184,10 +198,15 @@ impl<'a> Page<'a> {
         Ok(())
     }
 
+    /// Keeps the header in sight on the screen, where something else follows the table on paper.
+    pub(super) fn freeze(&mut self, table: &Table, columns: u16) -> Result<(), XlsxError> {
+        kept(self.sheet.set_freeze_panes(table.header_row + 1, columns)).map(drop)
+    }
+
     /// Keeps the header in sight on the screen and repeats it on every printed page.
     pub(super) fn keep_header(&mut self, table: &Table, columns: u16) -> Result<(), XlsxError> {
         let row = table.header_row;
-        kept(self.sheet.set_freeze_panes(row + 1, columns))?;
+        self.freeze(table, columns)?;
         kept(self.sheet.set_repeat_rows(row, row))?;
         Ok(())
     }

@@ -6,7 +6,7 @@ use super::live::tables::Block;
 use super::live::{self, DOWN_COST, LABOR_RATE, Layout, places, price_cell, prices};
 use super::page::{Page, Paper};
 use super::styles::{Kind, Styles};
-use super::table::{Cell, Column, Table};
+use super::table::{Cell, Column, Outcome, Table};
 use super::{XlsxError, words};
 use crate::report::{BudgetReport, Forecast, PartLine};
 
@@ -97,9 +97,19 @@ fn lines(report: &BudgetReport, header_row: u32) -> Table {
     for column in [COST, COST_80, ORDER, LABOR, LABOR_80, DOWN] {
         total[usize::from(column)] = table.sum(column);
     }
-    if !words::without_price(report).is_empty() {
-        total[usize::from(DOWN) + 1] = Cell::from("known lines only");
-    }
+    let unpriced = !words::without_price(report).is_empty();
+    let known_only = "known lines only";
+    total[usize::from(DOWN) + 1] = match live::layout(report) {
+        Some(layout) => Cell::Formula {
+            formula: format!("IF({},\"{known_only}\",\"\")", layout.no_price()),
+            result: if unpriced {
+                Outcome::Text(known_only.to_owned())
+            } else {
+                Outcome::Empty
+            },
+        },
+        None => Cell::from(unpriced.then_some(known_only)),
+    };
     table.total(total);
     table
 }
@@ -186,11 +196,14 @@ fn follow(cells: &mut [Cell], layout: Layout<'_>, index: usize, table: &Table) {
             format!("IF(OR({DOWN_COST}=\"\",{field}=\"\"),\"\",{failures}*{field}*{DOWN_COST})"),
         );
     }
-    if let Some(remark) = cells.last_mut()
-        && *remark == Cell::from("unknown: price")
-    {
-        let said = std::mem::replace(remark, Cell::Empty);
-        *remark = words::until(layout.report, said, &table.here(COST));
+    let line = &layout.report.lines[index];
+    if let Some(remark) = cells.last_mut() {
+        let empty = |column: u16| Some(format!("{}=\"\"", table.here(column)));
+        let mut gaps = missing(line);
+        gaps[1].2 = empty(PRICE);
+        gaps[3].2 = empty(LABOR);
+        gaps[4].2 = if scheduled { None } else { empty(DOWN) };
+        *remark = words::gaps_and(layout.report, &gaps, paid(line));
     }
     debug_assert_eq!(table.columns.len(), cells.len());
 }
@@ -208,18 +221,31 @@ fn packs(pieces: f64, pack: f64) -> f64 {
 }
 
 fn remark(line: &PartLine) -> Cell {
-    let unknown = words::unknown(&[
-        ("use to come", line.pieces.is_none()),
-        ("price", line.price.is_none()),
-        ("lead time", line.lead_days.is_none()),
-        ("labor", line.labor_cost.is_none()),
-        ("down cost", !line.scheduled && line.down_cost.is_none()),
-    ]);
-    let paid = line
-        .price_from_records
-        .then(|| "price as last paid, not from the parts list".to_owned());
-    let remarks: Vec<String> = [unknown, paid].into_iter().flatten().collect();
+    let missing = missing(line);
+    let missing: Vec<(&str, bool)> = missing.iter().map(|(name, is, _)| (*name, *is)).collect();
+    let unknown = words::unknown(&missing);
+    let remarks: Vec<String> = unknown.into_iter().chain(paid(line).map(str::to_owned)).collect();
     Cell::from((!remarks.is_empty()).then(|| remarks.join("; ")).as_deref())
+}
+
+/// What may be unknown of a line.
+fn missing(line: &PartLine) -> [words::Gap<'static>; 5] {
+    [
+        ("use to come", line.pieces.is_none(), None),
+        ("price", line.price.is_none(), None),
+        ("lead time", line.lead_days.is_none(), None),
+        ("labor", line.labor_cost.is_none(), None),
+        (
+            "down cost",
+            !line.scheduled && line.down_cost.is_none(),
+            None,
+        ),
+    ]
+}
+
+fn paid(line: &PartLine) -> Option<&'static str> {
+    line.price_from_records
+        .then_some("price as last paid, not from the parts list")
 }
 
 /// The lines added up beside the season's own total, in the columns of the lines.

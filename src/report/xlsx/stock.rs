@@ -15,7 +15,7 @@ use crate::report::stock::StockReport;
 
 /// The bytes of the desk's workbook; to write them to a file is the caller's.
 ///
-/// Sheets, in order: Order, Bins, Customers, Idle stock, Money, Assumptions, Rows.
+/// Sheets, in order: Order, Bins, Customers, Idle stock, Money, Months, Assumptions, Rows.
 /// # Errors
 /// [`XlsxError`] when the report holds a number that is not finite, or more lines than a sheet has rows.
 pub fn stock(report: &StockReport) -> Result<Vec<u8>, XlsxError> {
@@ -24,7 +24,7 @@ pub fn stock(report: &StockReport) -> Result<Vec<u8>, XlsxError> {
     kept(workbook.set_default_format(&Styles::base(), 22, 64))?;
     workbook.set_properties(
         &DocProperties::new()
-            .set_title(format!("Parts desk, season {}", report.season))
+            .set_title(format!("{}, season {}", report.title(), report.season))
             .set_subject("Spreader wear parts to hold and to order")
             .set_creation_datetime(&report.header.as_of.unwrap_or(report.from)),
     );
@@ -34,6 +34,7 @@ pub fn stock(report: &StockReport) -> Result<Vec<u8>, XlsxError> {
         customers::write,
         idle::write,
         money::write,
+        money::write_months,
     ] {
         sheet(&mut workbook, &styles, report)?;
     }

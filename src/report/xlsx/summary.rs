@@ -6,7 +6,7 @@ use super::page::{Page, Paper};
 use super::styles::{Kind, Styles};
 use super::table::{Cell, Column, Table};
 use super::{XlsxError, live, machines as machine_sheet, plan, text, words};
-use crate::report::{BudgetReport, Forecast, MachineLine, PartLine};
+use crate::report::{BudgetReport, Forecast, MachineLine, PartLine, nearly_over};
 use crate::units::Measure;
 
 /// Lines of a table that fit on the page beside the others.
@@ -23,7 +23,8 @@ pub(super) fn write(
 ) -> Result<(), XlsxError> {
     let mut page = Page::new(workbook, styles, "Summary", Paper::OnePage, report)?;
     // Title and as-of date, then each table under its section heading and above its remarks.
-    let money = money(report, 3);
+    let warning = nearly_over(report.season, report.from, report.until);
+    let money = money(report, 3 + u32::from(warning.is_some()));
     let remarks = money_remarks(report);
     let planned = planned(report, money.next_row() + remarks.len() as u32 + 1);
     let lines = lines(report, planned.next_row() + 1);
@@ -31,6 +32,9 @@ pub(super) fn write(
     let machines = machines(report, lines.next_row() + left_out.len() as u32 + 1);
     page.fit(&[&money, &planned, &lines, &machines])?;
     page.title(&format!("Wear parts budget, {}", words::season(report)))?;
+    if let Some(words) = warning {
+        page.paragraph(&words)?;
+    }
     page.aside(&as_of(report))?;
     section(&mut page, "The season's money", &money, &remarks)?;
     section(&mut page, "Planned use", &planned, &[])?;
@@ -49,15 +53,31 @@ pub(super) fn write(
     page.finish(0)
 }
 
+/// A remark below a table.
+struct Remark {
+    words: String,
+    /// In a workbook that follows its inputs: what holds once it says nothing true any more.
+    until: Option<String>,
+}
+
+impl From<String> for Remark {
+    fn from(words: String) -> Self {
+        Self { words, until: None }
+    }
+}
+
 fn section(
     page: &mut Page,
     heading: &str,
     table: &Table,
-    remarks: &[String],
+    remarks: &[Remark],
 ) -> Result<(), XlsxError> {
     page.section(heading)?;
     page.table(table)?;
-    remarks.iter().try_for_each(|remark| page.aside(remark))
+    remarks.iter().try_for_each(|remark| match &remark.until {
+        None => page.aside(&remark.words),
+        Some(there) => page.aside_until(&remark.words, there),
+    })
 }
 
 fn sentences(
@@ -142,7 +162,6 @@ fn money(report: &BudgetReport, header_row: u32) -> Table {
         (&per.to_lowercase(), report.per_acre.is_none()),
         ("down cost", report.down_total.is_none()),
     ]);
-    let is_of_prices = report.down_total.is_some() && report.planned.acres.is_some();
     for (i, (label, figure)) in labels.into_iter().zip(words::FIGURES).enumerate() {
         let known = Cell::from(known_only.then(|| figure(&report.known_total)));
         // What was unknown becomes known when its price is filled in.
@@ -171,44 +190,65 @@ fn money(report: &BudgetReport, header_row: u32) -> Table {
             } else {
                 known
             },
-            match unknown.as_deref().into() {
-                // What was known becomes unknown when its price is taken out.
-                Cell::Empty if report.live.is_some() => Cell::formula(
-                    format!("IF({}=\"\",\"unknown: a price\",\"\")", live::TOTAL[i]),
-                    None,
-                ),
-                remark if is_of_prices => words::until(report, remark, live::TOTAL[i]),
-                remark => remark,
+            match live::layout(report) {
+                Some(layout) => words::gaps(report, &season_gaps(report, layout)),
+                None => unknown.as_deref().into(),
             },
         ]);
     }
     table
 }
 
-fn money_remarks(report: &BudgetReport) -> Vec<String> {
-    let mut remarks = Vec::new();
+/// What the season's figures may miss, in a workbook that follows its inputs.
+fn season_gaps(report: &BudgetReport, layout: live::Layout<'_>) -> [words::Gap<'static>; 4] {
+    let no_price = report.lines.iter().any(|l| l.price.is_none());
+    let no_labor = |lines: &live::Layout<'_>| {
+        let hours = lines.live.lines.iter().any(|l| l.labor_hours.is_none());
+        lines.live.labor_rate.is_some() && hours
+    };
+    [
+        ("price", no_price, Some(layout.no_price())),
+        ("labor", no_labor(&layout), Some(layout.no_labor())),
+        ("acres", report.planned.acres.is_none(), None),
+        (
+            "down cost",
+            report.down_total.is_none(),
+            Some(layout.no_down()),
+        ),
+    ]
+}
+
+fn money_remarks(report: &BudgetReport) -> Vec<Remark> {
+    let mut remarks: Vec<Remark> = Vec::new();
     let unpriced = words::without_price(report);
     if report.lines.is_empty() {
-        remarks.push("There is no line to budget for.".to_owned());
+        remarks.push("There is no line to budget for.".to_owned().into());
     } else if report.total.is_none() && unpriced.is_empty() {
-        remarks.push(
-            "The total is unknown: a cost of some line is unknown. Known lines only leaves it out."
-                .to_owned(),
-        );
+        let words =
+            "The total is unknown: a cost of some line is unknown. Known lines only leaves it out.";
+        remarks.push(Remark {
+            words: words.to_owned(),
+            until: live::layout(report).map(|l| l.all_known()),
+        });
     } else if report.total.is_none() {
         let lines = text::count(unpriced.len(), "line");
         let unpriced = text::brief(&text::list(&unpriced, 6), NOTES.1);
-        remarks.push(format!(
+        let words = format!(
             "When this was written the total was unknown: {lines} without a price ({unpriced}). Known lines only are \
              those of which every cost is known; what the others cost comes on top."
-        ));
+        );
+        remarks.push(Remark {
+            words,
+            until: live::layout(report).map(|l| l.all_known()),
+        });
     }
     remarks.extend(down_remark(report));
     remarks
 }
 
 /// What the down cost leaves out.
-fn down_remark(report: &BudgetReport) -> Option<String> {
+fn down_remark(report: &BudgetReport) -> Option<Remark> {
+    let layout = live::layout(report);
     let silent = report
         .lines
         .iter()
@@ -219,9 +259,17 @@ fn down_remark(report: &BudgetReport) -> Option<String> {
     }
     if report.known_down.is_some() {
         let silent = text::brief(&text::list(&silent, 6), NOTES.1);
-        return Some(format!(
-            "Down cost leaves out what has no lost hours on record ({silent}). Fill them in on sheet Prices."
-        ));
+        let fill_in = if layout.is_some() {
+            " Fill them in on sheet Prices."
+        } else {
+            ""
+        };
+        return Some(Remark {
+            words: format!(
+                "Down cost leaves out what has no lost hours on record ({silent}).{fill_in}"
+            ),
+            until: layout.map(|l| format!("NOT({})", l.no_down())),
+        });
     }
     let why = match &report.live {
         Some(live) if live.down_rate.is_some() => {
@@ -230,7 +278,16 @@ fn down_remark(report: &BudgetReport) -> Option<String> {
         Some(_) => "no hour of lost field time is priced in the settings.",
         None => "the settings price no hour of lost field time, or none is on record.",
     };
-    Some(format!("Down cost is unknown: {why}"))
+    Some(Remark {
+        words: format!("Down cost is unknown: {why}"),
+        until: layout.map(|l| {
+            let cost = live::DOWN_COST;
+            match l.fields() {
+                (_, 0) => format!("{cost}<>\"\""),
+                (cells, _) => format!("AND({cost}<>\"\",COUNT({cells})>0)"),
+            }
+        }),
+    })
 }
 
 fn planned(report: &BudgetReport, header_row: u32) -> Table {
@@ -278,16 +335,16 @@ fn lines(report: &BudgetReport, header_row: u32) -> Table {
             let of = live::cell("Parts", super::parts::row(index), column);
             words::followed(report, cell, of)
         };
+        let empty = |column: u16| {
+            let cell = live::cell("Parts", super::parts::row(index), column);
+            Some(format!("{cell}=\"\""))
+        };
         let unknown = [
-            ("use to come", line.pieces.is_none()),
-            ("price", line.price.is_none()),
-            ("labor", line.labor_cost.is_none()),
+            ("use to come", line.pieces.is_none(), None),
+            ("price", line.price.is_none(), empty(super::parts::COST)),
+            ("labor", line.labor_cost.is_none(), empty(super::parts::LABOR)),
         ];
-        let mut remark: Cell = words::unknown(&unknown).as_deref().into();
-        if line.pieces.is_some() && line.labor_cost.is_some() {
-            let cost = live::cell("Parts", super::parts::row(index), super::parts::COST);
-            remark = words::until(report, remark, &cost);
-        }
+        let remark = words::gaps(report, &unknown);
         table.push(vec![
             brief(&line.part),
             line.description.as_deref().map_or(Cell::Empty, brief),
@@ -312,7 +369,7 @@ fn biggest(report: &BudgetReport) -> Vec<(usize, &PartLine)> {
     lines
 }
 
-fn lines_left_out(report: &BudgetReport) -> Vec<String> {
+fn lines_left_out(report: &BudgetReport) -> Vec<Remark> {
     left_out(report.lines.len(), "line", "Parts")
 }
 
@@ -335,7 +392,8 @@ fn machines(report: &BudgetReport, header_row: u32) -> Table {
             Cell::Empty => cell,
             cell => money(cell, column),
         };
-        let unknown = words::unknown(&[("money", machine.total.is_none())]);
+        let no_money = Some(format!("{}=\"\"", of(5)));
+        let unknown = words::gaps(report, &[("money", machine.total.is_none(), no_money)]);
         table.push(vec![
             brief(&machine.machine),
             machine.site.as_deref().map_or(Cell::Empty, brief),
@@ -349,7 +407,7 @@ fn machines(report: &BudgetReport, header_row: u32) -> Table {
             ),
             money(machine.total.map(|f| f.expected).into(), 5),
             money(machine.total.map(|f| f.p80).into(), 6),
-            words::until(report, unknown.as_deref().into(), &of(5)),
+            unknown,
         ]);
     }
     table.say_none();
@@ -363,17 +421,14 @@ fn dearest(report: &BudgetReport) -> Vec<(usize, &MachineLine)> {
     machines
 }
 
-fn machines_left_out(report: &BudgetReport) -> Vec<String> {
+fn machines_left_out(report: &BudgetReport) -> Vec<Remark> {
     left_out(report.machines.len(), "machine", "Machines")
 }
 
-fn left_out(all: usize, thing: &str, sheet: &str) -> Vec<String> {
+fn left_out(all: usize, thing: &str, sheet: &str) -> Vec<Remark> {
     match all.saturating_sub(MOST_LINES) {
         0 => Vec::new(),
-        more => vec![format!(
-            "{} more on sheet {sheet}.",
-            text::count(more, thing)
-        )],
+        more => vec![format!("{} more on sheet {sheet}.", text::count(more, thing)).into()],
     }
 }
 

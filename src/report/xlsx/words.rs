@@ -58,6 +58,63 @@ pub(super) fn until(report: &BudgetReport, remark: Cell, there: &str) -> Cell {
     }
 }
 
+/// Something that may be unknown: its name, whether it now is, and in a workbook that follows its
+/// inputs the condition under which it is.
+pub(super) type Gap<'a> = (&'a str, bool, Option<String>);
+
+/// As [`unknown`] says it, by a formula where conditions are given: a remark goes once what it misses
+/// is filled in, and comes when that is taken out.
+pub(super) fn gaps(report: &BudgetReport, gaps: &[Gap<'_>]) -> Cell {
+    gaps_and(report, gaps, None)
+}
+
+/// The same before a remark that stays.
+pub(super) fn gaps_and(report: &BudgetReport, gaps: &[Gap<'_>], stays: Option<&str>) -> Cell {
+    let now: Vec<(&str, bool)> = gaps.iter().map(|(name, is, _)| (*name, *is)).collect();
+    let now = unknown(&now).into_iter().chain(stays.map(str::to_owned));
+    let now = now.collect::<Vec<_>>().join("; ");
+    let follows = report.live.is_some() && gaps.iter().any(|(.., test)| test.is_some());
+    if !follows {
+        return Cell::from(Some(now.as_str()).filter(|words| !words.is_empty()));
+    }
+    let tests: Vec<(&str, String)> = gaps
+        .iter()
+        .filter_map(|(name, is, test)| match test {
+            Some(test) => Some((*name, test.clone())),
+            None => is.then(|| (*name, "1=1".to_owned())),
+        })
+        .collect();
+    let any: Vec<&str> = tests.iter().map(|(_, test)| test.as_str()).collect();
+    let names = tests
+        .iter()
+        .map(|(name, test)| format!("IF({test},\", {name}\",\"\")"));
+    let names: Vec<String> = names.collect();
+    let (any, names) = (any.join(","), names.join("&"));
+    let (behind, alone) = match stays {
+        Some(words) => (format!("&{}", quoted(&format!("; {words}"))), quoted(words)),
+        None => (String::new(), "\"\"".to_owned()),
+    };
+    Cell::Formula {
+        formula: format!("IF(OR({any}),\"unknown: \"&MID({names},3,200){behind},{alone})"),
+        result: if now.is_empty() {
+            Outcome::Empty
+        } else {
+            Outcome::Text(now)
+        },
+    }
+}
+
+/// Words as a formula holds them: in pieces, since none may be longer than 255 letters.
+pub(super) fn quoted(words: &str) -> String {
+    const LONGEST: usize = 200;
+    let letters: Vec<char> = words.chars().collect();
+    let pieces = letters.chunks(LONGEST).map(|piece| {
+        let piece: String = piece.iter().collect();
+        format!("\"{}\"", piece.replace('"', "\"\""))
+    });
+    pieces.collect::<Vec<_>>().join("&")
+}
+
 /// What the tons of the sheet are.
 pub(super) fn ton_words(units: Units) -> &'static str {
     match units {

@@ -58,7 +58,11 @@ impl Reckoner<'_> {
             .sqrt()
     }
 
-    /// By scale, how many spreads a quantile of the replay lies above the expectation.
+    /// By scale, how many spreads a quantile of the replay lies above the expectation; where it lies
+    /// below, what share of the expectation it lacks, as a negative number.
+    ///
+    /// Dearer parts scatter more money than they add to a mild season's, so that so many spreads below
+    /// the expectation would be less for a higher price. A share of it never is.
     ///
     /// - `samples`: of each replay, ascending; of the places for which `keep` holds.
     pub(super) fn spreads(
@@ -76,7 +80,12 @@ impl Reckoner<'_> {
             if spread <= 0.0 {
                 return 0.0;
             }
-            (quantile(&samples(replay), share) - expected) / spread
+            let beyond = quantile(&samples(replay), share) - expected;
+            if 0.0 <= beyond || expected <= 0.0 {
+                beyond.max(0.0) / spread
+            } else {
+                (beyond / expected).max(-1.0)
+            }
         };
         replays.iter().enumerate().map(of).collect()
     }

@@ -41,7 +41,7 @@ impl Counter<'_> {
         }
         if settings.service_level.is_none() && self.promise().is_some() {
             notes.push(format!(
-                "settings.toml has neither `service_level` nor costs of a piece too few and too many: {:.0} % of pieces are to be served from the shelf; what fewer than one season in {:.0} asks for is not held",
+                "settings.toml has neither `service_level` nor costs of a piece too few and too many: {:.0} % of pieces are to be served from the shelf; a part of which any is needed in fewer than one season of {:.0} is left to be ordered when it is needed",
                 100.0 * PROMISE,
                 1.0 / (1.0 - PROMISE)
             ));
@@ -94,8 +94,51 @@ impl Counter<'_> {
                 "what is on order comes late in the season; more than one piece in twenty may be short before it does: {late}"
             ));
         }
+        notes.extend(self.needed_first(lines));
+        notes.extend(self.overdue());
         notes.extend(self.outlook.notes(&self.study.built));
         notes
+    }
+
+    /// Which parts an order of today comes too late for, at first.
+    fn needed_first(&self, lines: &[StockLine]) -> Option<String> {
+        let told = lines.iter().filter_map(|line| {
+            let pieces = line.needed_first()?;
+            let comes = self.study.order_comes(&line.part)?;
+            Some(format!("{} ({pieces:.1} pieces before {comes})", line.part))
+        });
+        let told: Vec<String> = told.collect();
+        (!told.is_empty()).then(|| {
+            format!(
+                "the shares served take the order as there from the first day; before it can come more is needed than shelf and earlier deliveries hold, so have these sent fast: {}",
+                told.join(", ")
+            )
+        })
+    }
+
+    /// Deliveries that should have come before the as-of date.
+    fn overdue(&self) -> Option<String> {
+        let known = |part: &str| {
+            let lines = &self.outlook.in_service.lines;
+            (lines.iter().zip(&self.states.in_use)).any(|(l, in_use)| *in_use && l.part == part)
+        };
+        let held = self.shelf.held.iter().filter(|(part, _)| known(part));
+        let told = held.flat_map(|(part, held)| {
+            let deliveries = held.deliveries.iter().filter_map(|d| Some((d.due?, d.pieces)));
+            let overdue = deliveries.filter(|(due, _)| *due < self.study.as_of);
+            overdue.map(move |(due, pieces)| {
+                let word = if pieces == 1.0 { "piece" } else { "pieces" };
+                format!("{part} ({pieces} {word}, due {due})")
+            })
+        });
+        let told: Vec<String> = told.collect();
+        (!told.is_empty()).then(|| {
+            format!(
+                "on order and due before {}, counted as if it came now; check whether it is on the shelf already, or still to come: {}",
+                self.study.as_of,
+                told.join(", ")
+            )
+        })
     }
 
     pub(super) fn assumptions(&self) -> Vec<(String, String)> {

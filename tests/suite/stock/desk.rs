@@ -386,6 +386,135 @@ fn a_delivery_after_the_season_is_not_counted_for_it() {
     assert!(after.header.notes.iter().any(|n| n == note));
 }
 
+/// Deliveries of one part: each serves what is asked for after its own day, and none before it.
+#[test]
+fn every_delivery_counts_from_its_own_day() {
+    let fleet = fleet(1);
+    let played = fleet.play();
+    let first = asked(&fleet, played.records.clone(), &played, Options::default());
+    let (from, until) = (first.from, first.until);
+    let with = |deliveries: &[(u64, f64)]| {
+        let mut records = played.records.clone();
+        let row = |(days, pieces): &(u64, f64)| StockRow {
+            on_order: Some(*pieces),
+            due: Some(from + chrono::Days::new(*days)),
+            ..on_shelf("fin", 0.0)
+        };
+        records.stock = deliveries.iter().map(row).collect();
+        line(
+            &asked(&fleet, records, &played, Options::default()),
+            "fin",
+        )
+        .clone()
+    };
+    let after = (until - from).num_days() as u64 + 14;
+    let three = with(&[(20, 4.0), (200, 10.0), (after, 20.0)]);
+    let two = with(&[(20, 4.0), (200, 10.0)]);
+    assert_eq!(three.due, Some(from + chrono::Days::new(200)));
+    assert_eq!(three.short_before_due, two.short_before_due);
+    assert_eq!(three.late, Some(20.0));
+    let days = three.deliveries.iter().map(|d| d.in_season);
+    assert_eq!(days.collect::<Vec<_>>(), [true, true, false]);
+    // What comes early is there before the later day.
+    let late = with(&[(200, 14.0)]);
+    let (early, late) = (
+        three.short_before_due.expect("due in the season"),
+        late.short_before_due.expect("due in the season"),
+    );
+    assert!(early <= late, "{early} and {late}");
+    let only_after = with(&[(after, 20.0)]);
+    assert_eq!(only_after.short_before_due, None);
+    assert_eq!(only_after.due, Some(from + chrono::Days::new(after)));
+}
+
+/// The order's total is what its reader gets who multiplies pieces by the price that is shown.
+#[test]
+fn an_order_is_priced_in_whole_cents() {
+    let fleet = fleet(2);
+    let played = fleet.play();
+    let mut records = played.records.clone();
+    records.settings.price_change = 0.037;
+    for part in &mut records.parts {
+        part.price = Some(1_487.35);
+    }
+    let report = asked(&fleet, records, &played, Options::default());
+    let cents = |money: f64| (money * 100.0).round();
+    let mut sum = 0.0;
+    for line in &report.lines {
+        assert_eq!(line.price, Some(1_542.38));
+        let pieces = line.order_now.expect("known");
+        assert_eq!(
+            cents(line.order_cost.expect("priced")),
+            pieces * 154_238.0
+        );
+        sum += pieces * 154_238.0;
+    }
+    assert!(0.0 < sum);
+    assert_eq!(cents(report.order_total.expect("priced")), sum);
+    let note = "prices are those of season 2025, 3.7 % higher than in `parts` (`price_change`), each in whole cents";
+    let note = note.replace("2025", &report.season.to_string());
+    assert!(report.header.notes.contains(&note), "{note}");
+}
+
+/// An order of today serves nothing before it is there, and what is overdue is said to be counted.
+#[test]
+fn what_is_needed_before_the_order_can_come_is_told() {
+    let fleet = fleet(1);
+    let played = fleet.play();
+    let with = |lead: Option<f64>, on_hand: f64| {
+        let mut records = played.records.clone();
+        for part in &mut records.parts {
+            part.lead_days = lead;
+        }
+        records.stock = vec![StockRow {
+            on_order: Some(1.0),
+            due: Some("2000-01-01".parse().expect("a day")),
+            ..on_shelf("fin", on_hand)
+        }];
+        asked(&fleet, records, &played, Options::default())
+    };
+    let needed = |report: &StockReport| line(report, "fin").short_before_order;
+    assert_eq!(needed(&with(None, 0.0)), None);
+    assert_eq!(needed(&with(Some(0.0), 0.0)), Some(0.0));
+    let long = with(Some(500.0), 0.0);
+    let demand = line(&long, "fin").demand.expect("known").expected;
+    let all = needed(&long).expect("a lead time");
+    assert!(demand - 1.0 <= all && all < demand, "{all} of {demand}");
+    assert_eq!(needed(&with(Some(500.0), 1_000.0)), Some(0.0));
+    let half = needed(&with(Some(180.0), 0.0)).expect("a lead time");
+    assert!(0.0 < half && half < all, "{half} of {all}");
+    let notes = &long.header.notes;
+    let said = |words: &str| notes.iter().any(|n| n.contains(words));
+    assert!(said("before it can come"), "{notes:#?}");
+    assert!(said("fin (1 piece, due 2000-01-01)"), "{notes:#?}");
+}
+
+/// Shelf, what is due and what is ordered are what there is to begin with.
+#[test]
+fn what_is_due_in_the_season_stands_apart_from_what_is_due_later() {
+    let fleet = fleet(1);
+    let played = fleet.play();
+    let first = asked(&fleet, played.records.clone(), &played, Options::default());
+    let mut records = played.records.clone();
+    let row = |due, pieces| StockRow {
+        on_order: Some(pieces),
+        due: Some(due),
+        ..on_shelf("fin", 1.0)
+    };
+    records.stock = vec![
+        row(first.from, 2.0),
+        row(first.until + chrono::Days::new(1), 20.0),
+    ];
+    let report = asked(&fleet, records, &played, Options::default());
+    let fin = line(&report, "fin");
+    assert_eq!(fin.due_in_season(), Some(2.0));
+    let sum = fin.on_hand.zip(fin.due_in_season()).map(|(a, b)| a + b);
+    let sum = sum.zip(fin.order_now).map(|(a, b)| a + b);
+    assert_eq!(sum, fin.order_up_to);
+    let told = wearcast::report::terminal::stock(&report, 100);
+    assert!(told.contains("Later"), "{told}");
+}
+
 /// Where keeping a piece costs nothing there are as many as can be asked for.
 #[test]
 fn a_piece_too_many_that_costs_nothing_never_lowers_the_order() {

@@ -159,6 +159,38 @@ impl Layout<'_> {
         format!("AND(COUNT({prices})={lines},OR({LABOR_RATE}=\"\",COUNT({hours})={lines}))")
     }
 
+    /// What holds where a price is missing.
+    pub(super) fn no_price(&self) -> String {
+        let lines = self.report.lines.len();
+        format!("COUNT({})<{lines}", self.price_column(prices::PRICE))
+    }
+
+    /// What holds where labor is priced and the hours of some job are missing.
+    pub(super) fn no_labor(&self) -> String {
+        let (hours, lines) = (self.price_column(prices::HOURS), self.report.lines.len());
+        format!("AND({LABOR_RATE}<>\"\",COUNT({hours})<{lines})")
+    }
+
+    /// What holds where down cost is not known of every line that wears.
+    pub(super) fn no_down(&self) -> String {
+        let (cells, number) = self.fields();
+        if number == 0 {
+            return format!("{DOWN_COST}=\"\"");
+        }
+        format!("OR({DOWN_COST}=\"\",COUNT({cells})<{number})")
+    }
+
+    /// The field hours of lines that wear: the stretches of their cells, and how many there are.
+    pub(super) fn fields(&self) -> (String, usize) {
+        let lines = self.report.lines.iter().enumerate();
+        let wearing: Vec<usize> = lines.filter(|(_, l)| !l.scheduled).map(|(i, _)| i).collect();
+        let stretches = wearing.chunk_by(|a, b| a + 1 == *b).map(|stretch| {
+            let first = prices::HEADER + 1 + stretch[0] as u32;
+            down("Prices", first, stretch.len(), prices::FIELD)
+        });
+        (stretches.collect::<Vec<_>>().join(","), wearing.len())
+    }
+
     /// What holds where every price of a machine's places, and every labor where labor is priced, is
     /// there.
     pub(super) fn machine_known(&self, machine: usize) -> String {
@@ -214,6 +246,12 @@ pub(super) fn names(workbook: &mut Workbook, layout: Layout<'_>) -> Result<(), X
         kept(workbook.define_name(name, &format!("={cell}")))?;
     }
     Ok(())
+}
+
+/// A figure beside the expectation, by what sheet `Tables` says of it: so many spreads above, or a
+/// share of the expectation below. It never falls when a price rises.
+pub(super) fn beside(expected: &str, entry: &str, spread: &str) -> String {
+    format!("MAX(0,{expected}+N({entry})*IF(N({entry})<0,{expected},{spread}))")
 }
 
 /// A cell of sheet `Places`.

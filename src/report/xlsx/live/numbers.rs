@@ -77,13 +77,13 @@ const EXPLAINED: [[&str; 4]; 13] = [
     [
         "Wear factor",
         "How fast a product wears a part against the reference product: 2 means twice as fast for each acre, ton or hour.",
-        "A number on sheet Wear for each part family and product.",
+        "On sheet Wear for each part family and product: the number told everywhere, and the mean that the formulas use.",
         "Tables usage and replacements: lives of parts that saw different products. Model files where these say little.",
     ],
     [
         "Effective use",
         "Planned use as the part feels it.",
-        "Sum over products of planned use times wear factor, sheet Wear; in what the family's life is counted in.",
+        "Sum over products of planned use times mean wear factor, sheet Wear; in what the family's life is counted in.",
         "Plan and wear factors.",
     ],
     [
@@ -125,9 +125,10 @@ const EXPLAINED: [[&str; 4]; 13] = [
     [
         "Covered in 8 of 10",
         "Set that much aside and it is enough in 8 seasons of 10. 9 of 10 and Low likewise.",
-        "Expected total plus so many spreads. The spread is the root of the summed squares of what each place's money \
-         scatters by. How many spreads was measured in the plays at each multiple of the plan, where parts share what \
-         nobody knows about them.",
+        "Expected total plus so many spreads; where it lies below the expected total, a share of that. The spread is the \
+         root of the summed squares of what each place's money scatters by. How many spreads, or what share, was measured \
+         in the plays at each multiple of the plan and at the prices of the records. With one price changed alone it is \
+         close, not exact: 8 in 10 can be some 5 % off.",
         "The same plays of the season.",
     ],
     [

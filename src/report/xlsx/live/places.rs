@@ -3,7 +3,7 @@
 use rust_xlsxwriter::Workbook;
 
 use super::tables::Block;
-use super::{DOWN_COST, LABOR_RATE, Layout, cell, down, price_cell, prices};
+use super::{DOWN_COST, LABOR_RATE, Layout, beside, cell, down, price_cell, prices};
 use crate::report::live::Place;
 use crate::report::xlsx::page::{Page, Paper};
 use crate::report::xlsx::styles::{Kind, Styles};
@@ -302,8 +302,8 @@ fn season(layout: Layout<'_>) -> Table {
             );
             let (e, e_down) = (cell("Places", row, PARTS), cell("Places", row, DOWN));
             (
-                format!("MAX(0,{e}+{k}*{money})"),
-                format!("MAX(0,{e_down}+{k_down}*{field}*{DOWN_COST})"),
+                beside(&e, &k, &money),
+                beside(&e_down, &k_down, &format!("{field}*{DOWN_COST}")),
             )
         };
         set(PARTS, known, Some(figure(&report.known_total)));

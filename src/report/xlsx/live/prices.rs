@@ -3,6 +3,7 @@
 use rust_xlsxwriter::Workbook;
 
 use super::{Layout, PRICE_CHANGE, rules};
+use crate::cost::in_cents;
 use crate::report::xlsx::XlsxError;
 use crate::report::xlsx::page::{Page, Paper};
 use crate::report::xlsx::styles::{Kind, Styles};
@@ -89,6 +90,18 @@ fn rates(layout: Layout<'_>) -> Table {
     table
 }
 
+/// The list's price of one whose price in the season is in whole cents: in whole cents as well where
+/// that leads back to it.
+fn listed(in_season: f64, level: f64) -> f64 {
+    let listed = in_season / level;
+    let cents = in_cents(listed);
+    if (in_cents(cents * level) - in_season).abs() < 1e-9 {
+        cents
+    } else {
+        listed
+    }
+}
+
 fn lines(layout: Layout<'_>) -> Table {
     let headings = [
         "Part number",
@@ -102,7 +115,7 @@ fn lines(layout: Layout<'_>) -> Table {
     let mut table = Table::at(HEADER, columns(headings));
     for (line, live) in layout.report.lines.iter().zip(&layout.live.lines) {
         let price = table.here(PRICE);
-        let listed = line.price.map(|p| p / (1.0 + layout.live.price_change));
+        let listed = line.price.map(|p| listed(p, 1.0 + layout.live.price_change));
         let paid = line.price_from_records.then_some("price as last paid");
         table.push(vec![
             line.part.as_str().into(),
@@ -112,7 +125,7 @@ fn lines(layout: Layout<'_>) -> Table {
             Cell::Input(Kind::Hundredths, live.labor_hours),
             Cell::Input(Kind::Hundredths, live.down_hours),
             Cell::formula(
-                format!("IF({price}=\"\",\"\",{price}*(1+{PRICE_CHANGE}))"),
+                format!("IF({price}=\"\",\"\",ROUND({price}*(1+{PRICE_CHANGE}),2))"),
                 line.price,
             ),
             paid.into(),

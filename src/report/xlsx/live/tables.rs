@@ -51,7 +51,7 @@ const BLOCKS: [(Block, &str); 11] = [
     ),
     (
         Block::Season,
-        "The season: how many spreads lie between the expected figure and the others",
+        "The season: how many spreads the others lie above the expected figure, or what share of it they lack (negative)",
     ),
     (Block::Machines, "Machines: the same of their money"),
     (Block::Products, "Products: shares of the money"),

@@ -3,15 +3,15 @@
 use rust_xlsxwriter::Workbook;
 
 use super::{Layout, PLAN_GROUP, cell, down, place_cell, places};
-use crate::report::live::Place;
+use crate::report::live::{FamilyFactors, Place};
 use crate::report::xlsx::XlsxError;
 use crate::report::xlsx::page::{Page, Paper};
 use crate::report::xlsx::styles::{Kind, Styles};
 use crate::report::xlsx::table::{Cell, Column, Table};
 use crate::units::Measure;
 
-/// Header of the factors: title, paragraph and section heading stand above.
-const FACTORS: u32 = 3;
+/// Header of the factors as they are told: title, paragraph and section heading stand above.
+const TOLD: u32 = 3;
 /// Number of the line, counted from 1 as on sheet `Parts`.
 pub(in crate::report::xlsx) const LINE: u16 = 3;
 /// Number of the machine, counted from 1 as on sheet `Machines`.
@@ -24,9 +24,14 @@ impl Layout<'_> {
         self.live.families.len().max(1) as u32
     }
 
+    /// Header of the factors that formulas use: below those told an empty row and a heading.
+    fn factors_header(&self) -> u32 {
+        TOLD + self.factors_len() + 3
+    }
+
     /// Header of the places.
     fn wear_header(&self) -> u32 {
-        FACTORS + self.factors_len() + 3
+        self.factors_header() + self.factors_len() + 3
     }
 
     /// Header of the part numbers.
@@ -116,15 +121,21 @@ pub(in crate::report::xlsx) fn write(
     layout: Layout<'_>,
 ) -> Result<(), XlsxError> {
     let mut page = Page::new(workbook, styles, "Wear", Paper::Wide, layout.report)?;
-    let (factors, places, parts) = (factors(layout), places(layout), parts(layout));
-    page.fit(&[&factors, &places, &parts])?;
+    let told = factors(layout, TOLD, |f| f.told.clone());
+    let means = |f: &FamilyFactors| f.factors.iter().map(|w| Some(*w)).collect();
+    let means = factors(layout, layout.factors_header(), means);
+    let (places, parts) = (places(layout), parts(layout));
+    page.fit(&[&told, &means, &places, &parts])?;
     page.title("Wear: what the plan does to each place")?;
     page.aside(
-        "Effective use is planned use times the wear factor of its product. How many times the use planned when this \
+        "Effective use is planned use times the mean wear factor of its product. How many times the use planned when this \
          workbook was made that is, decides where in the tables a place is looked up.",
     )?;
-    page.section("Wear factors by product group, means of what the records leave possible")?;
-    page.table(&factors)?;
+    page.section("Wear factors by product group, as `wearcast fit` and `wearcast compare` tell them")?;
+    page.table(&told)?;
+    page.gap();
+    page.section("For the formulas alone: means of all factors that the records leave possible, which the few very large ones raise")?;
+    page.table(&means)?;
     page.gap();
     page.section(
         "Effective use by place: parts of one number on one machine that see the same use",
@@ -173,20 +184,24 @@ fn columns(layout: Layout<'_>, named: bool) -> Vec<Column> {
     columns
 }
 
-fn factors(layout: Layout<'_>) -> Table {
+fn factors(
+    layout: Layout<'_>,
+    header_row: u32,
+    of: impl Fn(&FamilyFactors) -> Vec<Option<f64>>,
+) -> Table {
     let mut columns = columns(layout, false);
     columns[0].heading = String::from("Family");
     columns[5].heading = String::from("Use in");
     for column in &mut columns[6..6 + layout.live.groups.len()] {
         column.kind = Kind::Thousandths;
     }
-    let mut table = Table::at(FACTORS, columns);
+    let mut table = Table::at(header_row, columns);
     for family in &layout.live.families {
         let mut cells = vec![Cell::from(family.family.as_str())];
         cells.resize(5, Cell::Empty);
         cells.push(family.measure.label(layout.report.units).into());
         if family.measure != Measure::Days {
-            cells.extend(family.factors.iter().map(|f| Cell::from(*f)));
+            cells.extend(of(family).into_iter().map(Cell::from));
         }
         table.push(cells);
     }
@@ -229,7 +244,7 @@ fn cells(layout: Layout<'_>, index: usize, place: &Place) -> Vec<Cell> {
         terms.push(format!("{}={group}", layout.plan(PLAN_GROUP)));
         let mut formula = layout.use_now(&terms, place.measure);
         if let Some(family) = place.family {
-            let factor = cell("Wear", FACTORS + 1 + family as u32, column);
+            let factor = cell("Wear", layout.factors_header() + 1 + family as u32, column);
             formula = format!("{formula}*{factor}");
         }
         cells.push(Cell::formula(

@@ -19,9 +19,10 @@ pub(super) fn write(
     page.fit(&[&table])?;
     page.title(&format!("Bins, {}", super::season(report)))?;
     page.aside(
-        "Write what you count into the empty column and set it against the shelf figure. Have: what to begin the \
-         season with, shelf and due included. Again at: in season, order more when the shelf falls to this. \
-         Served: share of the season's pieces that the shelf covers with the order.",
+        "Write what you count into the empty column and set it against the shelf figure. Due: on order, comes in the \
+         season; due later counts for nothing in it. Have: what to begin the season with, shelf and due included. Again at: in season, order more when the shelf falls to this. \
+         Needed before it can come: expected before an order of today is there, beyond shelf and earlier deliveries. \
+         Served: share of the season's pieces that the shelf covers with the order, were it there from the first day.",
     )?;
     page.table(&table)?;
     page.keep_header(&table, 1)?;
@@ -35,12 +36,14 @@ fn table(report: &StockReport, header_row: u32) -> Table {
         Column::words("If it fails", 14.0),
         Column::new("Shelf", Kind::Whole),
         Column::words("Counted", 9.0),
-        Column::new("Due", Kind::Whole),
+        Column::new("Due in season", Kind::Whole),
+        Column::new("Due later", Kind::Whole),
         Column::new("Need, expected", Kind::Tenths),
         Column::new("Need, 9 in 10", Kind::Whole),
         Column::new("Have", Kind::Whole),
         Column::new("Again at", Kind::Whole),
         Column::new("Order", Kind::Whole),
+        Column::new("Needed before it can come", Kind::Tenths),
         Column::new("Served", Kind::Share),
         Column::new("No stock-out", Kind::Share),
         Column::new("Left over, expected", Kind::Tenths),
@@ -65,18 +68,21 @@ fn cells(line: &StockLine) -> Vec<Cell> {
         (_, None) => Some("not in stock table"),
         _ => None,
     };
+    let first = line.needed_first();
     vec![
         line.part.as_str().into(),
         line.description.as_deref().unwrap_or(&line.family).into(),
         fails.into(),
         line.on_hand.into(),
         Cell::Empty,
-        line.on_order.into(),
+        line.due_in_season().into(),
+        line.late.filter(|n| 0.0 < *n).into(),
         line.demand.map(|d| d.expected).into(),
         line.demand.map(|d| d.p90).into(),
         line.order_up_to.into(),
         line.reorder_point.into(),
         line.order_now.into(),
+        first.into(),
         line.fill_rate.into(),
         line.no_stock_out.into(),
         line.left_over.into(),

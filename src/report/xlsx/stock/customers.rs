@@ -19,37 +19,47 @@ pub(super) fn write(
     let mut page = Page::new(workbook, styles, "Customers", Paper::Portrait, report)?;
     let table = table(report, 2);
     page.fit(&[&table])?;
-    page.title(&format!("Customers, {}", super::season(report)))?;
-    page.aside(
-        "What each customer's machines will likely need, the most money first. Parts with less than one chance in \
-         ten of any need are left out.",
-    )?;
+    let (title, words) = if report.has_customers() {
+        ("Customers", "What each customer's machines will likely need")
+    } else {
+        ("Needs", "What the machines will likely need")
+    };
+    page.title(&format!("{title}, {}", super::season(report)))?;
+    page.aside(&format!(
+        "{words}, the most money first. Parts with less than one chance in ten of any need are left out."
+    ))?;
     page.table(&table)?;
     page.keep_header(&table, 1)?;
     page.finish(0)
 }
 
 fn table(report: &StockReport, header_row: u32) -> Table {
-    let columns = vec![
-        Column::words("Customer", 26.0),
+    let named = report.has_customers();
+    let mut columns = vec![
         Column::words("Part number", 20.0),
         Column::words("Family", 22.0),
         Column::new("Pieces, expected", Kind::Tenths),
         Column::new("Money, expected", Kind::Money),
         Column::new("Any at all", Kind::Share),
     ];
+    if named {
+        columns.insert(0, Column::words("Customer", 26.0));
+    }
     let mut table = Table::at(header_row, columns);
     let needs = report.needs_by_money().into_iter();
     for (need, money) in needs.filter(|(n, _)| LEAST_CHANCE <= n.chance) {
-        let customer = need.customer.as_deref().unwrap_or("no customer named");
-        table.push(vec![
-            customer.into(),
+        let mut cells: Vec<Cell> = vec![
             need.part.as_str().into(),
             need.family.as_str().into(),
             Cell::from(need.expected),
             money.into(),
             need.chance.into(),
-        ]);
+        ];
+        if named {
+            let customer = need.customer.as_deref().unwrap_or("no customer named");
+            cells.insert(0, customer.into());
+        }
+        table.push(cells);
     }
     table.say_none();
     table

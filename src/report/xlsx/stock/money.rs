@@ -1,4 +1,4 @@
-//! Sheet `Money`: what each further amount of money buys, and when the pieces are asked for.
+//! Sheets `Money` and `Months`: what each further amount of money buys, and when pieces are asked for.
 
 use rust_xlsxwriter::Workbook;
 
@@ -13,18 +13,30 @@ pub(super) fn write(
     styles: &Styles,
     report: &StockReport,
 ) -> Result<(), XlsxError> {
-    let mut page = Page::new(workbook, styles, "Money", Paper::Landscape, report)?;
+    let mut page = Page::new(workbook, styles, "Money", Paper::Portrait, report)?;
     let curve = curve(report, 2);
-    let months = months(report, curve.next_row() + 2);
-    page.fit(&[&curve, &months])?;
+    page.fit(&[&curve])?;
     page.title("What the money buys")?;
     page.aside(
         "Bought pack by pack where it prevents most shortage for its price, parts that stop a machine weighing most.",
     )?;
     page.table(&curve)?;
-    page.gap();
-    page.section("Expected pieces by month")?;
+    page.keep_header(&curve, 0)?;
+    page.finish(0)
+}
+
+/// A sheet of its own: below the curve its heading could stand alone at the foot of a page.
+pub(super) fn write_months(
+    workbook: &mut Workbook,
+    styles: &Styles,
+    report: &StockReport,
+) -> Result<(), XlsxError> {
+    let mut page = Page::new(workbook, styles, "Months", Paper::Landscape, report)?;
+    let months = months(report, 1);
+    page.fit(&[&months])?;
+    page.title(&format!("Expected pieces by month, {}", super::season(report)))?;
     page.table(&months)?;
+    page.keep_header(&months, 1)?;
     page.finish(0)
 }
 

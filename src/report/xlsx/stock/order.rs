@@ -6,6 +6,7 @@ use super::super::XlsxError;
 use super::super::page::{Page, Paper};
 use super::super::styles::{Kind, Styles};
 use super::super::table::{Cell, Column, Table};
+use crate::report::nearly_over;
 use crate::report::stock::{StockLine, StockReport};
 use crate::report::terminal::words::money;
 
@@ -20,13 +21,20 @@ pub(super) fn write(
     report: &StockReport,
 ) -> Result<(), XlsxError> {
     let mut page = Page::new(workbook, styles, "Order", Paper::Portrait, report)?;
-    let table = table(report, 2);
+    let warning = nearly_over(report.season, report.from, report.until);
+    let table = table(report, 2 + u32::from(warning.is_some()));
     page.fit(&[&table])?;
     page.title(&format!("Order, {}", super::season(report)))?;
-    page.aside(
+    if let Some(words) = warning {
+        page.paragraph(&words)?;
+    }
+    let prices = report.price_words().map_or_else(String::new, |words| {
+        format!(" {}.", crate::report::terminal::words::capital(&words))
+    });
+    page.aside(&format!(
         "Only what is to be ordered now, in whole packs. Change a number of pieces and the money follows. The sheet \
-         Bins has every part, and why.",
-    )?;
+         Bins has every part, and why.{prices}"
+    ))?;
     page.table(&table)?;
     page.keep_header(&table, 1)?;
     if let Some(limit) = report.budget_limit {
@@ -72,13 +80,12 @@ fn table(report: &StockReport, header_row: u32) -> Table {
 fn cells(line: &StockLine, table: &Table) -> Vec<Cell> {
     let (pieces, price) = (table.here(PIECES), table.here(PRICE));
     let formula = format!("IF(OR({price}=\"\",{pieces}=\"\"),\"\",{pieces}*{price})");
-    let remark = if line.price.is_none() {
-        Some("price unknown".to_owned())
-    } else if line.supersedes.is_empty() {
-        None
-    } else {
-        Some(format!("was {}", line.supersedes.join(", ")))
-    };
+    let unpriced = line.price.is_none().then(|| "price unknown".to_owned());
+    let first = line.needed_first();
+    let first = first.map(|n| format!("{n:.1} needed before it can come"));
+    let older = (!line.supersedes.is_empty()).then(|| format!("was {}", line.supersedes.join(", ")));
+    let remarks: Vec<String> = [unpriced, first, older].into_iter().flatten().collect();
+    let remark = (!remarks.is_empty()).then(|| remarks.join("; "));
     vec![
         line.part.as_str().into(),
         line.description.as_deref().unwrap_or(&line.family).into(),
