@@ -120,7 +120,7 @@ impl Bench {
             clock: (1..=self.days)
                 .map(|k| self.hours * k as f64 / self.days as f64)
                 .collect(),
-            known: true,
+            unknown_from: None,
         });
         let unit = |machine: usize, age: &f64| Unit {
             machine,
