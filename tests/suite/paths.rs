@@ -202,3 +202,44 @@ fn no_part_is_changed_and_no_service_is_due_after_a_machine_is_retired() {
     let half = total("2027-03-01");
     assert!(0.0 < half && half < 0.7 * kept, "{half} of {kept}");
 }
+
+/// Two products of one group through a bin on one day are one day of 50 acres, as they are without a
+/// bin: 200 acres to come are four of them.
+#[test]
+fn products_of_one_group_through_a_bin_are_one_day_of_work() {
+    let folder = Folder::empty();
+    let days = (1..=4).flat_map(|day| {
+        ["granules", "prills"].map(|product| format!("2022-04-{day:02},M,{product},25,rear\n"))
+    });
+    folder
+        .write("machines.csv", "machine,in_service\nM,2021-11-01\n")
+        .write("positions.csv", "machine,position,part,bin\nM,p,P,rear\n")
+        .write("parts.csv", "part,family\nP,flap\n")
+        .write("products.csv", "product,group\ngranules,dry\nprills,dry\n")
+        .write(
+            "usage.csv",
+            format!(
+                "date,machine,product,acres,bin\n{}",
+                days.collect::<String>()
+            ),
+        )
+        .write(
+            "plan.csv",
+            "month,machine,product,acres,bin\n2023-04,M,prills,200,rear\n",
+        );
+    let records = folder.read().records;
+    let season = Season::ending_in(2023, (11, 1));
+    let (plan, sums) = planned(&records, season);
+    let view = View {
+        machine: "M",
+        bin: Some("rear"),
+        measure: Measure::Acres,
+        clock: Measure::Hours,
+        n_groups: 1,
+        as_of: day_before(season),
+        season,
+        until: season.end,
+    };
+    let path = path::lay_out(&plan, &DaySizes::new(&sums), view);
+    assert_eq!(path.cumulative, [50.0, 100.0, 150.0, 200.0]);
+}
