@@ -140,7 +140,10 @@ fn nothing_is_planned_or_repeated_after_a_machine_is_retired() {
         );
     let reading = folder.read();
     let told: Vec<&str> = reading.problems.iter().map(|p| p.found.as_str()).collect();
-    assert_eq!(told, ["1 plan row of `B` after 2023-03-10"]);
+    assert!(
+        told.contains(&"1 plan row of `B` after 2023-03-10"),
+        "{told:?}"
+    );
     let (plan, _) = planned(&reading.records, Season::ending_in(2023, (11, 1)));
     let of = |u: &plan::PlannedUse| (u.machine.clone(), u.until.to_string(), u.amounts.acres);
     let uses: Vec<_> = plan.uses.iter().map(of).collect();
