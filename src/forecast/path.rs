@@ -127,7 +127,9 @@ impl DaySizes {
     pub fn new(sums: &UseSums) -> Self {
         let mut sizes = Self::default();
         for machine in sums.machines() {
-            let mut whole: BTreeMap<(NaiveDate, usize), [Option<f64>; 3]> = BTreeMap::new();
+            // Of all bins, and of each: products of one group on one day are one day's work.
+            let mut works: BTreeMap<(Option<&str>, NaiveDate, usize), [Option<f64>; 3]> =
+                BTreeMap::new();
             let mut groups: BTreeMap<(Option<&str>, NaiveDate), BTreeSet<usize>> = BTreeMap::new();
             for day in sums.of_machine(machine) {
                 let amounts = Measure::OF_USE.map(|m| day.amounts.get(m));
@@ -143,16 +145,16 @@ impl DaySizes {
                             .insert(day.group);
                     }
                 }
-                if day.bin.is_some() {
-                    sizes.add(machine, day.bin, day.group, amounts);
-                }
-                let sum = whole.entry((day.date, day.group)).or_default();
-                for (s, a) in sum.iter_mut().zip(amounts) {
-                    *s = a.map(|a| s.unwrap_or(0.0) + a).or(*s);
+                let bins = std::iter::once(None).chain(day.bin.map(Some));
+                for bin in bins {
+                    let sum = works.entry((bin, day.date, day.group)).or_default();
+                    for (s, a) in sum.iter_mut().zip(amounts) {
+                        *s = a.map(|a| s.unwrap_or(0.0) + a).or(*s);
+                    }
                 }
             }
-            for ((_, group), amounts) in whole {
-                sizes.add(machine, None, group, amounts);
+            for ((bin, _, group), amounts) in works {
+                sizes.add(machine, bin, group, amounts);
             }
             for ((bin, _), groups) in groups {
                 sizes.share(machine, bin, &groups);
@@ -248,8 +250,9 @@ pub struct View<'a> {
 /// Lays out planned use in days of work.
 ///
 /// Groups that have their days with others on record have as many of them so again. The days follow
-/// each other, each a step of its own even where a month has more of them than dates: a day is never
-/// larger than those on record.
+/// each other, each a step of its own even where those of several groups are more than the month has
+/// dates. One group has no more days than dates: where more is planned than so many days on record
+/// held, its days are larger than those.
 #[must_use]
 pub fn lay_out(plan: &Plan, sizes: &DaySizes, view: View<'_>) -> FuturePath {
     let joined = joined(plan.of_machine(view.machine), view);

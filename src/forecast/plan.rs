@@ -137,6 +137,13 @@ impl<'a> Planner<'a> {
                 let this = Season::ending_in(year, self.starts);
                 let rows = self.rows_of(machine, this, &mut told);
                 let of_target = year == season.year;
+                if let Some(date) = machine.retired.filter(|date| *date <= this.end) {
+                    told.retired.insert(format!("{} on {date}", machine.name));
+                    told.beyond += rows.iter().filter(|row| date < row.month).count();
+                    if date < this.start {
+                        continue;
+                    }
+                }
                 if rows.is_empty() {
                     uses.extend(self.last_season_again(machine, this, of_target, &mut told));
                 } else {
@@ -172,7 +179,7 @@ impl<'a> Planner<'a> {
         }
     }
 
-    /// In service, and not retired.
+    /// In service, and not retired yet.
     fn works(&self, machine: &Machine) -> bool {
         machine.in_service <= self.as_of && machine.retired.is_none_or(|date| self.as_of < date)
     }
@@ -269,7 +276,13 @@ impl<'a> Planner<'a> {
         )
     }
 
-    /// Cuts a stretch of a month down to the days after the as-of date.
+    /// The last day a machine is in the fleet, where that is known.
+    fn retired(&self, machine: &str) -> Option<NaiveDate> {
+        self.records.machine(machine)?.retired
+    }
+
+    /// Cuts a stretch of a month down to the days after the as-of date, and up to the machine's
+    /// retirement.
     ///
     /// - `a_day`: share of the amounts that falls on a day.
     fn placed(
@@ -279,13 +292,14 @@ impl<'a> Planner<'a> {
         amounts: Amounts,
         a_day: f64,
     ) -> Option<PlannedUse> {
-        if stretch.until <= self.as_of {
-            return None;
-        }
+        let last = self.retired(machine).unwrap_or(stretch.until);
         let left = Stretch {
             from: stretch.from.max(self.as_of + Days::new(1)),
-            ..stretch
+            until: stretch.until.min(last),
         };
+        if left.until < left.from {
+            return None;
+        }
         let share = a_day * left.days() as f64;
         let group = self.groups.group(product);
         let group = self

@@ -8,8 +8,8 @@ use crate::family::Service;
 use crate::life::Life;
 use crate::units::Measure;
 
-/// Days on which the work falls due between the as-of date and the end of the season, those before
-/// the season too. Work that is overdue falls due on the day after the as-of date. `None` where it
+/// Days on which the work falls due between the as-of date and the end of the season, or the last
+/// day of the view where that comes first; those before the season too. Work that is overdue falls due on the day after the as-of date. `None` where it
 /// goes by use that is not known.
 #[must_use]
 pub fn due(
@@ -30,7 +30,8 @@ pub fn due(
     let mut last: Option<NaiveDate> = life.fitted;
     let mut used: Vec<f64> = clocks.iter().map(|c| -c.already).collect();
     let mut date = view.as_of + Days::new(1);
-    while date <= season.end {
+    let end = season.end.min(view.until);
+    while date <= end {
         let by_days = match (service.days, last) {
             (Some(every), Some(last)) => every <= (date - last).num_days() as f64,
             // Nobody knows when it was last done, so it is due.

@@ -362,15 +362,20 @@ impl<'a> Gatherer<'a> {
         measure: Measure,
         clock: Measure,
     ) -> View<'b> {
+        let name = &self.out.machines[machine];
+        let records = self.gathering.context.records;
+        let retired = records.machine(name).and_then(|m| m.retired);
+        let until = self.gathering.until;
         View {
-            machine: &self.out.machines[machine],
+            machine: name,
             bin,
             measure,
             clock,
             n_groups: self.gathering.context.groups.names().len(),
             as_of: self.gathering.context.as_of,
             season: self.gathering.season,
-            until: self.gathering.until,
+            // What stands in the yard neither works nor is worked on.
+            until: retired.map_or(until, |date| until.min(date)),
         }
     }
 

@@ -59,15 +59,17 @@ impl OfMachine<'_> {
         if given.iter().all(Option::is_some) {
             return amounts;
         }
-        // Tons tell most of what a spreader did, then acres, then hours.
-        let Some(from) = [1, 0, 2].into_iter().find(|i| given[*i].is_some()) else {
-            return amounts;
+        // Tons tell most of what a spreader did, then acres, then hours. One that no rate leads from
+        // tells nothing, and must not stand before another that does.
+        let at_rates = |ratios: &[Ratio], wanted: usize| {
+            let ratio = ratios.get(group)?;
+            let mut from = [1, 0, 2].into_iter();
+            from.find_map(|i| Some(ratio.per(wanted, i)? * given[i]?))
         };
         let fill = |wanted: usize| {
-            given[wanted].or_else(|| {
-                let rate = |ratios: &[Ratio]| ratios.get(group)?.per(wanted, from);
-                Some(rate(self.own).or_else(|| rate(self.all))? * given[from]?)
-            })
+            given[wanted]
+                .or_else(|| at_rates(self.own, wanted))
+                .or_else(|| at_rates(self.all, wanted))
         };
         Amounts {
             acres: fill(0),
@@ -108,5 +110,31 @@ impl Rates {
     #[must_use]
     pub fn filled(&self, machine: &str, group: usize, amounts: Amounts) -> Amounts {
         self.of_machine(machine).filled(group, amounts)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::Rates;
+    use crate::record::Amounts;
+
+    /// Ten hours to 100 acres on record; no tons beside hours. Twice as many acres took 20 hours.
+    #[test]
+    fn tons_without_a_rate_do_not_hide_acres_that_have_one() {
+        let mut rates = Rates::default();
+        let day = Amounts {
+            acres: Some(100.0),
+            tons: None,
+            hours: Some(10.0),
+        };
+        rates.add("M", 1, [(0, day)].into_iter());
+        let given = Amounts {
+            acres: Some(200.0),
+            tons: Some(60.0),
+            hours: None,
+        };
+        for machine in ["M", "another of the fleet"] {
+            assert_eq!(rates.filled(machine, 0, given).hours, Some(20.0));
+        }
     }
 }

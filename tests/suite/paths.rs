@@ -117,3 +117,132 @@ fn a_plan_without_bins_is_shared_out_as_past_use_was() {
     assert_eq!(by_bin(used), bins(150.0, 50.0));
     assert_eq!(by_bin(""), bins(100.0, 100.0));
 }
+
+/// By hand: a month of 310 acres in 31 days, and a machine that leaves after ten of them.
+#[test]
+fn nothing_is_planned_or_repeated_after_a_machine_is_retired() {
+    let folder = Folder::empty();
+    folder
+        .write(
+            "machines.csv",
+            "machine,in_service,retired\nA,2021-11-01,2023-03-10\nB,2021-11-01,2023-03-10\n",
+        )
+        .write("positions.csv", "machine,position,part\nA,p,P\nB,p,P\n")
+        .write("parts.csv", "part,family\nP,flap\n")
+        .write(
+            "usage.csv",
+            "date,machine,product,acres\n2022-03-20,A,lime,310\n2022-04-20,A,lime,310\n\
+             2022-03-20,B,lime,310\n",
+        )
+        .write(
+            "plan.csv",
+            "month,machine,product,acres\n2023-03,B,lime,310\n2023-04,B,lime,310\n",
+        );
+    let reading = folder.read();
+    let told: Vec<&str> = reading.problems.iter().map(|p| p.found.as_str()).collect();
+    assert!(
+        told.contains(&"1 plan row of `B` after 2023-03-10"),
+        "{told:?}"
+    );
+    let (plan, _) = planned(&reading.records, Season::ending_in(2023, (11, 1)));
+    let of = |u: &plan::PlannedUse| (u.machine.clone(), u.until.to_string(), u.amounts.acres);
+    let uses: Vec<_> = plan.uses.iter().map(of).collect();
+    let march = |machine: &str| (machine.to_owned(), "2023-03-10".to_owned(), Some(100.0));
+    assert_eq!(uses, [march("A"), march("B")]);
+    for wanted in [
+        "A on 2023-03-10, B on 2023-03-10",
+        "1 row of the plan in months after",
+    ] {
+        assert!(
+            plan.notes.iter().any(|n| n.contains(wanted)),
+            "{:?}",
+            plan.notes
+        );
+    }
+}
+
+/// Work by the calendar ends with the machine too.
+#[test]
+fn no_part_is_changed_and_no_service_is_due_after_a_machine_is_retired() {
+    let total = |retired: &str| {
+        let folder = crate::cli::fleet();
+        std::fs::create_dir(folder.path().join("models")).expect("a folder");
+        folder
+            .write(
+                "machines.csv",
+                format!("machine,in_service,retired\nnorth,2023-11-01,{retired}\n"),
+            )
+            .write(
+                "positions.csv",
+                "machine,position,part,quantity\nnorth,chain,C-1,1\nnorth,oil,O-1,1\n",
+            )
+            .write(
+                "parts.csv",
+                "part,family,price,labor_hours\nC-1,conveyor-chain,900,6\nO-1,yearly,40,1\n",
+            )
+            .remove("replacements.csv")
+            .write(
+                "models/yearly.toml",
+                "family = \"yearly\"\nmeasure = \"days\"\n[service]\nevery = { days = 100 }\n",
+            );
+        let args = [
+            "budget",
+            &folder.path().display().to_string(),
+            "--season",
+            "2027",
+            "--format",
+            "json",
+        ];
+        let (_, out, err) = crate::cli::wearcast(&args);
+        let budget: serde_json::Value =
+            serde_json::from_str(&out).unwrap_or_else(|_| panic!("{err}"));
+        budget["total"]["expected"].as_f64().expect("a total")
+    };
+    let kept = total("");
+    assert!(0.0 < kept);
+    let gone = total("2026-03-01");
+    assert!(gone.abs() < 1e-9, "{gone}");
+    let half = total("2027-03-01");
+    assert!(0.0 < half && half < 0.7 * kept, "{half} of {kept}");
+}
+
+/// Two products of one group through a bin on one day are one day of 50 acres, as they are without a
+/// bin: 200 acres to come are four of them.
+#[test]
+fn products_of_one_group_through_a_bin_are_one_day_of_work() {
+    let folder = Folder::empty();
+    let days = (1..=4).flat_map(|day| {
+        ["granules", "prills"].map(|product| format!("2022-04-{day:02},M,{product},25,rear\n"))
+    });
+    folder
+        .write("machines.csv", "machine,in_service\nM,2021-11-01\n")
+        .write("positions.csv", "machine,position,part,bin\nM,p,P,rear\n")
+        .write("parts.csv", "part,family\nP,flap\n")
+        .write("products.csv", "product,group\ngranules,dry\nprills,dry\n")
+        .write(
+            "usage.csv",
+            format!(
+                "date,machine,product,acres,bin\n{}",
+                days.collect::<String>()
+            ),
+        )
+        .write(
+            "plan.csv",
+            "month,machine,product,acres,bin\n2023-04,M,prills,200,rear\n",
+        );
+    let records = folder.read().records;
+    let season = Season::ending_in(2023, (11, 1));
+    let (plan, sums) = planned(&records, season);
+    let view = View {
+        machine: "M",
+        bin: Some("rear"),
+        measure: Measure::Acres,
+        clock: Measure::Hours,
+        n_groups: 1,
+        as_of: day_before(season),
+        season,
+        until: season.end,
+    };
+    let path = path::lay_out(&plan, &DaySizes::new(&sums), view);
+    assert_eq!(path.cumulative, [50.0, 100.0, 150.0, 200.0]);
+}

@@ -19,14 +19,25 @@ pub(super) struct Told {
     pub(super) shared_out: BTreeSet<String>,
     /// Months of the plan of which a season without any other has a few days.
     pub(super) cut: BTreeSet<NaiveDate>,
+    /// Machines that leave the fleet before a season is over, each with the date.
+    pub(super) retired: BTreeSet<String>,
+    /// Rows of the plan of months after that date.
+    pub(super) beyond: usize,
     pub(super) filled: usize,
     pub(super) empty: usize,
 }
 
 impl Told {
-    /// Whether any machine's use comes from a season on record, its own or others'.
+    /// Whether any machine's use comes from a season on record, its own or others', or is known to
+    /// end.
     pub(super) fn repeats(&self) -> bool {
-        let machines = [&self.repeated, &self.still, &self.partial, &self.typical];
+        let machines = [
+            &self.repeated,
+            &self.still,
+            &self.partial,
+            &self.typical,
+            &self.retired,
+        ];
         !self.silent.is_empty() || machines.iter().any(|m| !m.is_empty())
     }
 
@@ -75,6 +86,21 @@ impl Told {
             notes.push(format!(
                 "no plan and no use on record, nothing is forecast by use: {}",
                 list(&self.without)
+            ));
+        }
+        if !self.retired.is_empty() {
+            notes.push(format!(
+                "`retired` before the season is over, so neither use nor work is forecast after that day: {}",
+                list(&self.retired)
+            ));
+        }
+        if 0 < self.beyond {
+            notes.push(format!(
+                "{} of the plan in months after a machine is retired: left out",
+                match self.beyond {
+                    1 => "1 row".to_owned(),
+                    rows => format!("{rows} rows"),
+                }
             ));
         }
         if !self.cut.is_empty() {

@@ -188,7 +188,7 @@ fn idle_bin(bin: &str, machine: &str) -> Finding {
 }
 
 /// `1 plan row`, `2 plan rows`.
-fn counted(rows: u64, table: &str) -> String {
+pub(super) fn counted(rows: u64, table: &str) -> String {
     format!("{rows} {table} {}", if rows == 1 { "row" } else { "rows" })
 }
 

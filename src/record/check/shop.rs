@@ -4,9 +4,11 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use chrono::NaiveDate;
 
-use super::fleet::not_whole;
+use super::fleet::{counted, not_whole};
 use super::{Check, FamilyFacts, Finding, Notes, order, pieces, twins, unknown, vague};
-use crate::record::{Installed, Machine, Position, ProblemKind, Records, Replacement, Table};
+use crate::record::{
+    Installed, Machine, PlanRow, Position, ProblemKind, Records, Replacement, Table,
+};
 
 /// Names to look up, over sound rows.
 struct Known<'r> {
@@ -159,6 +161,9 @@ impl Check<'_> {
                 findings
             },
         );
+        for finding in after_retirement(&rows, &known) {
+            notes.remark(Table::Plan, None, finding);
+        }
         remark_twins(
             notes,
             Table::Plan,
@@ -190,6 +195,27 @@ impl Check<'_> {
         );
         self.records.stock = rows;
     }
+}
+
+/// Planned months that begin after their machine has left the fleet, machine by machine.
+fn after_retirement(rows: &[PlanRow], known: &Known<'_>) -> Vec<Finding> {
+    let mut after: BTreeMap<(&str, NaiveDate), u64> = BTreeMap::new();
+    for row in rows {
+        let machine = known.machines.get(row.machine.as_str());
+        let retired = machine.and_then(|m| m.retired);
+        if let Some(date) = retired.filter(|date| *date < row.month) {
+            *after.entry((&row.machine, date)).or_default() += 1;
+        }
+    }
+    let finding = |((machine, date), rows): ((&str, NaiveDate), u64)| {
+        Finding::new(
+            "month",
+            ProblemKind::Order,
+            format!("{} of `{machine}` after {date}", counted(rows, "plan")),
+            format!("months up to {date}, when `{machine}` is retired; later ones are left out"),
+        )
+    };
+    after.into_iter().map(finding).collect()
 }
 
 /// A reading further below 0 than measuring error goes.
