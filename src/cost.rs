@@ -36,7 +36,11 @@ impl PartCost {
 #[must_use]
 pub fn in_cents(money: f64) -> f64 {
     let rounded = (money * 100.0).round() / 100.0;
-    if rounded.abs() < 0.005 { money } else { rounded }
+    if rounded.abs() < 0.005 {
+        money
+    } else {
+        rounded
+    }
 }
 
 /// Replacements up to `as_of` with the newest number of the part taken out.

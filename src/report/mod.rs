@@ -75,11 +75,13 @@ pub fn nearly_over(season: i32, from: NaiveDate, until: NaiveDate) -> Option<Str
     let planned = match days {
         FEW.. => return None,
         ..=1 => format!("Only {until} is planned, the last day of season {season}"),
-        _ => format!(
-            "Only {days} days are planned, {from} to {until}: the rest of season {season}"
-        ),
+        _ => {
+            format!("Only {days} days are planned, {from} to {until}: the rest of season {season}")
+        }
     };
-    Some(format!("{planned}; for season {next} add `--season {next}`."))
+    Some(format!(
+        "{planned}; for season {next} add `--season {next}`."
+    ))
 }
 
 /// Next season's replacements, money and cost per acre.

@@ -221,7 +221,8 @@ impl<'a> Maker<'a> {
                         _ => 1.0,
                     }
                 };
-                let estimates = fits::factors(a, self.study.options.priors, self.study.options.level);
+                let estimates =
+                    fits::factors(a, self.study.options.priors, self.study.options.level);
                 let told = |group: &String| {
                     let place = a.lives.groups.iter().position(|g| g == group)?;
                     match place.checked_sub(1) {

@@ -372,7 +372,9 @@ impl<'a> Counter<'a> {
             late: held.and_then(|h| Some(h.on_order? - h.in_time)),
             order_now: wanted.map(|_| order),
             wanted: wanted.map(|w| w.order),
-            order_cost: wanted.and(line.cost.price).map(|price| in_cents(price * order)),
+            order_cost: wanted
+                .and(line.cost.price)
+                .map(|price| in_cents(price * order)),
             fill_rate: demand.zip(stock).and_then(|(d, s)| d.fill_rate(s)),
             no_stock_out: told(Demand::chance_within),
             shortage: told(Demand::short),

@@ -289,9 +289,9 @@ fn long_names() -> Folder {
             .replace("north", "the long spreader of the north-eastern yard")
             .replace(
                 "chain,C-1",
-                "conveyor chain of the left bin,CHAIN-000-4711-LONG",
+                "conveyor chain of the left bin,CHAIN-00-471-LONG",
             )
-            .replace("C-1,", "CHAIN-000-4711-LONG,")
+            .replace("C-1,", "CHAIN-00-471-LONG,")
             .replace("dry\n", "dry fertilizer of several sorts\n")
             .replace("lime,lime", "lime,high-calcium lime of the far quarry");
         std::fs::write(&path, text).expect("written");

@@ -430,7 +430,7 @@ fn each_sheet_is_set_up_for_paper() {
     }
     let names = part(&report, "xl/workbook.xml");
     assert_eq!(names.matches("_xlnm.Print_Area").count(), 9);
-    assert_eq!(names.matches("_xlnm.Print_Titles").count(), 8);
+    assert_eq!(names.matches("_xlnm.Print_Titles").count(), 7);
     let properties = part(&report, "docProps/core.xml");
     assert!(properties.contains("2026-10-31T00:00:00Z"));
     assert!(properties.contains("Wear parts budget, season 2027"));

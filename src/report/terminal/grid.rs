@@ -128,9 +128,12 @@ impl Grid {
 
     /// Columns stand closer where they would not all find room.
     fn around(&self) -> usize {
-        let needed = |around: &usize| self.tight.iter().sum::<usize>() + around * self.columns.len();
+        let needed =
+            |around: &usize| self.tight.iter().sum::<usize>() + around * self.columns.len();
         let [closer, closest] = SCARCE;
-        let widest = [AROUND, closer].into_iter().find(|a| needed(a) <= self.width);
+        let widest = [AROUND, closer]
+            .into_iter()
+            .find(|a| needed(a) <= self.width);
         widest.unwrap_or(closest)
     }
 

@@ -224,7 +224,10 @@ fn remark(line: &PartLine) -> Cell {
     let missing = missing(line);
     let missing: Vec<(&str, bool)> = missing.iter().map(|(name, is, _)| (*name, *is)).collect();
     let unknown = words::unknown(&missing);
-    let remarks: Vec<String> = unknown.into_iter().chain(paid(line).map(str::to_owned)).collect();
+    let remarks: Vec<String> = unknown
+        .into_iter()
+        .chain(paid(line).map(str::to_owned))
+        .collect();
     Cell::from((!remarks.is_empty()).then(|| remarks.join("; ")).as_deref())
 }
 

@@ -342,7 +342,11 @@ fn lines(report: &BudgetReport, header_row: u32) -> Table {
         let unknown = [
             ("use to come", line.pieces.is_none(), None),
             ("price", line.price.is_none(), empty(super::parts::COST)),
-            ("labor", line.labor_cost.is_none(), empty(super::parts::LABOR)),
+            (
+                "labor",
+                line.labor_cost.is_none(),
+                empty(super::parts::LABOR),
+            ),
         ];
         let remark = words::gaps(report, &unknown);
         table.push(vec![

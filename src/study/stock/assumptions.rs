@@ -124,7 +124,10 @@ impl Counter<'_> {
         };
         let held = self.shelf.held.iter().filter(|(part, _)| known(part));
         let told = held.flat_map(|(part, held)| {
-            let deliveries = held.deliveries.iter().filter_map(|d| Some((d.due?, d.pieces)));
+            let deliveries = held
+                .deliveries
+                .iter()
+                .filter_map(|d| Some((d.due?, d.pieces)));
             let overdue = deliveries.filter(|(due, _)| *due < self.study.as_of);
             overdue.map(move |(due, pieces)| {
                 let word = if pieces == 1.0 { "piece" } else { "pieces" };

@@ -401,11 +401,7 @@ fn every_delivery_counts_from_its_own_day() {
             ..on_shelf("fin", 0.0)
         };
         records.stock = deliveries.iter().map(row).collect();
-        line(
-            &asked(&fleet, records, &played, Options::default()),
-            "fin",
-        )
-        .clone()
+        line(&asked(&fleet, records, &played, Options::default()), "fin").clone()
     };
     let after = (until - from).num_days() as u64 + 14;
     let three = with(&[(20, 4.0), (200, 10.0), (after, 20.0)]);
@@ -443,10 +439,7 @@ fn an_order_is_priced_in_whole_cents() {
     for line in &report.lines {
         assert_eq!(line.price, Some(1_542.38));
         let pieces = line.order_now.expect("known");
-        assert_eq!(
-            cents(line.order_cost.expect("priced")),
-            pieces * 154_238.0
-        );
+        assert_eq!(cents(line.order_cost.expect("priced")), pieces * 154_238.0);
         sum += pieces * 154_238.0;
     }
     assert!(0.0 < sum);

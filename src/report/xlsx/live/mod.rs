@@ -183,7 +183,10 @@ impl Layout<'_> {
     /// The field hours of lines that wear: the stretches of their cells, and how many there are.
     pub(super) fn fields(&self) -> (String, usize) {
         let lines = self.report.lines.iter().enumerate();
-        let wearing: Vec<usize> = lines.filter(|(_, l)| !l.scheduled).map(|(i, _)| i).collect();
+        let wearing: Vec<usize> = lines
+            .filter(|(_, l)| !l.scheduled)
+            .map(|(i, _)| i)
+            .collect();
         let stretches = wearing.chunk_by(|a, b| a + 1 == *b).map(|stretch| {
             let first = prices::HEADER + 1 + stretch[0] as u32;
             down("Prices", first, stretch.len(), prices::FIELD)

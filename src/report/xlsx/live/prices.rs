@@ -115,7 +115,9 @@ fn lines(layout: Layout<'_>) -> Table {
     let mut table = Table::at(HEADER, columns(headings));
     for (line, live) in layout.report.lines.iter().zip(&layout.live.lines) {
         let price = table.here(PRICE);
-        let listed = line.price.map(|p| listed(p, 1.0 + layout.live.price_change));
+        let listed = line
+            .price
+            .map(|p| listed(p, 1.0 + layout.live.price_change));
         let paid = line.price_from_records.then_some("price as last paid");
         table.push(vec![
             line.part.as_str().into(),

@@ -20,7 +20,10 @@ pub(super) fn write(
     let table = table(report, 2);
     page.fit(&[&table])?;
     let (title, words) = if report.has_customers() {
-        ("Customers", "What each customer's machines will likely need")
+        (
+            "Customers",
+            "What each customer's machines will likely need",
+        )
     } else {
         ("Needs", "What the machines will likely need")
     };

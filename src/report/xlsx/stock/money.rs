@@ -34,7 +34,10 @@ pub(super) fn write_months(
     let mut page = Page::new(workbook, styles, "Months", Paper::Landscape, report)?;
     let months = months(report, 1);
     page.fit(&[&months])?;
-    page.title(&format!("Expected pieces by month, {}", super::season(report)))?;
+    page.title(&format!(
+        "Expected pieces by month, {}",
+        super::season(report)
+    ))?;
     page.table(&months)?;
     page.keep_header(&months, 1)?;
     page.finish(0)

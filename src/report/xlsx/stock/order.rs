@@ -83,7 +83,8 @@ fn cells(line: &StockLine, table: &Table) -> Vec<Cell> {
     let unpriced = line.price.is_none().then(|| "price unknown".to_owned());
     let first = line.needed_first();
     let first = first.map(|n| format!("{n:.1} needed before it can come"));
-    let older = (!line.supersedes.is_empty()).then(|| format!("was {}", line.supersedes.join(", ")));
+    let older =
+        (!line.supersedes.is_empty()).then(|| format!("was {}", line.supersedes.join(", ")));
     let remarks: Vec<String> = [unpriced, first, older].into_iter().flatten().collect();
     let remark = (!remarks.is_empty()).then(|| remarks.join("; "));
     vec![
