@@ -121,6 +121,9 @@ impl Shared {
 /// Machine (none for all), bin, group and measure.
 type DayKind = (Option<String>, Option<String>, usize, usize);
 
+/// Bin (none for all), day and group.
+type OfDay<'a> = (Option<&'a str>, NaiveDate, usize);
+
 impl DaySizes {
     /// Measures the days on record.
     #[must_use]
@@ -128,8 +131,7 @@ impl DaySizes {
         let mut sizes = Self::default();
         for machine in sums.machines() {
             // Of all bins, and of each: products of one group on one day are one day's work.
-            let mut works: BTreeMap<(Option<&str>, NaiveDate, usize), [Option<f64>; 3]> =
-                BTreeMap::new();
+            let mut works: BTreeMap<OfDay<'_>, [Option<f64>; 3]> = BTreeMap::new();
             let mut groups: BTreeMap<(Option<&str>, NaiveDate), BTreeSet<usize>> = BTreeMap::new();
             for day in sums.of_machine(machine) {
                 let amounts = Measure::OF_USE.map(|m| day.amounts.get(m));

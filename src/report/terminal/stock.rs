@@ -15,7 +15,10 @@ const LONGEST: usize = 12;
 #[must_use]
 pub fn stock(report: &StockReport, width: usize) -> String {
     let mut out = String::new();
-    let known = report.header.as_of.map(|d| format!(", known up to {d}"));
+    let known = report
+        .header
+        .as_of
+        .map(|d| format!("\nfrom records up to {d}"));
     let _ = writeln!(
         out,
         "{}, season {} ({} to {}){}",

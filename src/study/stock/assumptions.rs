@@ -129,10 +129,7 @@ impl Counter<'_> {
                 .iter()
                 .filter_map(|d| Some((d.due?, d.pieces)));
             let overdue = deliveries.filter(|(due, _)| *due < self.study.as_of);
-            overdue.map(move |(due, pieces)| {
-                let word = if pieces == 1.0 { "piece" } else { "pieces" };
-                format!("{part} ({pieces} {word}, due {due})")
-            })
+            overdue.map(move |(due, pieces)| format!("{part} ({pieces} of them due {due})"))
         });
         let told: Vec<String> = told.collect();
         (!told.is_empty()).then(|| {
