@@ -35,7 +35,9 @@ impl PartCost {
 /// nothing.
 #[must_use]
 pub fn in_cents(money: f64) -> f64 {
-    let rounded = (money * 100.0).round() / 100.0;
+    /// Above what a product of two decimal numbers is off, so that 46.575 rounds up as on paper.
+    const HALVES_UP: f64 = 1.0 + 1e-12;
+    let rounded = (money * 100.0 * HALVES_UP).round() / 100.0;
     if rounded.abs() < 0.005 {
         money
     } else {
@@ -138,4 +140,24 @@ fn mean(values: impl Iterator<Item = (f64, f64)>) -> Option<f64> {
     values.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.total_cmp(&b.1)));
     let weight: f64 = values.iter().map(|v| v.1).sum();
     (0.0 < weight).then(|| values.iter().map(|(v, w)| v * w).sum::<f64>() / weight)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::in_cents;
+
+    /// By decimal arithmetic on paper: halves go up, also where binary numbers fall just short of them.
+    #[test]
+    fn halves_of_a_cent_go_up() {
+        for (price, level, cents) in [
+            (45.0, 1.035, 46.58),
+            (1.005, 1.0, 1.01),
+            (1_487.35, 1.037, 1_542.38),
+            (7.2, 1.04, 7.49),
+            (1_840.0, 1.04, 1_913.6),
+        ] {
+            assert_eq!(in_cents(price * level).to_bits(), f64::to_bits(cents));
+        }
+        assert_eq!(in_cents(0.004).to_bits(), 0.004_f64.to_bits());
+    }
 }

@@ -170,7 +170,7 @@ impl<'a> Planner<'a> {
         } else {
             PlanSource::LastSeason
         };
-        let is_known = planned || told.repeats();
+        let is_known = planned || told.repeats() || told.all_retire();
         Plan {
             is_known,
             notes: told.notes(source, self.records.settings.plan_change),

@@ -9,8 +9,8 @@ use crate::life::Life;
 use crate::units::Measure;
 
 /// Days on which the work falls due between the as-of date and the end of the season, or the last
-/// day of the view where that comes first; those before the season too. Work that is overdue falls due on the day after the as-of date. `None` where it
-/// goes by use that is not known.
+/// day of the view where that comes first; those before the season too. Work that is overdue falls
+/// due on the day after the as-of date. `None` where it goes by use that is not known.
 #[must_use]
 pub fn due(
     life: &Life,

@@ -50,8 +50,7 @@ impl UseSums {
     ///
     /// Rows of one day, machine, bin and product add up. A measure that none of them records, or that
     /// one of several loads leaves out, is filled in from the other measures at past rates, and marked
-    /// so. The order of rows does not
-    /// reach the sums. `groups` are those of the log's products.
+    /// so. The order of rows does not reach the sums. `groups` are those of the log's products.
     #[must_use]
     pub fn new(usage: &UsageLog, groups: &Groups, until: NaiveDate) -> Self {
         let log = usage.known_on(until);

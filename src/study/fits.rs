@@ -75,8 +75,20 @@ fn odds(line: &FitLine) -> Option<String> {
     })
 }
 
-/// Wear factors of one family, those of its groups after the reference.
-pub(super) fn factors(assessment: &Assessment, priors: bool, level: f64) -> Vec<FactorLine> {
+/// Wear factors of one family as they are told, the reference first; `None`: none is told.
+pub(super) fn told_factors(assessment: &Assessment, priors: bool, level: f64) -> Vec<Option<f64>> {
+    let teller = Teller {
+        assessment,
+        priors,
+        level,
+    };
+    let told = |g: usize| Some(teller.tell(Quantity::Factor(g))?.estimate);
+    let others = (1..assessment.lives.groups.len()).map(told);
+    std::iter::once(Some(1.0)).chain(others).collect()
+}
+
+/// One family's line.
+fn line(assessment: &Assessment, priors: bool, level: f64) -> FitLine {
     let lives = &assessment.lives;
     let teller = Teller {
         assessment,
@@ -89,19 +101,7 @@ pub(super) fn factors(assessment: &Assessment, priors: bool, level: f64) -> Vec<
         factor: teller.tell(Quantity::Factor(g)),
         p_value: likeliest.and_then(|fit| factor_p(fit, &lives.observations, g)),
     };
-    (1..lives.groups.len()).map(of_group).collect()
-}
-
-/// One family's line.
-fn line(assessment: &Assessment, priors: bool, level: f64) -> FitLine {
-    let lives = &assessment.lives;
-    let teller = Teller {
-        assessment,
-        priors,
-        level,
-    };
-    let likeliest = assessment.likeliest.as_ref().ok();
-    let factors = factors(assessment, priors, level);
+    let factors: Vec<FactorLine> = (1..lives.groups.len()).map(of_group).collect();
     let log_likelihood = if priors {
         assessment.log_likelihood_at_mode
     } else {

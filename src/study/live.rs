@@ -221,14 +221,11 @@ impl<'a> Maker<'a> {
                         _ => 1.0,
                     }
                 };
-                let estimates =
-                    fits::factors(a, self.study.options.priors, self.study.options.level);
+                let options = &self.study.options;
+                let estimates = fits::told_factors(a, options.priors, options.level);
                 let told = |group: &String| {
                     let place = a.lives.groups.iter().position(|g| g == group)?;
-                    match place.checked_sub(1) {
-                        None => Some(1.0),
-                        Some(place) => estimates[place].factor.map(|f| f.estimate),
-                    }
+                    estimates[place]
                 };
                 FamilyFactors {
                     told: groups.iter().map(told).collect(),

@@ -1,6 +1,8 @@
 //! Planned use laid out in days of work.
 
 use chrono::NaiveDate;
+use serde_json::Value;
+use wearcast::cli::ExitStatus;
 use wearcast::forecast::Season;
 use wearcast::forecast::path::{self, DaySizes, View};
 use wearcast::forecast::plan::{self, Plan, Planning};
@@ -9,6 +11,7 @@ use wearcast::record::Records;
 use wearcast::units::Measure;
 use wearcast::wear::Groups;
 
+use crate::cli::wearcast;
 use crate::read::Folder;
 
 fn day_before(season: Season) -> NaiveDate {
@@ -193,9 +196,8 @@ fn no_part_is_changed_and_no_service_is_due_after_a_machine_is_retired() {
             "--format",
             "json",
         ];
-        let (_, out, err) = crate::cli::wearcast(&args);
-        let budget: serde_json::Value =
-            serde_json::from_str(&out).unwrap_or_else(|_| panic!("{err}"));
+        let (_, out, err) = wearcast(&args);
+        let budget: Value = serde_json::from_str(&out).unwrap_or_else(|_| panic!("{err}"));
         budget["total"]["expected"].as_f64().expect("a total")
     };
     let kept = total("");
@@ -245,4 +247,49 @@ fn products_of_one_group_through_a_bin_are_one_day_of_work() {
     };
     let path = path::lay_out(&plan, &DaySizes::new(&sums), view);
     assert_eq!(path.cumulative, [50.0, 100.0, 150.0, 200.0]);
+}
+
+/// Bearings go by hours, which the log never had and the plan has: 274 hours wear them by what their
+/// model file says, whatever the products are called and although nothing is known of later seasons.
+#[test]
+fn planned_hours_wear_parts_also_where_no_hours_are_on_record() {
+    let chances = ["ag lime", "zinc"].map(|other| {
+        let folder = Folder::empty();
+        folder
+            .write("machines.csv", "machine,in_service\nred,2023-11-01\n")
+            .write("positions.csv", "machine,position,part\nred,bearing,BRG\n")
+            .write("parts.csv", "part,family,price\nBRG,shaft-bearing,72\n")
+            .write(
+                "usage.csv",
+                format!(
+                    "date,machine,product,acres,tons\n2024-04-02,red,potash,2400,260\n\
+                     2024-10-21,red,{other},600,1200\n2025-04-07,red,potash,2600,280\n\
+                     2026-10-13,red,{other},700,1400\n2026-11-03,red,potash,150,16\n"
+                ),
+            )
+            .write(
+                "plan.csv",
+                format!(
+                    "month,machine,product,hours\n2027-04,red,potash,49\n2027-10,red,{other},225\n"
+                ),
+            );
+        let path = folder.path().to_str().expect("a path");
+        let (status, out, err) = wearcast(&["remaining", path, "--format", "json"]);
+        assert_eq!(status, ExitStatus::Done, "{err}");
+        let report: Value = serde_json::from_str(&out).expect("JSON");
+        let part = &report["parts"][0];
+        assert_eq!(part["half_worn_date"], Value::Null);
+        let (_, table, _) = wearcast(&["remaining", path]);
+        assert!(
+            table.contains("unknown") && !table.contains("far off"),
+            "{table}"
+        );
+        part["chance_this_season"].as_f64().expect("a chance")
+    });
+    // A bearing of any age, of kinds of which half last 900 hours: some third of them in 274.
+    assert!(
+        chances.iter().all(|c| (0.1..0.6).contains(c)),
+        "{chances:?}"
+    );
+    assert!((chances[0] / chances[1] - 1.0).abs() < 0.1, "{chances:?}");
 }

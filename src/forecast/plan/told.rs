@@ -28,17 +28,15 @@ pub(super) struct Told {
 }
 
 impl Told {
-    /// Whether any machine's use comes from a season on record, its own or others', or is known to
-    /// end.
+    /// Whether any machine's use comes from a season on record, its own or others'.
     pub(super) fn repeats(&self) -> bool {
-        let machines = [
-            &self.repeated,
-            &self.still,
-            &self.partial,
-            &self.typical,
-            &self.retired,
-        ];
+        let machines = [&self.repeated, &self.still, &self.partial, &self.typical];
         !self.silent.is_empty() || machines.iter().any(|m| !m.is_empty())
+    }
+
+    /// Whether what is left of machines is known because they leave, and none is without a plan.
+    pub(super) fn all_retire(&self) -> bool {
+        !self.retired.is_empty() && self.without.is_empty()
     }
 
     pub(super) fn notes(self, source: PlanSource, plan_change: f64) -> Vec<String> {

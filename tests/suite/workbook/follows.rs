@@ -259,6 +259,98 @@ fn a_changed_workbook_says_what_the_tool_says() {
     }
 }
 
+/// Figures of the season's money on the Summary, and every text of it.
+fn season_money(workbook: &Path) -> ([f64; 4], Vec<String>) {
+    let mut book: Xlsx<_> = open_workbook(workbook).expect("a workbook");
+    let summary = book.worksheet_range("Summary").expect("a sheet");
+    let figures = [4, 5, 6, 7].map(|row| match summary.get_value((row, 2)) {
+        Some(Data::Float(number)) => *number,
+        other => panic!("row {row} of the Summary is {other:?}"),
+    });
+    let texts = summary.used_cells().filter_map(|(.., value)| match value {
+        Data::String(text) => Some(text.clone()),
+        _ => None,
+    });
+    (figures, texts.collect())
+}
+
+/// A dearer part makes no season cheaper, and what is filled in is called missing no more.
+#[test]
+#[expect(
+    clippy::print_stderr,
+    reason = "a skipped test must say that it was skipped"
+)]
+fn a_dearer_part_lowers_no_figure_and_remarks_follow_the_inputs() {
+    let Some(program) = on_path("soffice") else {
+        eprintln!("skipped: no `soffice` on PATH, no changed workbook was recalculated");
+        return;
+    };
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    let folder = folder.path();
+    let workbook = budget(folder, &owner(), "budget.xlsx");
+    let prices = place(&workbook, "Prices");
+    let (before, _) = season_money(&workbook);
+    let mut files = Vec::new();
+    for row in 9..=17 {
+        let file = folder.join(format!("row-{row}.xlsx"));
+        let dearer = |cell: &str, n: f64| {
+            if split(cell) == ("D", row) {
+                1.5 * n
+            } else {
+                n
+            }
+        };
+        changed(&workbook, &file, prices, dearer);
+        files.push(file);
+    }
+    // Nobody wrote down what flaps cost in the field.
+    let silent = records(folder, "silent", |file, text| {
+        if file != "replacements.csv" {
+            return text;
+        }
+        let lines = text.lines().map(|line| {
+            let mut cells: Vec<&str> = line.split(',').collect();
+            if cells[2] == "flaps" {
+                cells[8] = "";
+            }
+            cells.join(",") + "\n"
+        });
+        lines.collect()
+    });
+    let gap = budget(folder, &silent, "gap.xlsx");
+    let filled = folder.join("filled.xlsx");
+    changed(
+        &gap,
+        &filled,
+        prices,
+        |cell, n| if cell == "F11" { 0.875 } else { n },
+    );
+    let dearer = files.len();
+    files.extend([gap, filled]);
+
+    let again = convert(&program, folder, &files);
+    let of = |file: &PathBuf| season_money(&again.join(file.file_name().expect("a name")));
+    for file in &files[..dearer] {
+        let (after, _) = of(file);
+        for (before, after) in before.iter().zip(after) {
+            assert!(
+                before - 1e-6 <= after,
+                "{}: {before} {after}",
+                file.display()
+            );
+        }
+    }
+    let says = |file: &PathBuf, words: &str| {
+        let (_, texts) = of(file);
+        texts.iter().any(|text| text.contains(words))
+    };
+    let [gap, filled] = [&files[dearer], &files[dearer + 1]];
+    for words in ["unknown: down cost", "Fill them in"] {
+        assert!(says(gap, words), "{words}");
+        assert!(!says(filled, words), "{words}");
+    }
+}
+
 /// The text of a part of a workbook.
 fn part(workbook: &Path, name: &str) -> String {
     let bytes = fs::read(workbook).expect("a workbook");
