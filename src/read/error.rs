@@ -19,6 +19,14 @@ pub enum ReadError {
         /// The path.
         path: PathBuf,
     },
+    /// Something else where a file is needed.
+    #[error("`{}` is {what} and no file that can be opened; put the file there that it should be, or take it away", path.display())]
+    NotAFile {
+        /// The path.
+        path: PathBuf,
+        /// What is there.
+        what: &'static str,
+    },
     /// The operating system refuses.
     #[error("`{}` cannot be read ({why}); check that it may be read and is not locked by another program", path.display())]
     Io {

@@ -10,6 +10,7 @@ use super::error::ReadError;
 use super::header::normal;
 use super::mapping::{self, Mapping};
 use super::parts;
+use super::there;
 use super::xlsx::Book;
 
 /// Where a table is.
@@ -118,7 +119,8 @@ pub(super) fn whole(
     }
 }
 
-/// File names of a folder in order, without hidden and lock files.
+/// File names of a folder in order, without hidden and lock files; what would be read and cannot be
+/// opened as a file is an error, since without it other results would come out.
 pub(super) fn files(dir: &Path) -> Result<Vec<PathBuf>, ReadError> {
     let meta = std::fs::metadata(dir).map_err(|e| ReadError::io(dir, &e))?;
     if !meta.is_dir() {
@@ -130,8 +132,13 @@ pub(super) fn files(dir: &Path) -> Result<Vec<PathBuf>, ReadError> {
     for entry in std::fs::read_dir(dir).map_err(|e| ReadError::io(dir, &e))? {
         let path = entry.map_err(|e| ReadError::io(dir, &e))?.path();
         let name = file_name(&path);
-        if !name.starts_with('.') && !name.starts_with("~$") && path.is_file() {
+        if name.starts_with('.') || name.starts_with("~$") {
+            continue;
+        }
+        if path.is_file() {
             paths.push(path);
+        } else if there::is_missed(&path, &name) {
+            there::as_file(&path)?;
         }
     }
     paths.sort();
@@ -168,6 +175,11 @@ pub(super) fn folder_with(dir: &Path, usage_sums: Option<&Path>) -> Result<Folde
     let mut homes: BTreeMap<Table, Vec<Found>> = BTreeMap::new();
     let mut years = parts::Years::default();
     let (mut mapping, mut problems) = mapping::read(dir)?;
+    for path in mapping.files().map(|name| dir.join(name)) {
+        if !path.is_dir() {
+            there::as_file(&path)?;
+        }
+    }
     let mut books = Vec::new();
     for path in files(dir)? {
         let mapped = mapping.table_of_file(&file_name(&path));

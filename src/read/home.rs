@@ -118,6 +118,7 @@ const LARGEST: u64 = 256 << 20;
 /// # Errors
 /// [`ReadError`] when it is there and cannot be read, or holds more than 256 MB.
 pub fn kept_file(path: &Path) -> Result<Option<Vec<u8>>, ReadError> {
+    super::there::as_file(path)?;
     match std::fs::metadata(path) {
         Err(e) if e.kind() == std::io::ErrorKind::NotFound => return Ok(None),
         Err(e) => return Err(ReadError::io(path, &e)),

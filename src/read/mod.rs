@@ -26,6 +26,7 @@ mod row;
 mod sink;
 mod tables;
 mod text;
+mod there;
 mod title;
 mod xlsx;
 

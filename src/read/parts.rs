@@ -14,6 +14,7 @@ use super::cell::quoted;
 use super::error::ReadError;
 use super::find::{Found, Home, Part, extension, file_name, table_named, whole};
 use super::header::normal;
+use super::there;
 use crate::record::{Problem, ProblemKind, Severity, Table};
 
 /// Folders within folders that are looked into; a table divided by more is none.
@@ -133,6 +134,7 @@ fn gather(
                 seen.too_deep.push(source);
             }
         } else if extension(&path) == "parquet" {
+            there::as_file(&path)?;
             seen.parts.push(Part {
                 found: Found {
                     source,

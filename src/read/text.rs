@@ -11,6 +11,7 @@ use crate::record::{Problem, ProblemKind, Records, Settings, SettingsError, Seve
 use super::cell::quoted;
 use super::error::ReadError;
 use super::find::{extension, file_name, files, whole};
+use super::there;
 
 /// No settings or model file is longer.
 const LONGEST: u64 = 1 << 20;
@@ -69,6 +70,7 @@ fn line_of(text: &str, key: &str) -> Option<usize> {
 /// Settings of a records folder; those of a file with a problem are the defaults.
 pub(super) fn settings(dir: &Path) -> Result<(Settings, Option<Problem>), ReadError> {
     let path = dir.join(SETTINGS);
+    there::as_file(&path)?;
     if !path.exists() {
         return Ok((Settings::default(), None));
     }
@@ -175,7 +177,7 @@ pub fn families(
     let mut problems = Vec::new();
     let own = dir
         .map(|dir| dir.join("models"))
-        .filter(|models| models.is_dir());
+        .filter(|models| models.is_dir() || models.is_symlink());
     for folder in own.iter().map(PathBuf::as_path).chain(extra) {
         model_folder(folder, &mut families, &mut problems)?;
     }

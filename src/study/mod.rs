@@ -351,6 +351,7 @@ impl Study {
             until: season.end,
         });
         in_service.notes.extend(self.silent_note());
+        in_service.notes.extend(self.no_use_note());
         in_service.share_labor();
         let mates = self.filter(&mut in_service);
         in_service

@@ -28,6 +28,13 @@ impl Study {
         })
     }
 
+    /// Says that no use is on record at all: ages by use are then unknown, not small.
+    pub(super) fn no_use_note(&self) -> Option<String> {
+        self.records.usage.is_empty().then(|| {
+            "no usage is on record: what a part has worn so far is known by days alone, and lives are those of the families; add the usage log, or meter readings, to the folder".to_owned()
+        })
+    }
+
     /// Says which machines nothing is recorded of.
     #[must_use]
     pub fn silent_note(&self) -> Option<String> {

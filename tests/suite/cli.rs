@@ -805,3 +805,58 @@ fn no_result_takes_the_place_of_what_it_is_made_from() {
     let after = std::fs::read(folder.path().join("usage.csv")).expect("a log");
     assert_eq!(before, after);
 }
+
+/// Without its usage log a folder gives another budget, so a log that is there and cannot be opened is no log that is missing.
+#[test]
+#[cfg(unix)]
+fn what_has_the_name_of_a_table_and_is_no_file_stops_the_work() {
+    use std::os::unix::fs::symlink;
+    let names = [
+        "usage.csv",
+        "stock.csv",
+        "settings.toml",
+        "columns.toml",
+        "meters.parquet",
+        "more.xlsx",
+        "usage",
+        "models",
+    ];
+    for name in names {
+        let folder = fleet();
+        let path = folder.path().join(name);
+        let _ = std::fs::remove_file(&path);
+        symlink("/nowhere/at-all", &path).expect("a link");
+        let (status, out, err) = wearcast(&["budget", &dir(&folder)]);
+        assert_eq!(status, ExitStatus::File, "{name}: {err}");
+        assert_eq!(out, "", "{name}");
+        assert!(err.contains(name), "{name}: {err}");
+    }
+    for name in ["usage.csv", "machines.parquet", "settings.toml"] {
+        let folder = fleet();
+        let path = folder.path().join(name);
+        let _ = std::fs::remove_file(&path);
+        std::fs::create_dir(&path).expect("a folder");
+        let (status, _, err) = wearcast(&["budget", &dir(&folder)]);
+        assert_eq!(status, ExitStatus::File, "{name}: {err}");
+        assert!(err.contains(&format!("{name}` is a folder")), "{err}");
+        std::fs::remove_dir(&path).expect("a folder");
+        let made = std::process::Command::new("mkfifo").arg(&path).status();
+        assert!(made.expect("mkfifo").success());
+        let (status, _, err) = wearcast(&["budget", &dir(&folder)]);
+        assert_eq!(status, ExitStatus::File, "{name}: {err}");
+        assert!(err.contains(&format!("{name}` is a pipe")), "{err}");
+    }
+}
+
+#[test]
+fn a_folder_without_any_use_says_so_with_every_forecast() {
+    let folder = fleet();
+    folder.remove("usage.csv").write("plan.csv", "month,machine,product,acres,tons,hours\n2024-10,north,lime,60,120,5\n2025-03,north,lime,60,120,5\n");
+    for command in ["budget", "remaining"] {
+        let (_, out, err) = wearcast(&[command, &dir(&folder)]);
+        assert!(
+            out.contains("no usage is on record"),
+            "{command}: {out}{err}"
+        );
+    }
+}

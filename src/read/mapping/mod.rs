@@ -114,6 +114,12 @@ impl Mapping {
         tables.find(|(_, rules)| is(rules)).map(|(table, _)| *table)
     }
 
+    /// Files that tables are kept in.
+    pub(super) fn files(&self) -> impl Iterator<Item = &str> {
+        let own = self.tables.values().filter_map(|rules| rules.file.as_ref());
+        own.map(|own| own.name.as_str())
+    }
+
     /// The table that a sheet of that name holds.
     pub(super) fn table_of_sheet(&self, name: &str) -> Option<Table> {
         let name = name.trim();
@@ -209,6 +215,7 @@ pub(super) fn plain(text: &str) -> String {
 /// Reads the `columns.toml` of a folder; rules that cannot be understood are problems.
 pub(super) fn read(dir: &Path) -> Result<(Mapping, Vec<Problem>), ReadError> {
     let path = dir.join(FILE);
+    super::there::as_file(&path)?;
     if !path.exists() {
         return Ok((Mapping::default(), Vec::new()));
     }
