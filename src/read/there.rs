@@ -21,6 +21,8 @@ pub(super) fn as_file(path: &Path) -> Result<(), ReadError> {
         Ok(about) if about.is_file() => Ok(()),
         Ok(about) if about.is_dir() => no_file("a folder"),
         Ok(_) => no_file("a pipe or a device"),
+        // What should be the folder is a file: whoever opens the folder says so.
+        Err(e) if e.kind() == ErrorKind::NotADirectory => Ok(()),
         Err(e) if e.kind() != ErrorKind::NotFound => Err(ReadError::io(path, &e)),
         Err(_) if path.is_symlink() => no_file("a link that leads nowhere"),
         Err(_) => Ok(()),
