@@ -5,7 +5,12 @@
 //! Gauss-Hermite quadrature about its own most probable rate; the rest is drawn by weights about
 //! the peak, as parameters of lives are ([`crate::model::importance`]). A life that wore out adds
 //! the probability that its wear reached `C` times the limit between the use when it was last good
-//! and the use at its end; any other life adds the probability that it had not by its end.
+//! and the use at its end; any other life adds the probability that it had not by its end. A life
+//! first seen with use behind it counts given that it was good by then.
+//!
+//! Lives without readings count by their endings: parts that are still in service, which may be the
+//! only ones that were measured, are the slower ones of their family. Without readings nothing ties a
+//! life to its own rate, so `u - ln C` is normal and its integral is a tail of that.
 //!
 //! # Priors
 //! All are our own choice, no source: error 0.05 of the way to the limit, 90 % sure within a
@@ -18,11 +23,13 @@ use statrs::function::erf::erfc;
 use crate::family::Spread;
 use crate::model::posterior::{self, Request, Target};
 
-/// What one life with readings shows, its exposure as a multiple of the family's median life.
+/// What one life shows, its exposure as a multiple of the family's median life.
 #[derive(Clone, Debug, PartialEq)]
 pub struct PartPath {
-    /// Exposure and share of the way to the limit, reading by reading.
+    /// Exposure and share of the way to the limit, reading by reading; may be empty.
     pub readings: Vec<(f64, f64)>,
+    /// Exposure when it was first seen, good by then; 0 of a part seen from new.
+    pub entry: f64,
     /// Exposure when last good; `None`: it has not worn out.
     pub low: Option<f64>,
     /// Exposure at its end, or now; 0 where not known.
@@ -64,8 +71,10 @@ const DRAWS: usize = 400;
 /// Relative gain in height below which the peak is reached: draws are weighted, so that near is
 /// good enough.
 const PRECISION: f64 = 1e-8;
-/// Lives used at most, those with the most readings: more change nothing that shows.
+/// Lives with readings used at most, those with the most readings: more change nothing that shows.
 const MOST_LIVES: usize = 300;
+/// Lives without readings used at most; each then counts for several.
+const MOST_UNREAD: usize = 1_000;
 
 /// Places in a point: mean log rate, ln spread, ln error, habit, ln wander, ln power.
 const RATE: usize = 0;
@@ -94,22 +103,17 @@ fn priors() -> [(f64, f64); N] {
 
 impl FamilyPath {
     /// Draws what the family's paths have in common; `None` of no reading with exposure.
+    ///
+    /// - `parts`: all lives of the family whose use is known, those without readings too.
     #[must_use]
     pub fn of(parts: &[PartPath], seed: u64) -> Option<Self> {
-        let mut used: Vec<&PartPath> = parts
-            .iter()
-            .filter(|p| p.readings.iter().any(|(x, _)| 0.0 < *x))
-            .collect();
+        let target = Paths::of(parts);
+        let used = &target.read;
         if used.is_empty() {
             return None;
         }
         let (lives, readings) = (used.len(), used.iter().map(|p| p.readings.len()).sum());
-        used.sort_by_key(|p| std::cmp::Reverse(p.readings.len()));
-        used.truncate(MOST_LIVES);
-        let target = Paths {
-            parts: used,
-            priors: priors(),
-        };
+        let target = target.at_most(MOST_LIVES, MOST_UNREAD);
         let start: Vec<f64> = target.priors.iter().map(|(mean, _)| *mean).collect();
         let free = [true; N];
         let request = Request {
@@ -136,11 +140,7 @@ impl FamilyPath {
     /// Height of the posterior at a draw, up to a constant.
     #[must_use]
     pub fn height(parts: &[PartPath], at: &PathDraw) -> f64 {
-        let target = Paths {
-            parts: parts.iter().collect(),
-            priors: priors(),
-        };
-        target.height(&at.point())
+        Paths::of(parts).height(&at.point())
     }
 
     /// One draw for each draw of something else.
@@ -176,7 +176,34 @@ impl PathDraw {
     /// Log-likelihood of one part, its rate integrated out.
     #[must_use]
     pub fn log_likelihood(&self, part: &PartPath) -> f64 {
-        RateOf::new(self, part).log_integral()
+        let seen = if part.is_read() {
+            RateOf::new(self, part).log_integral()
+        } else {
+            self.ending(part)
+        };
+        seen - self.good_until(part.entry)
+    }
+
+    /// Log probability of how a life without readings ended, or that it has not.
+    fn ending(&self, part: &PartPath) -> f64 {
+        match part.low {
+            None => self.good_until(part.end),
+            Some(low) => ln_between(self.standard(low), self.standard(part.end)),
+        }
+    }
+
+    /// Log probability that a part is good at an exposure.
+    fn good_until(&self, exposure: f64) -> f64 {
+        if exposure <= 0.0 {
+            return 0.0;
+        }
+        upper(self.standard(exposure)).max(1e-300).ln()
+    }
+
+    /// By how many standard deviations a part of the mean rate is past its change at an exposure.
+    fn standard(&self, exposure: f64) -> f64 {
+        let ln_wear = self.ln_rate + self.power * exposure.max(1e-300).ln();
+        (ln_wear - self.habit) / self.spread.hypot(self.wander)
     }
 
     /// Mean and standard deviation of one part's log rate, shrunk to the family.
@@ -186,10 +213,46 @@ impl PathDraw {
     }
 }
 
+impl PartPath {
+    /// Whether any reading tells of its rate: one of a part that was new says nothing.
+    fn is_read(&self) -> bool {
+        self.readings.iter().any(|(x, _)| 0.0 < *x)
+    }
+}
+
 /// The density to draw from.
 struct Paths<'a> {
-    parts: Vec<&'a PartPath>,
+    /// Lives with readings.
+    read: Vec<&'a PartPath>,
+    /// Lives without, and for how many each of them counts.
+    unread: Vec<&'a PartPath>,
+    weight: f64,
     priors: [(f64, f64); N],
+}
+
+impl<'a> Paths<'a> {
+    fn of(parts: &'a [PartPath]) -> Self {
+        let (read, unread) = parts.iter().partition(|p| p.is_read());
+        Self {
+            read,
+            unread,
+            weight: 1.0,
+            priors: priors(),
+        }
+    }
+
+    /// The same with fewer lives: those with the most readings, and of those without every so many.
+    fn at_most(mut self, read: usize, unread: usize) -> Self {
+        self.read
+            .sort_by_key(|p| std::cmp::Reverse(p.readings.len()));
+        self.read.truncate(read);
+        let all = self.unread.len();
+        if unread < all {
+            self.unread = (0..unread).map(|i| self.unread[i * all / unread]).collect();
+            self.weight = all as f64 / unread as f64;
+        }
+        self
+    }
 }
 
 impl Target for Paths<'_> {
@@ -200,8 +263,8 @@ impl Target for Paths<'_> {
             .zip(&self.priors)
             .map(|(t, (mean, sd))| -0.5 * ((t - mean) / sd).powi(2))
             .sum();
-        let lives: f64 = self.parts.iter().map(|p| draw.log_likelihood(p)).sum();
-        prior + lives
+        let of = |parts: &[&PartPath]| parts.iter().map(|p| draw.log_likelihood(p)).sum::<f64>();
+        prior + of(&self.read) + self.weight * of(&self.unread)
     }
 }
 
@@ -265,16 +328,7 @@ impl<'a> RateOf<'a> {
         let standard = |at: f64| (u + at - self.draw.habit) / self.draw.wander;
         match self.low {
             None => upper(standard(end)).max(1e-300).ln(),
-            Some(low) => {
-                let (a, b) = (standard(low), standard(end));
-                // From the smaller tail, so that nothing cancels.
-                let between = if 0.0 < a {
-                    upper(a) - upper(b)
-                } else {
-                    upper(-b) - upper(-a)
-                };
-                between.max(1e-300).ln()
-            }
+            Some(low) => ln_between(standard(low), standard(end)),
         }
     }
 
@@ -368,4 +422,15 @@ const LN_SQRT_2PI: f64 = 0.918_938_533_204_672_7;
 /// Upper tail of the standard normal distribution.
 fn upper(t: f64) -> f64 {
     0.5 * erfc(t * std::f64::consts::FRAC_1_SQRT_2)
+}
+
+/// Log probability of a standard normal variable between two values.
+fn ln_between(a: f64, b: f64) -> f64 {
+    // From the smaller tail, so that nothing cancels.
+    let between = if 0.0 < a {
+        upper(a) - upper(b)
+    } else {
+        upper(-b) - upper(-a)
+    };
+    between.max(1e-300).ln()
 }

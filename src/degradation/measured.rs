@@ -2,10 +2,12 @@
 
 use super::family_path::{FamilyPath, PartPath};
 use super::readings::{self, Inspected, MeasuredLife};
-use crate::life::Life;
 use crate::life::build::{Built, Context};
+use crate::life::{GroupUse, Life};
 use crate::model::assess::{Assessment, name_hash};
+use crate::model::family_lives::is_known;
 use crate::model::posterior::Draws;
+use crate::record::Amounts;
 use crate::units::Measure;
 
 /// What inspections tell of lives and families.
@@ -27,12 +29,17 @@ impl Measured {
         let path = |(family, assessment): (usize, &Assessment)| {
             let own = |m: &&MeasuredLife| m.family == family;
             let center = Center::of(assessment.draws.as_ref()?);
-            let parts: Vec<PartPath> = inspected
-                .lives
-                .iter()
-                .filter(own)
+            let read = inspected.lives.iter().filter(own);
+            let mut parts: Vec<PartPath> = read
                 .map(|m| center.path(m, &built.lives[m.life], assessment))
                 .collect();
+            if parts.is_empty() {
+                return None;
+            }
+            let of_family = |l: &(usize, &Life)| l.1.family == assessment.family.name;
+            let lives = built.lives.iter().enumerate().filter(of_family);
+            let unread = lives.filter(|(i, _)| inspected.of_life(*i).is_none());
+            parts.extend(unread.filter_map(|(_, life)| center.unread(life, assessment)));
             FamilyPath::of(&parts, seed ^ name_hash(&assessment.family.name))
         };
         let paths: Vec<Option<FamilyPath>> = assessments.iter().enumerate().map(path).collect();
@@ -81,43 +88,66 @@ impl Center {
     }
 
     fn path(&self, measured: &MeasuredLife, life: &Life, of: &Assessment) -> PartPath {
-        let readings = measured.path();
-        let (low, end) = if measured.swapped.is_some() {
-            // The life on record is that of two parts: only the readings since are one's own.
-            (None, None)
-        } else {
-            ends(life, of)
-        };
+        let of_reading = |(u, z): &(Vec<f64>, f64)| (self.exposure(u), *z);
+        // Where an unrecorded swap was found, the life on record is that of two parts: only the readings
+        // since are one's own.
+        let is_one = measured.swapped.is_none();
+        let ends = is_one.then(|| Ends::of(life, of)).flatten();
         PartPath {
-            readings: readings
-                .iter()
-                .map(|(u, z)| (self.exposure(u), *z))
-                .collect(),
-            low: low
-                .filter(|_| life.ended.is_wear())
-                .map(|u| self.exposure(&u)),
-            end: end.map_or(0.0, |u| self.exposure(&u)),
+            readings: measured.path().iter().map(of_reading).collect(),
+            ..self.bare(ends.as_ref(), life)
+        }
+    }
+
+    /// A life that nobody measured; `None` where its fit could not see it either.
+    fn unread(&self, life: &Life, of: &Assessment) -> Option<PartPath> {
+        let path = self.bare(Some(&Ends::of(life, of)?), life);
+        (0.0 < path.end).then_some(path)
+    }
+
+    fn bare(&self, ends: Option<&Ends>, life: &Life) -> PartPath {
+        let is_wear = life.ended.is_wear();
+        PartPath {
+            readings: Vec::new(),
+            entry: ends.map_or(0.0, |e| self.exposure(&e.entry)),
+            low: ends.filter(|_| is_wear).map(|e| self.exposure(&e.low)),
+            end: ends.map_or(0.0, |e| self.exposure(&e.end)),
         }
     }
 }
 
-/// Use when last good and at the end, by the family's groups; `None`: not known.
-fn ends(life: &Life, of: &Assessment) -> (Option<Vec<f64>>, Option<Vec<f64>>) {
-    let measure = of.lives.measure;
-    let span = life.filled[measure.index()];
-    if life.fitted.is_none() {
-        return (None, None);
+/// Use when first seen, when last good and at the end, by the family's groups.
+struct Ends {
+    entry: Vec<f64>,
+    low: Vec<f64>,
+    end: Vec<f64>,
+}
+
+impl Ends {
+    /// `None` where the fit of lives cannot see the life either.
+    fn of(life: &Life, of: &Assessment) -> Option<Self> {
+        let measure = of.lives.measure;
+        if !is_known(life, measure) {
+            return None;
+        }
+        let span = life.filled[measure.index()];
+        let (entry, low, end) = (span.entry?, span.low?, span.end?);
+        if measure == Measure::Days {
+            return Some(Self {
+                entry: vec![entry],
+                low: vec![low],
+                end: vec![end],
+            });
+        }
+        let by_group = |pick: fn(&GroupUse) -> Amounts| -> Vec<f64> {
+            let of_group = |name: &String| life.groups.get(name).and_then(|g| pick(g).get(measure));
+            let groups = of.lives.groups.iter();
+            groups.map(|name| of_group(name).unwrap_or(0.0)).collect()
+        };
+        Some(Self {
+            entry: by_group(|g| g.entry),
+            low: by_group(|g| g.low),
+            end: by_group(|g| g.end),
+        })
     }
-    if measure == Measure::Days {
-        return (span.low.map(|d| vec![d]), span.end.map(|d| vec![d]));
-    }
-    let by_group = |pick: fn(&crate::life::GroupUse) -> crate::record::Amounts| -> Vec<f64> {
-        let of_group = |name: &String| life.groups.get(name).and_then(|g| pick(g).get(measure));
-        let groups = of.lives.groups.iter();
-        groups.map(|name| of_group(name).unwrap_or(0.0)).collect()
-    };
-    (
-        span.low.map(|_| by_group(|g| g.low)),
-        span.end.map(|_| by_group(|g| g.end)),
-    )
 }

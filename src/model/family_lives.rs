@@ -123,7 +123,7 @@ pub fn leveled_lives(
 
 /// Whether a life counts in a measure: when it began and what it saw are known.
 #[must_use]
-pub(super) fn is_known(life: &Life, measure: Measure) -> bool {
+pub fn is_known(life: &Life, measure: Measure) -> bool {
     let span = life.filled[measure.index()];
     let known = (span.entry.zip(span.low)).zip(span.end);
     life.fitted.is_some() && known.is_some_and(|((_, low), end)| !life.ended.is_wear() || low < end)

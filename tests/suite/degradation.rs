@@ -61,6 +61,7 @@ fn a_rate_is_integrated_out_as_scipy_does_it() {
     for case in cases {
         let part = PartPath {
             readings: readings_of(&case["readings"]),
+            entry: 0.0,
             low: case["low"].as_f64(),
             end: case["end"].as_f64().expect("a number"),
         };
@@ -201,6 +202,7 @@ fn no_reading_with_use_behind_it_gives_no_path() {
     assert_eq!(FamilyPath::of(&[], 1), None);
     let unused = PartPath {
         readings: vec![(0.0, 0.1)],
+        entry: 0.0,
         low: None,
         end: 0.2,
     };

@@ -88,6 +88,7 @@ fn two_thirds_of_a_path_tell_which_cracks_reach_the_limit() {
         .iter()
         .map(|path| PartPath {
             readings: seen(path).iter().map(|(x, z)| (x / LAST, *z)).collect(),
+            entry: 0.0,
             low: None,
             end: NOW / LAST,
         })

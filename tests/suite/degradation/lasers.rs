@@ -52,6 +52,7 @@ fn half_of_the_paths_tells_which_lasers_fail() {
         .iter()
         .map(|p| PartPath {
             readings: readings(p).iter().map(relative).collect(),
+            entry: 0.0,
             low: None,
             end: NOW / 5_000.0,
         })

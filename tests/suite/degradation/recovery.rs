@@ -3,6 +3,7 @@
 use rand::{RngExt as _, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 use rand_distr::{Distribution as _, StandardNormal};
+use statrs::distribution::{ContinuousCDF as _, Normal};
 use wearcast::degradation::family_path::{FamilyPath, PartPath};
 use wearcast::degradation::{Crossing, LifePrior, PathDraw};
 use wearcast::model::Distribution;
@@ -84,6 +85,7 @@ fn relative(part: &Part, worn: bool) -> PartPath {
             .iter()
             .map(|(x, z)| (x / MEDIAN, *z))
             .collect(),
+        entry: 0.0,
         low: worn.then_some(0.98 * part.life / MEDIAN),
         end: if worn { part.life } else { part.age } / MEDIAN,
     }
@@ -122,6 +124,7 @@ fn what_made_the_paths_is_found_again() {
 fn a_rate_is_found_again_and_few_readings_lean_on_the_family() {
     let worn = PartPath {
         readings: vec![(0.5, 1.2)],
+        entry: 0.0,
         low: None,
         end: 0.5,
     };
@@ -189,6 +192,64 @@ fn measured_parts_have_narrower_intervals_that_still_hold() {
     );
     assert!((0.42..0.58).contains(&(below / count)), "{}", below / count);
     assert!(width < 0.65 * blind_width, "{}", width / blind_width);
+}
+
+/// Machines that wear out part after part, of which only those in service at the end were measured:
+/// the slower ones, as a day at random finds long lives more often than short ones.
+#[test]
+fn parts_in_service_are_the_slower_ones_of_their_family() {
+    let mut rng = ChaCha8Rng::seed_from_u64(15);
+    let (mut in_service, mut worn) = (Vec::new(), Vec::new());
+    for _ in 0..60 {
+        let mut left = MEDIAN * rng.random_range(1.5..4.0);
+        loop {
+            let part = life(|life| life.min(left), &mut rng);
+            if left <= part.life {
+                in_service.push(relative(&part, false));
+                break;
+            }
+            left -= part.life;
+            worn.push(PartPath {
+                readings: Vec::new(),
+                ..relative(&part, true)
+            });
+        }
+    }
+    let off = |paths: &[PartPath]| {
+        let family = FamilyPath::of(paths, 1).expect("readings");
+        assert_eq!(family.lives, in_service.len());
+        let ln_life = |d: &PathDraw| (d.habit - d.ln_rate) / d.power;
+        middle(&family.draws, ln_life).1 - ln_life(&TRUTH)
+    };
+    let of_all = off(&[in_service.clone(), worn].concat());
+    assert!(of_all.abs() < 0.06, "{of_all}");
+    // The same without the lives that nobody measured, which is what the test is there for.
+    let of_read = off(&in_service);
+    assert!(0.12 < of_read, "{of_read}");
+}
+
+/// A life that nobody measured is normal in its logarithm; its tails by statrs.
+#[test]
+fn a_life_without_readings_counts_by_its_ending() {
+    let normal = Normal::new(
+        (TRUTH.habit - TRUTH.ln_rate) / TRUTH.power,
+        TRUTH.spread.hypot(TRUTH.wander) / TRUTH.power,
+    )
+    .expect("a distribution");
+    let at = |x: f64| normal.cdf(x.ln());
+    let (entry, low, end): (f64, f64, f64) = (0.4, 0.8, 1.1);
+    let seen = |low, end| {
+        TRUTH.log_likelihood(&PartPath {
+            readings: Vec::new(),
+            entry,
+            low,
+            end,
+        })
+    };
+    let worn = ((at(end) - at(low)) / (1.0 - at(entry))).ln();
+    let good = ((1.0 - at(end)) / (1.0 - at(entry))).ln();
+    assert!((seen(Some(low), end) - worn).abs() < 1e-9);
+    assert!((seen(None, end) - good).abs() < 1e-9);
 }
 
 #[test]

@@ -55,6 +55,7 @@ impl Path {
         let readings = self.read(self.life, 3, rng);
         PartPath {
             readings: readings.iter().map(|(x, z)| (x / median, *z)).collect(),
+            entry: 0.0,
             low: Some(0.97 * self.life / median),
             end: self.life / median,
         }
