@@ -47,6 +47,9 @@ pub struct Judged<'a> {
     pub distribution: Distribution,
     /// Log-likelihood at the most probable point of the posterior, where a prior counts.
     pub log_likelihood_at_mode: Option<f64>,
+    /// Standard deviation of log life from machine to machine that results reckon with, and the most
+    /// likely fit does not; `None` where they have none.
+    pub machine_spread: Option<f64>,
 }
 
 /// Judges a fit: the most likely one, since only that is centred on its lives.

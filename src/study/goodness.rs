@@ -15,7 +15,14 @@ pub(super) fn judge(assessment: &Assessment, priors: bool) -> Goodness {
         likeliest: &assessment.likeliest,
         distribution: assessment.distribution,
         log_likelihood_at_mode: assessment.log_likelihood_at_mode.filter(|_| informed),
+        machine_spread: middle_spread(assessment),
     })
+}
+
+/// The middle of the draws of how machines differ.
+fn middle_spread(assessment: &Assessment) -> Option<f64> {
+    let sorted = assessment.draws.as_ref()?.sorted_spreads();
+    sorted.get(sorted.len() / 2).copied()
 }
 
 /// Parameters as printed.

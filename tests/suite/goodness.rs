@@ -77,12 +77,38 @@ fn with_products(lives: &[Observation]) -> Observations {
 }
 
 fn judged(distribution: Distribution, lives: &Observations) -> Goodness {
+    judged_with_machines(distribution, lives, None)
+}
+
+fn judged_with_machines(
+    distribution: Distribution,
+    lives: &Observations,
+    machine_spread: Option<f64>,
+) -> Goodness {
     goodness::judge(&Judged {
         lives,
         likeliest: &fit::maximum_likelihood(distribution, lives),
         distribution,
         log_likelihood_at_mode: None,
+        machine_spread,
     })
+}
+
+/// The test takes all machines as one; forecasts do not, and whoever reads of a misfit is told.
+#[test]
+fn a_misfit_that_machines_may_explain_is_said_to_be_one() {
+    let says = |truth, spread| {
+        let lives = simulated(truth, 1.5, 2_000, 11);
+        let judged = judged_with_machines(Distribution::Weibull, &lives, spread);
+        judged
+            .verdict
+            .iter()
+            .any(|v| v.contains("machines that differ"))
+    };
+    assert!(says(Distribution::Lognormal, Some(0.3)));
+    assert!(!says(Distribution::Lognormal, Some(0.02)));
+    assert!(!says(Distribution::Lognormal, None));
+    assert!(!says(Distribution::Weibull, Some(0.3)));
 }
 
 #[test]
