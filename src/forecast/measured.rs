@@ -1,5 +1,6 @@
 //! What is left of parts with readings, draw by draw, worked out once before the season is played.
 
+use rand::seq::SliceRandom as _;
 use rand::{RngExt as _, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 use rayon::prelude::*;
@@ -41,7 +42,8 @@ pub struct LeftByDraw {
 impl LeftByDraw {
     /// Draws what is left of a part; `None` where its readings tell nothing.
     ///
-    /// - `per_draw`: samples of each draw, one from each equal share of its distribution.
+    /// - `per_draw`: samples of each draw, one from each equal share of its distribution, in an order
+    ///   of the part's own.
     #[must_use]
     pub fn new(
         unit: &Unit,
@@ -59,12 +61,17 @@ impl LeftByDraw {
         let name = format!("measured/{machine}/{}/{slot}", unit.position);
         let mut rng = ChaCha8Rng::seed_from_u64(seed ^ name_hash(&name));
         let mut samples = Vec::with_capacity(draws.len() * per_draw);
+        let mut strata: Vec<usize> = (0..per_draw).collect();
         for draw in 0..draws.len() {
+            if draw % per_draw == 0 {
+                // Else all parts would be short-lived in the same plays, and sums of them too wide.
+                strata.shuffle(&mut rng);
+            }
             let life = Life::new(draws, draw, place, &mut rng);
             let crossing = life.crossing(unit, paths.get(draw))?;
-            for k in 0..per_draw {
+            for k in &strata {
                 let share: f64 = rng.random();
-                samples.push(crossing.left((k as f64 + share) / per_draw as f64));
+                samples.push(crossing.left((*k as f64 + share) / per_draw as f64));
             }
         }
         Some(Self { samples, per_draw })

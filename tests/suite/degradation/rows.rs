@@ -195,6 +195,35 @@ fn a_worn_reading_raises_the_budget_and_a_good_one_lowers_it() {
     assert!(far < none, "{none} without, {far} at 7.5 mm");
 }
 
+/// Parts wear out each by itself: of many with the same reading about the same number is worn in every
+/// season played, however little is known of any one of them.
+#[test]
+fn parts_with_the_same_reading_do_not_all_wear_out_in_the_same_plays() {
+    let mut positions = "machine,position,part,quantity\n".to_owned();
+    let mut readings = String::new();
+    for place in 1..=40 {
+        writeln!(positions, "north,shoe {place},S-1,1").expect("text");
+        writeln!(readings, "2025-12-31,north,shoe {place},thickness,5.2,mm,").expect("text");
+    }
+    let folder = folder(&readings);
+    folder.write("positions.csv", positions);
+    let json = |command| -> Value {
+        serde_json::from_str(&run(&folder, command, &["--format", "json"])).expect("JSON")
+    };
+    let (budget, remaining) = (json("budget"), json("remaining"));
+    let chances = remaining["parts"].as_array().expect("a list").iter();
+    let chances = chances.map(|p| p["chance_this_season"].as_f64().expect("a number"));
+    let alone: f64 = chances.map(|p| p * (1.0 - p)).sum::<f64>().sqrt();
+    let worn = &budget["families"][0]["worn"];
+    let at = |key: &str| worn[key].as_f64().expect("a number");
+    // What all have in common, such as how far past the limit this owner goes, is not known either.
+    let together = (at("p90") - at("p10")) / 2.56;
+    assert!(
+        (alone..2.5 * alone).contains(&together),
+        "{together} of {alone}"
+    );
+}
+
 #[test]
 fn a_row_that_no_forecast_uses_is_listed_with_its_reason() {
     let rows = "2025-12-31,north,shoe,play,1.0,mm,\n\
