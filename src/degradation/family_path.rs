@@ -67,7 +67,7 @@ pub struct FamilyPath {
 }
 
 /// Draws made.
-const DRAWS: usize = 400;
+const DRAWS: usize = 2_000;
 /// Relative gain in height below which the peak is reached: draws are weighted, so that near is
 /// good enough.
 const PRECISION: f64 = 1e-8;

@@ -239,3 +239,24 @@ fn the_fits_of_the_desk_hold_the_truth_it_was_made_from() {
     ];
     assert_covered("desk", &options, &wanted);
 }
+
+/// Whoever asks again with another seed must not get another budget: the error of the simulation, all
+/// that is drawn in it together, stays below half a percent of the total.
+#[test]
+fn another_seed_changes_the_budget_by_less_than_half_a_percent() {
+    let totals: Vec<f64> = (1..=12)
+        .map(|seed| {
+            let mut command = cargo_bin_cmd!("wearcast");
+            let command = command.arg("budget").arg(samples().join("owner"));
+            let seed = seed.to_string();
+            let out = command.args(["--seed", &seed, "--format", "json"]).output();
+            let budget: Value = serde_json::from_slice(&out.expect("a run").stdout).expect("JSON");
+            budget["total"]["expected"].as_f64().expect("a number")
+        })
+        .collect();
+    let n = totals.len() as f64;
+    let mean = totals.iter().sum::<f64>() / n;
+    let variance = totals.iter().map(|t| (t - mean).powi(2)).sum::<f64>() / (n - 1.0);
+    let error = variance.sqrt() / mean;
+    assert!(error < 0.005, "{error}");
+}
