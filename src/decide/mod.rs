@@ -9,8 +9,9 @@
 //! W(a) = E[in-season changes] * in_season + discount * E[V(age at the season's end)]
 //! ```
 //!
-//! The season's exposure is cut into equal steps; within a step a part of age `x` wears out with
-//! probability `1 - S(x + step) / S(x)`.
+//! The season is worked in equal days. A part of age `x` wears out on a day with probability
+//! `1 - S(x + day) / S(x)`, and is changed at the day's end, as the records have it: where a day is
+//! large against a life, parts do more than they would if they were changed at once.
 //!
 //! # Source
 //! Age replacement: Barlow & Proschan, *Mathematical Theory of Reliability* (1965), chapter 3; with
@@ -25,6 +26,15 @@ pub struct Costs {
     pub in_season: f64,
 }
 
+/// The work of a season.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Season {
+    /// Effective exposure, above 0.
+    pub exposure: f64,
+    /// Days it is done in; `None`: so many that a day is small against a life.
+    pub days: Option<usize>,
+}
+
 /// A part's prospects, season after season.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Programme {
@@ -34,8 +44,8 @@ pub struct Programme {
     costs: Costs,
 }
 
-/// Steps a season is cut into, at least.
-const LEAST_STEPS: usize = 6;
+/// Steps a season is cut into, at least and at most.
+const STEPS: [usize; 2] = [6, 200];
 /// Steps of age, at most; older parts are taken as of the oldest age.
 const MOST_AGES: usize = 4_000;
 /// Share of a replacement's cost that differences between ages may still be off by.
@@ -47,18 +57,21 @@ impl Programme {
     /// Solves the programme.
     ///
     /// - `hazard`: cumulative hazard by effective exposure, 0 at 0 and rising.
-    /// - `season`: effective exposure of a season, above 0.
     /// - `discount`: value today of money a year later, below 1.
     #[must_use]
-    pub fn solve(hazard: impl Fn(f64) -> f64, season: f64, costs: Costs, discount: f64) -> Self {
-        let oldest = oldest(&hazard, season);
-        let steps = ((season / (oldest / 400.0)).ceil() as usize).clamp(LEAST_STEPS, 200);
-        let step = season / steps as f64;
+    pub fn solve(hazard: impl Fn(f64) -> f64, season: Season, costs: Costs, discount: f64) -> Self {
+        let oldest = oldest(&hazard, season.exposure);
+        let [least, most] = STEPS;
+        let steps = ((season.exposure / (oldest / 400.0)).ceil() as usize).clamp(least, most);
+        let days = season.days.map_or(steps, |days| days.clamp(1, steps));
+        // Ages lie closer together than days where these are few.
+        let day = steps.div_ceil(days);
+        let step = season.exposure / (days * day) as f64;
         let ages = ((oldest / step).ceil() as usize).clamp(2, MOST_AGES);
         let wear: Vec<f64> = (0..ages)
             .map(|i| {
                 let at = |k: usize| hazard(k as f64 * step);
-                -(at(i) - at(i + 1)).exp_m1()
+                -(at(i) - at(i + day)).exp_m1()
             })
             .collect();
         let mut programme = Self {
@@ -71,7 +84,7 @@ impl Programme {
         let rounds = (1e-7_f64.ln() / discount.ln()).ceil().min(2_000.0) as usize;
         let settled = SETTLED * costs.planned.max(costs.in_season) * (1.0 - discount) / discount;
         for _ in 0..rounds {
-            let before = programme.season_before(&wear, steps, discount);
+            let before = programme.season_before(&wear, (days, day), discount);
             let change = before.iter().zip(&programme.run).map(|(b, r)| b - r);
             let (least, most) = change.fold((f64::INFINITY, f64::NEG_INFINITY), |(l, m), c| {
                 (l.min(c), m.max(c))
@@ -85,7 +98,10 @@ impl Programme {
     }
 
     /// `W` one season earlier.
-    fn season_before(&self, wear: &[f64], steps: usize, discount: f64) -> Vec<f64> {
+    ///
+    /// - `days`: how many, and steps of age in each.
+    fn season_before(&self, wear: &[f64], days: (usize, usize), discount: f64) -> Vec<f64> {
+        let (days, day) = days;
         let replaced = self.costs.planned + self.run[0];
         let mut cost: Vec<f64> = self
             .run
@@ -93,11 +109,11 @@ impl Programme {
             .map(|run| discount * run.min(replaced))
             .collect();
         let last = cost.len() - 1;
-        for _ in 0..steps {
+        for _ in 0..days {
             let new = self.costs.in_season + cost[0];
             for i in 0..=last {
-                // Ascending, so that the next age still holds the later step.
-                let older = cost[(i + 1).min(last)];
+                // Ascending, so that older ages still hold the later day.
+                let older = cost[(i + day).min(last)];
                 cost[i] = wear[i] * new + (1.0 - wear[i]) * older;
             }
         }

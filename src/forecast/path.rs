@@ -85,6 +85,25 @@ impl FuturePath {
         }
         sum
     }
+
+    /// Equal days that overshoot a wear-out by as much, on average, as those that count; `None`
+    /// without use on any.
+    ///
+    /// - `effective`: effective exposure of a use by group.
+    #[must_use]
+    pub fn equal_days(&self, effective: impl Fn(&[f64]) -> f64) -> Option<usize> {
+        let (mut sum, mut squares) = (0.0, 0.0);
+        let mut before = 0.0;
+        for k in 0..self.dates.len() {
+            let until = effective(self.at(k));
+            if self.counts[k] {
+                sum += until - before;
+                squares += (until - before).powi(2);
+            }
+            before = until;
+        }
+        (0.0 < squares).then(|| (sum * sum / squares).round().max(1.0) as usize)
+    }
 }
 
 /// Sizes of the days on record.

@@ -7,7 +7,7 @@ use rayon::prelude::*;
 
 use super::progress::Stage;
 use super::{Outlook, Study};
-use crate::decide::{Advice, Costs, Programme};
+use crate::decide::{Advice, Costs, Programme, Season};
 use crate::forecast::play::Life;
 use crate::forecast::unit::{Age, Due, Line, SeenPath, Unit};
 use crate::model::assess::Assessment;
@@ -201,7 +201,8 @@ impl Study {
         };
         let service = &outlook.in_service;
         let machine = assessment.lives.place_of(&service.machines[unit.machine]);
-        let season = service.paths[unit.path].path.in_season();
+        let path = &service.paths[unit.path].path;
+        let season = path.in_season();
         let discount = 1.0
             / (1.0
                 + self
@@ -216,7 +217,9 @@ impl Study {
                 let life = Life::new(draws, draw, machine, &mut rng);
                 let exposure = life.effective(&season);
                 (0.0 < exposure).then(|| {
-                    let programme = Programme::solve(|x| life.hazard(x), exposure, costs, discount);
+                    let days = path.equal_days(|used| life.effective(used));
+                    let season = Season { exposure, days };
+                    let programme = Programme::solve(|x| life.hazard(x), season, costs, discount);
                     (life, programme)
                 })
             })

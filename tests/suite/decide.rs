@@ -1,9 +1,17 @@
 //! Run or replace, against the age-replacement optimum and common sense.
 
 use proptest::prelude::*;
-use wearcast::decide::{Advice, Costs, Programme};
+use wearcast::decide::{Advice, Costs, Programme, Season};
 
 use crate::reference::Check;
+
+/// A season of many small days.
+fn season(exposure: f64) -> Season {
+    Season {
+        exposure,
+        days: None,
+    }
+}
 
 fn weibull(shape: f64) -> impl Fn(f64) -> f64 {
     move |x: f64| x.powf(shape)
@@ -22,7 +30,7 @@ fn with_frequent_opportunities_the_threshold_is_the_age_replacement_optimum() {
                 planned: 1.0,
                 in_season: *ratio,
             };
-            let programme = Programme::solve(weibull(shape), 0.02, costs, 0.999);
+            let programme = Programme::solve(weibull(shape), season(0.02), costs, 0.999);
             let threshold = programme.threshold().expect("it pays at some age");
             // Within one opportunity, and the discount's small delay.
             assert!(
@@ -45,7 +53,7 @@ fn it_never_pays_without_wear_or_without_a_dearer_stop() {
             planned: 1.0,
             in_season: ratio,
         };
-        let programme = Programme::solve(weibull(shape), 0.3, costs, 0.93);
+        let programme = Programme::solve(weibull(shape), season(0.3), costs, 0.93);
         assert_eq!(programme.threshold(), None, "{case}");
     }
 }
@@ -61,7 +69,7 @@ fn a_uniform_life_is_replaced_at_the_age_of_the_textbook() {
         in_season: check.number("cf"),
     };
     let hazard = move |x: f64| -(-(x / upper).min(1.0 - 1e-12)).ln_1p();
-    let programme = Programme::solve(hazard, 0.01 * upper, costs, 0.9995);
+    let programme = Programme::solve(hazard, season(0.01 * upper), costs, 0.9995);
     let threshold = programme.threshold().expect("it pays at some age");
     let optimum = (3.0_f64.sqrt() - 1.0) * upper;
     assert!((threshold / optimum - 1.0).abs() < 0.03, "{threshold}");
@@ -82,10 +90,31 @@ fn a_part_at_its_end_saves_about_the_price_of_the_stop() {
         planned: 100.0,
         in_season: 600.0,
     };
-    let programme = Programme::solve(weibull(8.0), 0.2, costs, 0.93);
+    let programme = Programme::solve(weibull(8.0), season(0.2), costs, 0.93);
     let saving = programme.saving(1.5);
     assert!((350.0..=500.0).contains(&saving), "{saving}");
     assert!(programme.saving(0.0) < 0.0);
+}
+
+/// Parts that last 1.0 to the dot, a season of 1.2: of small days, a part of age 0.9 is changed at 0.1
+/// and its successor at 1.1. In three days of 0.4 it is changed at the end of the first, 0.4, and its
+/// successor sees the season out.
+#[test]
+fn a_part_changed_at_the_end_of_a_long_day_has_done_more() {
+    let costs = Costs {
+        planned: 100.0,
+        in_season: 600.0,
+    };
+    let to_the_dot = |x: f64| if x < 1.0 - 1e-9 { 0.0 } else { 1_000.0 };
+    let saving = |days| {
+        let season = Season {
+            exposure: 1.2,
+            days,
+        };
+        Programme::solve(to_the_dot, season, costs, 1e-6).saving(0.9)
+    };
+    assert!((saving(None) - (2.0 * 600.0 - 600.0 - 100.0)).abs() < 1.0);
+    assert!((saving(Some(3)) - (600.0 - 600.0 - 100.0)).abs() < 1.0);
 }
 
 proptest! {
@@ -94,11 +123,11 @@ proptest! {
     /// A dearer stop never raises the age at which it pays to replace.
     #[test]
     fn a_dearer_stop_never_waits_longer(
-        shape in 1.2..5.0_f64, season in 0.1..0.8_f64, stop in 1.5..6.0_f64, more in 1.0..3.0_f64,
+        shape in 1.2..5.0_f64, exposure in 0.1..0.8_f64, stop in 1.5..6.0_f64, more in 1.0..3.0_f64,
     ) {
         let age = |in_season| {
             let costs = Costs { planned: 1.0, in_season };
-            Programme::solve(weibull(shape), season, costs, 0.93).threshold().unwrap_or(f64::INFINITY)
+            Programme::solve(weibull(shape), season(exposure), costs, 0.93).threshold().unwrap_or(f64::INFINITY)
         };
         prop_assert!(age(stop * more) <= age(stop));
     }
