@@ -492,3 +492,39 @@ fn notes_that_begin_years_after_a_machine_did_are_remarked_on() {
     );
     assert_eq!(odd(&folder), []);
 }
+
+#[test]
+fn a_part_of_another_family_than_its_position_is_remarked_on() {
+    let folder = Folder::good();
+    folder.add("replacements.csv", "2024-05-02,M2,fins,C-1,1,,planned,");
+    let reading = folder.read();
+    assert_eq!(
+        problems(&reading, Severity::Remark),
+        [("replacements.csv".to_owned(), Some(4), ProblemKind::Odd)]
+    );
+    let told = &reading.problems[0];
+    assert_eq!(told.place.column.as_deref(), Some("part"));
+    assert_eq!(told.found, "`C-1` of the family `conveyor-chain`");
+    assert!(told.expected.contains("family `frame-bushing`"), "{told}");
+    assert!(told.expected.contains("`fins` of `M2`"), "{told}");
+    // A part that takes the place of another number is of its family.
+    let folder = Folder::good();
+    folder.add("replacements.csv", "2024-05-02,M1,chain,C-2,1,,planned,");
+    assert_eq!(folder.read().problems, []);
+}
+
+#[test]
+fn many_parts_of_another_family_are_told_as_a_number() {
+    let folder = Folder::good();
+    let rows: Vec<String> = (1..=28)
+        .map(|day| format!("2024-05-{day:02},M1,fins,C-1,1,,planned,"))
+        .collect();
+    folder.add("replacements.csv", &rows.join("\n"));
+    let reading = folder.read();
+    assert_eq!(reading.problems.len(), 21);
+    assert!(
+        reading.problems[0].found.starts_with("8 more parts"),
+        "{}",
+        reading.problems[0]
+    );
+}

@@ -100,6 +100,9 @@ impl Check<'_> {
             |r| r.row,
             |row| overfull.get(&row.row).cloned().into_iter().collect(),
         );
+        for (row, finding) in other_families(&rows, &known, &families) {
+            notes.remark(Table::Replacements, row, finding);
+        }
         vague::last_good(&mut rows);
         if let Some(finding) = vague::told(&rows) {
             self.notes.remark(Table::Replacements, None, finding);
@@ -335,6 +338,51 @@ fn does_not_fit(row: &Replacement, position: &Position, family: FamilyFacts) -> 
         ));
     }
     findings
+}
+
+/// Remarks told one by one; the rest are told as a number.
+const TOLD: usize = 20;
+
+/// Rows that fit a part of another family than that of their position: its life is counted as one of
+/// its own family, which is most likely a slip.
+///
+/// - `families`: families by part number.
+fn other_families(
+    rows: &[Replacement],
+    known: &Known<'_>,
+    families: &BTreeMap<String, String>,
+) -> Vec<(Option<u32>, Finding)> {
+    let other = |row: &Replacement| {
+        let part = row.part.as_ref()?;
+        let (_, position) = known.place(&row.machine, &row.position).ok()?;
+        let (found, wanted) = (families.get(part)?, families.get(&position.part)?);
+        let finding = || {
+            Finding::new(
+                "part",
+                ProblemKind::Odd,
+                format!("`{part}` of the family `{found}`"),
+                format!(
+                    "a part of the family `{wanted}`, as `{}` of `{}` has; mend the part or the position \
+                     if one of the two is mistyped",
+                    position.name, position.machine
+                ),
+            )
+        };
+        (found != wanted).then(|| (Some(row.row), finding()))
+    };
+    let mut told: Vec<_> = rows.iter().filter_map(other).collect();
+    let more = told.len().saturating_sub(TOLD);
+    told.truncate(TOLD);
+    if 0 < more {
+        let finding = Finding::new(
+            "part",
+            ProblemKind::Odd,
+            format!("{more} more parts of another family than their position's"),
+            "parts of the family of their position; mend the parts or the positions",
+        );
+        told.push((None, finding));
+    }
+    told
 }
 
 /// What one position saw so far.
