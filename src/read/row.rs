@@ -70,6 +70,13 @@ impl<'r> Row<'r> {
             .map_or(&EMPTY, |index| self.at(index))
     }
 
+    /// The day of a record, or the first that it can have been; `None` where its date cannot be read.
+    pub(super) fn first_day(&self) -> Option<NaiveDate> {
+        let day = |name: &str| self.cell(name).date(self.dates).ok();
+        let (date, from) = (day("date")??, day("date_from")?);
+        Some(from.map_or(date, |from| from.min(date)))
+    }
+
     /// Notes a fault in a column; the first in a column stands for the rest.
     pub(super) fn fault(&mut self, name: &str, wrong: Wrong) {
         let header = self

@@ -139,7 +139,8 @@ pub struct Account {
     pub used: u64,
     /// Rows with a problem.
     pub set_aside: u64,
-    /// Of the rows used, those dated after the as-of date: sound, and not yet known.
+    /// Of the rows used, those dated after the as-of date: not yet known, whatever else is wrong with
+    /// them.
     pub later: u64,
     /// Headings that are none of those the table takes by name.
     pub own_columns: Vec<String>,

@@ -528,3 +528,66 @@ fn many_parts_of_another_family_are_told_as_a_number() {
         reading.problems[0]
     );
 }
+
+/// A cell that cannot be read, a machine that nobody knows, a reading that fell: after the as-of date
+/// none of them stands in the way, and each is still told.
+#[test]
+fn problems_of_rows_after_the_as_of_date_do_not_stop_the_work() {
+    let folder = Folder::good();
+    folder
+        .add(
+            "usage.csv",
+            "2024-06-01,M1,lime,much,1,1,rear\n2024-06-02,M9,lime,1,1,1,rear",
+        )
+        .add(
+            "replacements.csv",
+            "2024-06-03,M1,fins,,1,right,wron,\n2024-06-04,M1,gone,,1,,worn,",
+        )
+        .add("inspections.csv", "2024-06-05,M1,chain,elongation,long,%")
+        .add(
+            "meters.csv",
+            "2024-06-06,M1,hours,50,,left\n2024-06-07,M1,hours,40,,left",
+        );
+    let known_on = |date: &str| {
+        let families = Families::built_in();
+        let reading = read::folder(folder.path(), Some(day(date)), &families).expect("readable");
+        assert_accounted(&reading);
+        reading
+    };
+    let reading = known_on("2024-05-31");
+    assert_eq!(problems(&reading, Severity::Problem), []);
+    let told = problems(&reading, Severity::Remark);
+    for (file, row) in [
+        ("usage.csv", 5),
+        ("usage.csv", 6),
+        ("replacements.csv", 4),
+        ("replacements.csv", 5),
+        ("inspections.csv", 3),
+        ("meters.csv", 5),
+    ] {
+        assert!(
+            told.iter().any(|p| p.0 == file && p.1 == Some(row)),
+            "{file} {row}: {told:?}"
+        );
+    }
+    let later: Vec<u64> = reading.accounts.iter().map(|a| a.later).collect();
+    assert_eq!(later, [0, 0, 0, 0, 2, 2, 1, 0, 0, 2]);
+    let found: Vec<&str> = reading.problems.iter().map(|p| p.found.as_str()).collect();
+    assert_eq!(
+        found
+            .iter()
+            .filter(|f| f.ends_with("2 rows dated after 2024-05-31"))
+            .count(),
+        3
+    );
+    // Known by then, each of them is a problem; so is a row whose date cannot be read.
+    assert_eq!(
+        problems(&known_on("2024-06-30"), Severity::Problem).len(),
+        6
+    );
+    folder.add("usage.csv", "someday,M1,lime,1,1,1,rear");
+    assert_eq!(
+        problems(&known_on("2024-05-31"), Severity::Problem),
+        [("usage.csv".to_owned(), Some(7), ProblemKind::NotADate)]
+    );
+}

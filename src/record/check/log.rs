@@ -86,7 +86,10 @@ impl LogCheck {
             files: Vec::new(),
             last: 0,
             numbers: Vec::new(),
-            notes: Notes::default(),
+            notes: Notes {
+                as_of,
+                ..Notes::default()
+            },
         }
     }
 
@@ -265,7 +268,8 @@ impl LogCheck {
                 None => unknown("product", "product", product, Table::Products),
             });
         }
-        self.notes.passes(Table::Usage, row, findings);
+        let date = NaiveDate::from_num_days_from_ce_opt(day.cast_signed());
+        self.notes.passes(Table::Usage, row, date, findings);
     }
 
     /// The file and the row of a row's number.
@@ -299,8 +303,11 @@ impl Check<'_> {
         self.records.usage = usage;
         log.remark_twins(&twins);
         let LogCheck { notes, later, .. } = log;
-        self.later_usage = later;
+        *self.notes.later.entry(Table::Usage).or_default() += later;
         self.notes.problems.extend(notes.problems);
+        for (table, rows) in notes.later {
+            *self.notes.later.entry(table).or_default() += rows;
+        }
         for (table, rows) in notes.dropped {
             *self.notes.dropped.entry(table).or_default() += rows;
         }

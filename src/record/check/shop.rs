@@ -70,10 +70,11 @@ impl Check<'_> {
                 .get(part)
                 .map_or_else(FamilyFacts::default, |name| (context.family)(name))
         };
-        notes.keep(
+        notes.keep_dated(
             Table::Replacements,
             &mut rows,
             |r| r.row,
+            first_day,
             |row| {
                 let mut findings = Vec::new();
                 match known.place(&row.machine, &row.position) {
@@ -94,10 +95,11 @@ impl Check<'_> {
             },
         );
         let overfull = overfull(&rows, &known, &facts);
-        notes.keep(
+        notes.keep_dated(
             Table::Replacements,
             &mut rows,
             |r| r.row,
+            first_day,
             |row| overfull.get(&row.row).cloned().into_iter().collect(),
         );
         for (row, finding) in other_families(&rows, &known, &families) {
@@ -120,10 +122,11 @@ impl Check<'_> {
             ..
         } = self;
         let known = Known::new(records);
-        notes.keep(
+        notes.keep_dated(
             Table::Inspections,
             &mut rows,
             |i| i.row,
+            |i| Some(i.date),
             |row| match known.place(&row.machine, &row.position) {
                 Err(finding) => vec![finding],
                 Ok((_, position)) => {
@@ -244,12 +247,18 @@ fn remark_twins(notes: &mut Notes, table: Table, pairs: &[(u32, u32)]) {
     }
 }
 
+/// The first day that a replacement can have been.
+#[expect(clippy::unnecessary_wraps, reason = "tables without dates say `None`")]
+fn first_day(row: &Replacement) -> Option<NaiveDate> {
+    Some(row.date_from.unwrap_or(row.date).min(row.date))
+}
+
 /// Two equal replacements are one entered twice, or two that must be told apart.
 fn drop_twins(notes: &mut Notes, rows: &mut Vec<Replacement>) {
     let pairs: BTreeMap<u32, u32> = twins::pairs(rows, |r| r.row, order::replacement)
         .into_iter()
         .collect();
-    notes.keep(Table::Replacements, rows, |r| r.row, |row| {
+    notes.keep_dated(Table::Replacements, rows, |r| r.row, first_day, |row| {
         let finding = |earlier: &u32| {
             Finding::new(
                 "",
