@@ -500,3 +500,37 @@ fn many_stretches_between_readings_take_no_time_to_speak_of() {
     assert!((hours("potash", &date) - 334.0 / 1001.0).abs() < 1e-9);
     assert!(hours("urea", &date).abs() < 1e-9);
 }
+
+/// 3 hours a day in the log on three days, and a meter that went up by 40 over them.
+#[test]
+fn a_meter_far_ahead_of_the_log_beside_it_is_remarked_on() {
+    let told = |meters: &str| {
+        let reading = fleet(M1_LOG, meters, "").read();
+        let found = reading.problems.iter().map(|p| p.found.clone());
+        found
+            .filter(|f| f.contains("more than twice"))
+            .collect::<Vec<_>>()
+    };
+    let far = told("2024-04-01,M1,hours,100,,\n2024-04-10,M1,hours,140,,\n");
+    assert_eq!(
+        far,
+        [
+            "more than twice what the log has: M1 from 2024-04-01 to 2024-04-10: 40 hours by the meter, 10 by the log"
+        ]
+    );
+    assert_eq!(
+        told("2024-04-01,M1,hours,100,,\n2024-04-10,M1,hours,120,,\n").len(),
+        0
+    );
+    // The days of both readings count in full.
+    assert_eq!(
+        told("2024-04-02,M1,hours,100,,\n2024-04-05,M1,hours,112,,\n").len(),
+        0
+    );
+    // A counter that was changed tells nothing of the stretch before.
+    let changed = "2024-04-01,M1,hours,100,,\n2024-04-10,M1,hours,140,new meter,\n";
+    assert_eq!(told(changed).len(), 0);
+    // An engine runs on the road too.
+    let engine = "2024-04-01,M1,engine_hours,100,,\n2024-04-10,M1,engine_hours,190,,\n";
+    assert_eq!(told(engine).len(), 0);
+}

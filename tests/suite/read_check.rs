@@ -591,3 +591,100 @@ fn problems_of_rows_after_the_as_of_date_do_not_stop_the_work() {
         [("usage.csv".to_owned(), Some(7), ProblemKind::NotADate)]
     );
 }
+
+#[test]
+fn dates_far_ahead_of_everything_known_are_remarked_on() {
+    let folder = Folder::good();
+    folder
+        .add("machines.csv", "M3,2099-03-01,,,North,7")
+        .add(
+            "positions.csv",
+            "M1,deck,F-1,2,,2098-01-01,\nM3,deck,F-1,2,,,",
+        )
+        .add("plan.csv", "2097-04,M2,lime,1,1")
+        .add("stock.csv", "C-1,1,1,2096-02-01");
+    let reading = folder.read();
+    let told: Vec<(&str, &str)> = reading
+        .problems
+        .iter()
+        .filter(|p| p.kind == ProblemKind::Odd)
+        .map(|p| (p.place.source.as_ref(), p.found.as_ref()))
+        .collect();
+    assert_eq!(
+        told,
+        [
+            ("machines.csv", "`2099-03-01`"),
+            ("plan.csv", "`2097-04-01`"),
+            ("positions.csv", "`2098-01-01`"),
+            ("stock.csv", "`2096-02-01`"),
+        ]
+    );
+    assert!(
+        reading.problems[0].expected.contains("near 2024-05-01"),
+        "{}",
+        reading.problems[0]
+    );
+}
+
+#[test]
+fn records_from_a_day_before_the_machine_was_in_service_are_remarked_on() {
+    let folder = Folder::good();
+    folder.add("machines.csv", "M3,2024-03-01,2023-03-01,,North,7");
+    let reading = folder.read();
+    assert_eq!(
+        problems(&reading, Severity::Remark),
+        [("machines.csv".to_owned(), Some(4), ProblemKind::Odd)]
+    );
+    assert_eq!(
+        reading.problems[0].place.column.as_deref(),
+        Some("records_from")
+    );
+}
+
+#[test]
+fn rows_of_use_without_any_amount_are_remarked_on() {
+    let folder = Folder::good();
+    folder.add(
+        "usage.csv",
+        "2024-04-03,M1,lime,,,,rear\n2024-04-04,M1,lime,0,,,rear",
+    );
+    let reading = folder.read();
+    assert_eq!(
+        problems(&reading, Severity::Remark),
+        [("usage.csv".to_owned(), Some(5), ProblemKind::Missing)]
+    );
+    assert_eq!(
+        reading.problems[0].found,
+        "neither acres nor tons nor hours"
+    );
+    folder.add("usage.csv", "2024-04-05,M1,lime,,,,rear");
+    let reading = folder.read();
+    assert_eq!(reading.problems.len(), 1);
+    assert!(
+        reading.problems[0].found.contains("first of 2 rows"),
+        "{}",
+        reading.problems[0]
+    );
+}
+
+#[test]
+fn a_replacement_dated_to_a_season_is_told_how_to_write_it() {
+    for text in ["winter 2024", "spring 2024", "2024", "2024-04", "04/2024"] {
+        let folder = Folder::good();
+        folder.add("replacements.csv", &format!("{text},M1,chain,,1,,worn,"));
+        let reading = folder.read();
+        let told = &reading.problems[0];
+        assert_eq!(told.kind, ProblemKind::NotADate, "{text}");
+        for form in ["`date_from`", "`2024-04`", "`spring 2024`", "season = true"] {
+            assert!(told.expected.contains(form), "{text}: {told}");
+        }
+    }
+    let folder = Folder::good();
+    folder.add(
+        "replacements.csv",
+        "04/17/2024,M1,chain,,1,,worn,\nTotal 2024,M1,chain,,1,,worn,",
+    );
+    for problem in &folder.read().problems {
+        assert!(!problem.expected.contains("season"), "{problem}");
+    }
+}

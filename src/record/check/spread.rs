@@ -11,6 +11,7 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use chrono::{Datelike, Days, NaiveDate};
 
+mod beside;
 mod mixes;
 mod tally;
 
@@ -22,6 +23,7 @@ use crate::record::{
 };
 use crate::units::Measure;
 
+use beside::Logged;
 use mixes::Mixes;
 use tally::Tally;
 
@@ -69,6 +71,7 @@ impl Check<'_> {
                     log: &log,
                     machine,
                     own: OnceCell::new(),
+                    logged: OnceCell::new(),
                 };
                 worker.spread(of_machine, &mut added, &mut tally);
             }
@@ -162,6 +165,8 @@ struct Worker<'a> {
     machine: &'a Machine,
     /// What the machine spread, once it is asked for.
     own: OnceCell<Mixes<'a>>,
+    /// What it logged, once it is asked for.
+    logged: OnceCell<Logged>,
 }
 
 /// What one counter did between two readings; `None`: nobody knows.
@@ -187,11 +192,17 @@ impl Worker<'_> {
             if later.date < self.machine.records_from {
                 continue;
             }
+            let fell = later.reading < pair[0].reading || is_new_counter(later);
             if self.log.has(&self.machine.name, after, later.date) {
                 tally.logged += 1;
+                if !fell {
+                    let usage = &self.records.usage;
+                    let name = self.machine.name.as_str();
+                    let logged = self.logged.get_or_init(|| Logged::of_machine(usage, name));
+                    tally.beyond.extend(logged.falls_short(pair[0], later));
+                }
                 continue;
             }
-            let fell = later.reading < pair[0].reading || is_new_counter(later);
             let amount = (!fell).then_some(later.reading - pair[0].reading);
             steps.push(Step {
                 after,
