@@ -190,7 +190,8 @@ pub fn folder_with(
     }
     problems.extend(outcomes.into_values().flat_map(|outcome| outcome.problems));
     problems.iter_mut().for_each(shorten);
-    problems.sort();
+    // Equal ones are alike in everything: in place, as there may be millions.
+    problems.sort_unstable();
     problems.dedup();
     Ok(Reading {
         records: checked.records,
@@ -219,7 +220,7 @@ fn own_headers(problems: &mut [Problem], tables: &BTreeMap<Table, Found>, mappin
         let rules = home.and_then(|(table, _)| mapping.tables.get(table));
         let own = rules.zip(problem.place.column.as_deref());
         if let Some(header) = own.and_then(|(rules, column)| rules.own_header(column)) {
-            problem.place.column = Some(header.to_owned());
+            problem.place.column = Some(header.into());
         }
     }
 }

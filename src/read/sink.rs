@@ -4,7 +4,7 @@ use std::collections::BTreeSet;
 
 use chrono::NaiveDate;
 
-use crate::record::{Place, Problem, ProblemKind, Severity};
+use crate::record::{CommonTexts, Place, Problem, ProblemKind, Severity};
 
 use super::cell::{Cell, DateForm, Wrong};
 use super::header::{Columns, MOST_COLUMNS, Spec};
@@ -100,6 +100,7 @@ pub(super) struct TableSink<'a> {
     own: Vec<String>,
     columns: Option<Columns>,
     take: &'a mut dyn Take,
+    texts: CommonTexts,
     pub(super) outcome: Outcome,
 }
 
@@ -121,6 +122,7 @@ impl<'a> TableSink<'a> {
             own: Vec::new(),
             columns: None,
             take,
+            texts: CommonTexts::default(),
             outcome: Outcome::default(),
         }
     }
@@ -175,16 +177,19 @@ impl<'a> TableSink<'a> {
     }
 
     fn note(&mut self, severity: Severity, row: Option<u32>, column: Option<String>, wrong: Wrong) {
+        let texts = &mut self.texts;
+        let mut found = wrong.found;
+        found.shrink_to_fit();
         self.outcome.problems.push(Problem {
             severity,
             place: Place {
-                source: self.source.to_owned(),
+                source: texts.shared(self.source),
                 row,
-                column,
+                column: column.map(|column| texts.shared(&column)),
             },
             kind: wrong.kind,
-            found: wrong.found,
-            expected: wrong.expected,
+            found,
+            expected: texts.shared(&wrong.expected),
         });
     }
 
@@ -194,13 +199,13 @@ impl<'a> TableSink<'a> {
             self.outcome.problems.push(Problem {
                 severity: Severity::Remark,
                 place: Place {
-                    source: self.source.to_owned(),
+                    source: self.source.into(),
                     row: None,
-                    column: Some(header.to_owned()),
+                    column: Some(header.into()),
                 },
                 kind: ProblemKind::Odd,
                 found: "a column of your own, which is kept and counts for nothing".to_owned(),
-                expected: format!("the heading `{name}`, if that is what it holds"),
+                expected: format!("the heading `{name}`, if that is what it holds").into(),
             });
         }
     }

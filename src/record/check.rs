@@ -20,7 +20,9 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use chrono::NaiveDate;
 
-use super::{Inspection, Place, Problem, ProblemKind, Product, Records, Severity, Table};
+use super::{
+    CommonTexts, Inspection, Place, Problem, ProblemKind, Product, Records, Severity, Table,
+};
 
 pub use log::LogCheck;
 
@@ -125,6 +127,7 @@ struct Notes {
     sources: BTreeMap<Table, String>,
     as_of: Option<NaiveDate>,
     problems: Vec<Problem>,
+    texts: CommonTexts,
     dropped: BTreeMap<Table, u64>,
     later: BTreeMap<Table, u64>,
 }
@@ -159,19 +162,21 @@ impl Notes {
         let source = self
             .sources
             .get(&table)
-            .map_or(table.name(), String::as_str)
-            .to_owned();
-        let column = (!finding.column.is_empty()).then(|| finding.column.to_owned());
+            .map_or(table.name(), String::as_str);
+        let column = (!finding.column.is_empty()).then_some(finding.column);
+        let texts = &mut self.texts;
+        let mut found = finding.found;
+        found.shrink_to_fit();
         self.problems.push(Problem {
             severity,
             place: Place {
-                source,
+                source: texts.shared(source),
                 row,
-                column,
+                column: column.map(|column| texts.shared(column)),
             },
             kind: finding.kind,
-            found: finding.found,
-            expected: finding.expected,
+            found,
+            expected: texts.shared(&finding.expected),
         });
     }
 
@@ -337,7 +342,7 @@ pub fn told_later(source: &str, rows: u64, as_of: NaiveDate) -> Problem {
     Problem {
         severity: Severity::Remark,
         place: Place {
-            source: source.to_owned(),
+            source: source.into(),
             row: None,
             column: None,
         },
@@ -348,7 +353,8 @@ pub fn told_later(source: &str, rows: u64, as_of: NaiveDate) -> Problem {
         ),
         expected: format!(
             "rows up to the as-of date {as_of}; later ones are treated as not yet known"
-        ),
+        )
+        .into(),
     }
 }
 

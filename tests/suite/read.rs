@@ -64,7 +64,7 @@ pub(crate) fn problems(
     severity: Severity,
 ) -> Vec<(String, Option<u32>, ProblemKind)> {
     let of = reading.problems.iter().filter(|p| p.severity == severity);
-    of.map(|p| (p.place.source.clone(), p.place.row, p.kind))
+    of.map(|p| (p.place.source.to_string(), p.place.row, p.kind))
         .collect()
 }
 

@@ -1,5 +1,7 @@
 //! Checks across tables: names, dates and pieces that cannot be.
 
+use std::sync::Arc;
+
 use chrono::NaiveDate;
 use wearcast::family::Families;
 use wearcast::read;
@@ -102,7 +104,7 @@ fn every_bad_row_is_set_aside_and_told_with_its_place() {
         assert_eq!(found.len(), 1, "{file}: {text}: {found:#?}");
         let place = &found[0].place;
         assert_eq!(
-            (place.source.as_str(), place.row),
+            (&*place.source, place.row),
             (*file, Some(lines as u32)),
             "{text}"
         );
@@ -425,7 +427,7 @@ fn odd(folder: &Folder) -> Vec<(String, String)> {
         .problems
         .into_iter()
         .filter(|p| matches!(p.kind, ProblemKind::Odd | ProblemKind::Example));
-    odd.map(|p| (p.place.source, p.found)).collect()
+    odd.map(|p| (p.place.source.to_string(), p.found)).collect()
 }
 
 /// A machine that worked for the first twenty-five days of April in two years.
@@ -686,5 +688,25 @@ fn a_replacement_dated_to_a_season_is_told_how_to_write_it() {
     );
     for problem in &folder.read().problems {
         assert!(!problem.expected.contains("season"), "{problem}");
+    }
+}
+
+/// Every row of a long table may have a problem: what they have in common is held once.
+#[test]
+fn problems_of_many_rows_share_their_texts() {
+    let folder = Folder::good();
+    folder.add(
+        "replacements.csv",
+        "2024-05-02,M1,fins,,1,left,wron,\n2024-05-03,M1,fins,,1,left,wron,\n\
+         2024-05-04,M9,fins,,1,left,worn,\n2024-05-05,M9,fins,,1,left,worn,",
+    );
+    let reading = folder.read();
+    assert_eq!(reading.problems.len(), 4);
+    for pair in reading.problems.chunks(2) {
+        let column = |p: &Problem| p.place.column.clone().expect("a column");
+        assert!(Arc::ptr_eq(&pair[0].place.source, &pair[1].place.source));
+        assert!(Arc::ptr_eq(&column(&pair[0]), &column(&pair[1])));
+        assert!(Arc::ptr_eq(&pair[0].expected, &pair[1].expected));
+        assert_eq!(pair[0].found.capacity(), pair[0].found.len());
     }
 }
