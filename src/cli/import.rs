@@ -132,7 +132,7 @@ fn records(dir: &Path, table: Table, err: Out<'_>) -> Result<Option<Reading>, Cl
         let whole = p.place.row.is_none();
         let settings = p.kind == ProblemKind::Settings;
         let torn = matches!(p.kind, ProblemKind::RaggedRow | ProblemKind::Encoding);
-        let of = |name: &str| p.place.source == name;
+        let of = |name: &str| *p.place.source == *name;
         p.severity == Severity::Problem
             && (settings
                 || (whole && of(&machines))

@@ -11,7 +11,8 @@ use super::output::{self, Forms};
 use super::waiting::{self, Screen};
 use super::{CliError, ExitStatus, next, pages};
 use crate::family::Families;
-use crate::read::{self, Reading};
+use crate::life::bare::BareAge;
+use crate::read::{self, Reading, RowCounts};
 use crate::record::{Account, Problem, ProblemKind, Records, Severity, Table};
 use crate::report::{Header, csv, html, json, sql, terminal, xlsx};
 use crate::study::bare::BareStudy;
@@ -95,6 +96,15 @@ fn check(
     out: Out<'_>,
     err: Out<'_>,
 ) -> Result<ExitStatus, CliError> {
+    let filters = [
+        ("--family", &args.choices.family),
+        ("--machine", &args.choices.machine),
+    ];
+    if let Some((filter, _)) = filters.into_iter().find(|(_, names)| !names.is_empty()) {
+        return Err(CliError::Usage(format!(
+            "`{filter}` leaves something out, and `check` accounts for every row; run it without"
+        )));
+    }
     output::check_beside(&args.dir, &args.choices)?;
     let (_, reading) = read_folder(&args.dir, &args.choices)?;
     // A second look at every row costs time, and is taken where something is wrong.
@@ -238,13 +248,14 @@ fn lives(args: &LivesArgs, out: Out<'_>, err: Out<'_>) -> Result<ExitStatus, Cli
     Ok(ExitStatus::Done)
 }
 
-/// A study of a bare table of lives; `None` when it has problems that stop the work.
+/// A study of a bare table of lives, and the ages beside it; `None` when one of the two has problems
+/// that stop the work: those of both have then been listed.
 fn bare_study(
     lives: &Path,
     ages: Option<&Path>,
     choices: &Choices,
     err: Out<'_>,
-) -> Result<Option<BareStudy>, CliError> {
+) -> Result<Option<(BareStudy, Vec<BareAge>)>, CliError> {
     let inputs: Vec<&Path> = [Some(lives), ages].into_iter().flatten().collect();
     output::check_apart(&inputs, choices)?;
     if choices.usage_sums.is_some() {
@@ -259,22 +270,31 @@ fn bare_study(
         ));
     }
     let (families, mut wrong) = read::families(None, choices.models.as_deref())?;
-    let (lives, problems, (read, _, set_aside)) = read::bare_lives(lives)?;
+    let (lives, problems, of_lives) = read::bare_lives(lives)?;
+    wrong.extend(problems);
+    let (ages, problems, of_ages) = ages.map(read::bare_ages).transpose()?.unwrap_or_default();
     wrong.extend(problems);
     if tell_problems(&wrong, choices.set_aside, err)? {
         return Ok(None);
     }
     let mut study = BareStudy::new(&lives, &families, options(choices))?;
-    if 0 < set_aside {
-        let note = format!("rows with problems are set aside: {set_aside} of {read} lives");
+    let told = |(read, _, set_aside): RowCounts, what: &str| {
+        (0 < set_aside).then(|| format!("{set_aside} of {read} {what}"))
+    };
+    let aside: Vec<String> = [told(of_lives, "lives"), told(of_ages, "ages")]
+        .into_iter()
+        .flatten()
+        .collect();
+    if !aside.is_empty() {
+        let note = format!("rows with problems are set aside: {}", aside.join(", "));
         study.notes.insert(0, note);
     }
-    Ok(Some(study))
+    Ok(Some((study, ages)))
 }
 
 fn fit(args: &FitArgs, out: Out<'_>, err: Out<'_>, screen: Screen) -> Result<ExitStatus, CliError> {
     let report = match (&args.lives, &args.dir) {
-        (Some(lives), _) => bare_study(lives, None, &args.choices, err)?.map(|s| s.fits()),
+        (Some(lives), _) => bare_study(lives, None, &args.choices, err)?.map(|(s, _)| s.fits()),
         (None, Some(dir)) => study(dir, &args.choices, err)?
             .map(|(mut study, _)| waiting::ask(screen, &mut study, Study::fits))
             .transpose()?,
@@ -301,13 +321,9 @@ fn remaining(
 ) -> Result<ExitStatus, CliError> {
     let report = match (&args.lives, &args.ages, &args.dir) {
         (Some(lives), Some(ages), _) => {
-            let Some(study) = bare_study(lives, Some(ages), &args.choices, err)? else {
+            let Some((study, ages)) = bare_study(lives, Some(ages), &args.choices, err)? else {
                 return Ok(ExitStatus::Problems);
             };
-            let (ages, problems, _) = read::bare_ages(ages)?;
-            if tell_problems(&problems, args.choices.set_aside, err)? {
-                return Ok(ExitStatus::Problems);
-            }
             Some(study.remaining(&ages)?)
         }
         (_, _, Some(dir)) => study(dir, &args.choices, err)?

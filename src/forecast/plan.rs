@@ -207,7 +207,7 @@ impl<'a> Planner<'a> {
         let whole = Stretch::month(row.month);
         let mut bins = vec![(row.bin.clone(), 1.0)];
         if row.bin.is_none() {
-            let shares = self.bin_shares(&row.machine, &row.product);
+            let shares = self.bin_shares(row);
             if !shares.is_empty() {
                 told.shared_out.insert(row.machine.clone());
                 bins = shares;
@@ -222,17 +222,15 @@ impl<'a> Planner<'a> {
 
     /// Shares of a product's past use on a machine by bin, of all its use where it had none of the
     /// product, or equal ones where it had none through bins; empty where its parts sit in no bins.
-    fn bin_shares(&self, machine: &str, product: &str) -> Vec<(Option<String>, f64)> {
+    fn bin_shares(&self, row: &PlanRow) -> Vec<(Option<String>, f64)> {
+        let (machine, product) = (row.machine.as_str(), row.product.as_str());
         let positions = self.records.positions_of(machine);
         let bins: BTreeSet<&String> = positions.iter().filter_map(|p| p.bin.as_ref()).collect();
         if bins.is_empty() {
             return Vec::new();
         }
         let days = || self.sums.of_machine(machine);
-        let known = |m: &Measure| days().filter(|d| d.amounts.get(*m).is_some()).count();
-        // One measure for all: tons of one bin and acres of another do not compare.
-        let measure = Measure::OF_USE.into_iter().max_by_key(known);
-        let measure = measure.unwrap_or(Measure::Acres);
+        let measure = self.shared_by(row);
         let group = self.groups.group(product);
         let of_group = |g: usize| self.groups.names()[g] == group;
         let sums = |wanted: &dyn Fn(usize) -> bool| {
@@ -258,6 +256,30 @@ impl<'a> Planner<'a> {
         }
         let used = by_bin.into_iter().filter(|(_, sum)| 0.0 < *sum);
         used.map(|(bin, sum)| (bin, sum / total)).collect()
+    }
+
+    /// The measure of past use that a row without a bin is shared out by. One for all bins: tons of
+    /// one and acres of another do not compare. One that the plan gives, where use is recorded in it:
+    /// a bin with most of the tons may have few of the hours.
+    fn shared_by(&self, row: &PlanRow) -> Measure {
+        // Tons tell most of what went through a bin; both bins may be open on the same acres and hours.
+        const ORDER: [Measure; 3] = [Measure::Tons, Measure::Acres, Measure::Hours];
+        let has = |amounts: Amounts, m: Measure| amounts.get(m).is_some_and(|a| 0.0 < a);
+        let days = |m: Measure| {
+            let days = self.sums.of_machine(&row.machine);
+            days.filter(|day| has(day.amounts, m)).count()
+        };
+        let known = ORDER.map(days);
+        let most = known.into_iter().max().unwrap_or(0);
+        // What is written down for one bin alone would give it everything.
+        let is_usual = |days: usize| 0 < days && 9 * most <= 10 * days;
+        let usual = ORDER
+            .into_iter()
+            .zip(known)
+            .filter(|(_, days)| is_usual(*days));
+        let usual: Vec<Measure> = usual.map(|(measure, _)| measure).collect();
+        let given = usual.iter().find(|m| has(row.amounts, **m));
+        given.or(usual.first()).copied().unwrap_or(Measure::Acres)
     }
 
     /// Use that a season before had in the days it has of a month.

@@ -124,7 +124,7 @@ fn table<T>(
         }
     };
     let book = book.as_mut();
-    let outcome = super::feed((&found, &[]), book, (spec, None), &dates, &mut keep)?;
+    let outcome = super::feed((&found, &[]), book, (spec, None), (&dates, None), &mut keep)?;
     Ok(told(rows, outcome))
 }
 

@@ -216,12 +216,19 @@ impl<'a> Cell<'a> {
         }
     }
 
-    fn not_a_date(&self, form: &DateForm) -> Wrong {
-        let is_total = |text: &str| {
-            let lower = text.to_lowercase();
-            let mut words = lower.split(|c: char| !c.is_alphabetic());
-            words.any(|word| ["total", "totals", "sum"].contains(&word))
+    /// Whether it is a year, or a year with one word or number beside it, such as `winter 2024`.
+    pub(super) fn is_vague(&self) -> bool {
+        let Self::Text(text) = self else {
+            let (first, last) = (f64::from(*YEARS.start()), f64::from(*YEARS.end()));
+            return matches!(self, Self::Number(year) if year.fract() == 0.0 && (first..=last).contains(year));
         };
+        let words = text.split(|c: char| !c.is_alphanumeric());
+        let words: Vec<&str> = words.filter(|word| !word.is_empty()).collect();
+        let is_year = |word: &&&str| word.parse().is_ok_and(|year| YEARS.contains(&year));
+        !is_total(text) && words.len() <= 2 && words.iter().filter(is_year).count() == 1
+    }
+
+    fn not_a_date(&self, form: &DateForm) -> Wrong {
         let expected = match (self, &form.format) {
             (Self::Text(text), _) if is_total(text) => {
                 "a date; delete rows that add up others".to_owned()
@@ -301,6 +308,13 @@ fn plain_number(text: &str) -> Option<f64> {
     } else {
         None
     }
+}
+
+/// Whether a text names a sum of other rows.
+fn is_total(text: &str) -> bool {
+    let lower = text.to_lowercase();
+    let mut words = lower.split(|c: char| !c.is_alphabetic());
+    words.any(|word| ["total", "totals", "sum"].contains(&word))
 }
 
 fn number_hint(text: &str) -> &'static str {

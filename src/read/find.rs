@@ -106,10 +106,11 @@ pub(super) fn whole(
     found: impl Into<String>,
     expected: impl Into<String>,
 ) -> Problem {
+    let expected: String = expected.into();
     Problem {
         severity,
         place: Place {
-            source: source.to_owned(),
+            source: source.into(),
             row: None,
             column: None,
         },

@@ -141,6 +141,7 @@ pub fn folder_with(
         } else {
             Spread::Product
         },
+        as_of,
         outcomes: BTreeMap::new(),
     };
     let mut records = reader.records()?;
@@ -165,17 +166,23 @@ pub fn folder_with(
         let outcome = outcomes.get(&table);
         let dropped = checked.dropped.get(&table).copied().unwrap_or(0);
         let (read, bad) = outcome.map_or((0, 0), |o| (o.read, o.set_aside));
+        let unread = outcome.map_or(0, |o| o.later);
         Account {
             table,
             source: tables.get(&table).map(|found| found.source.clone()),
             read,
             used: read - bad - dropped,
             set_aside: bad + dropped,
-            later: checked.later.get(&table).copied().unwrap_or(0),
+            later: unread + checked.later.get(&table).copied().unwrap_or(0),
             own_columns: outcome.map_or_else(Vec::new, |o| o.own_columns.iter().cloned().collect()),
         }
     });
-    let accounts = accounts.collect();
+    let accounts: Vec<Account> = accounts.collect();
+    for account in accounts.iter().filter(|account| 0 < account.later) {
+        if let (Some(as_of), Some(source)) = (as_of, &account.source) {
+            problems.push(check::told_later(source, account.later, as_of));
+        }
+    }
     let mut counts = Vec::new();
     for (table, rules) in &mapping.tables {
         let touched = outcomes.get(table).map_or(&[][..], |o| &o.touched);
@@ -183,7 +190,8 @@ pub fn folder_with(
     }
     problems.extend(outcomes.into_values().flat_map(|outcome| outcome.problems));
     problems.iter_mut().for_each(shorten);
-    problems.sort();
+    // Equal ones are alike in everything: in place, as there may be millions.
+    problems.sort_unstable();
     problems.dedup();
     Ok(Reading {
         records: checked.records,
@@ -212,7 +220,7 @@ fn own_headers(problems: &mut [Problem], tables: &BTreeMap<Table, Found>, mappin
         let rules = home.and_then(|(table, _)| mapping.tables.get(table));
         let own = rules.zip(problem.place.column.as_deref());
         if let Some(header) = own.and_then(|(rules, column)| rules.own_header(column)) {
-            problem.place.column = Some(header.to_owned());
+            problem.place.column = Some(header.into());
         }
     }
 }
@@ -254,6 +262,8 @@ struct Reader<'a> {
     mapping: &'a Mapping,
     /// What the rows of the usage table say was spread.
     what: Spread,
+    /// Records of a later date are not yet known.
+    as_of: Option<NaiveDate>,
     outcomes: BTreeMap<Table, Outcome>,
 }
 
@@ -358,7 +368,13 @@ impl Reader<'_> {
             tables::spec(table)
         };
         let columns = (spec, rules);
-        feed((found, constants), book, columns, dates, take)
+        // Plans and orders lie ahead, and count.
+        let is_record = matches!(
+            table,
+            Table::Usage | Table::Replacements | Table::Inspections | Table::Meters
+        );
+        let as_of = self.as_of.filter(|_| is_record);
+        feed((found, constants), book, columns, (dates, as_of), take)
     }
 }
 
@@ -367,10 +383,12 @@ fn feed(
     (found, constants): (&Found, &[(String, String)]),
     book: Option<&mut Book>,
     (spec, rules): (&Spec, Option<&Rules>),
-    dates: &DateForm,
+    (dates, as_of): (&DateForm, Option<NaiveDate>),
     take: &mut dyn Take,
 ) -> Result<Outcome, ReadError> {
-    let mut sink = TableSink::new(&found.source, spec, dates, take).with_rules(rules);
+    let mut sink = TableSink::new(&found.source, spec, dates, take)
+        .with_rules(rules)
+        .known_on(as_of);
     let mark = rules
         .and_then(|r| r.separator)
         .map_or(',', |(mark, _)| mark);

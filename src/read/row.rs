@@ -9,6 +9,7 @@ use crate::units::Measure;
 
 use super::cell::{Cell, DateForm, Wrong};
 use super::header::Columns;
+use super::mapping::FORMS;
 
 /// A fault and its column.
 pub(super) struct Fault {
@@ -68,6 +69,13 @@ impl<'r> Row<'r> {
         self.columns
             .index(name)
             .map_or(&EMPTY, |index| self.at(index))
+    }
+
+    /// The day of a record, or the first that it can have been; `None` where its date cannot be read.
+    pub(super) fn first_day(&self) -> Option<NaiveDate> {
+        let day = |name: &str| self.cell(name).date(self.dates).ok();
+        let (date, from) = (day("date")??, day("date_from")?);
+        Some(from.map_or(date, |from| from.min(date)))
     }
 
     /// Notes a fault in a column; the first in a column stands for the rest.
@@ -163,6 +171,25 @@ impl<'r> Row<'r> {
     /// A day that must be there; some day where it is not.
     pub(super) fn needed_date(&mut self, name: &str) -> NaiveDate {
         let value = self.date(name);
+        self.needed(name, "a date such as `2026-04-17`", value)
+            .unwrap_or_default()
+    }
+
+    /// A day that must be there, of something of which people know the year or the season at times.
+    pub(super) fn needed_last_day(&mut self, name: &str) -> NaiveDate {
+        let cell = self.cell(name);
+        let value = cell.date(self.dates).map_err(|wrong| Wrong {
+            expected: if cell.is_vague() {
+                format!(
+                    "a date such as `2026-04-17`; of a stretch of days write the last here and the first \
+                     under `date_from`, or let `season = true` in columns.toml read {FORMS}"
+                )
+            } else {
+                wrong.expected
+            },
+            ..wrong
+        });
+        let value = self.kept(name, value);
         self.needed(name, "a date such as `2026-04-17`", value)
             .unwrap_or_default()
     }

@@ -2,7 +2,9 @@
 
 use std::collections::BTreeSet;
 
-use crate::record::{Place, Problem, ProblemKind, Severity};
+use chrono::NaiveDate;
+
+use crate::record::{CommonTexts, Place, Problem, ProblemKind, Severity};
 
 use super::cell::{Cell, DateForm, Wrong};
 use super::header::{Columns, MOST_COLUMNS, Spec};
@@ -57,6 +59,8 @@ pub(super) struct Outcome {
     pub(super) problems: Vec<Problem>,
     pub(super) read: u64,
     pub(super) set_aside: u64,
+    /// Rows with a problem that are dated after the as-of date.
+    pub(super) later: u64,
     /// Rows that each rule of the mapping touched.
     pub(super) touched: Vec<u64>,
     /// Rows that are credits.
@@ -71,6 +75,7 @@ impl Outcome {
         self.problems.extend(other.problems);
         self.read += other.read;
         self.set_aside += other.set_aside;
+        self.later += other.later;
         let rules = self.touched.len().max(other.touched.len());
         self.touched.resize(rules, 0);
         for (sum, touched) in self.touched.iter_mut().zip(other.touched) {
@@ -86,6 +91,8 @@ pub(super) struct TableSink<'a> {
     source: &'a str,
     spec: &'a Spec,
     dates: &'a DateForm,
+    /// Rows of a later date are not yet known.
+    as_of: Option<NaiveDate>,
     /// The user's own columns, where they have rules.
     rules: Option<&'a Rules>,
     mapper: Option<Mapper>,
@@ -93,6 +100,7 @@ pub(super) struct TableSink<'a> {
     own: Vec<String>,
     columns: Option<Columns>,
     take: &'a mut dyn Take,
+    texts: CommonTexts,
     pub(super) outcome: Outcome,
 }
 
@@ -108,11 +116,13 @@ impl<'a> TableSink<'a> {
             source,
             spec,
             dates,
+            as_of: None,
             rules: None,
             mapper: None,
             own: Vec::new(),
             columns: None,
             take,
+            texts: CommonTexts::default(),
             outcome: Outcome::default(),
         }
     }
@@ -120,6 +130,11 @@ impl<'a> TableSink<'a> {
     /// Passes rows through the rules for the user's own columns.
     pub(super) fn with_rules(self, rules: Option<&'a Rules>) -> Self {
         Self { rules, ..self }
+    }
+
+    /// Takes rows of a later date as not yet known: what is wrong with them is remarked on.
+    pub(super) fn known_on(self, as_of: Option<NaiveDate>) -> Self {
+        Self { as_of, ..self }
     }
 
     /// What came of the table.
@@ -144,22 +159,37 @@ impl<'a> TableSink<'a> {
         let mut row = Row::new(number, cells, columns, self.dates);
         self.take.row(&mut row);
         if !row.is_sound() {
+            let is_later = self.is_later(&row);
             let faults = row.into_faults();
-            self.set_aside(number, faults);
+            if is_later {
+                self.leave_for_later(number, faults);
+            } else {
+                self.set_aside(number, faults);
+            }
         }
     }
 
-    fn note(&mut self, row: Option<u32>, column: Option<String>, wrong: Wrong) {
+    fn is_later(&self, row: &Row<'_>) -> bool {
+        let first = self.as_of.and_then(|_| row.first_day());
+        first
+            .zip(self.as_of)
+            .is_some_and(|(first, as_of)| as_of < first)
+    }
+
+    fn note(&mut self, severity: Severity, row: Option<u32>, column: Option<String>, wrong: Wrong) {
+        let texts = &mut self.texts;
+        let mut found = wrong.found;
+        found.shrink_to_fit();
         self.outcome.problems.push(Problem {
-            severity: Severity::Problem,
+            severity,
             place: Place {
-                source: self.source.to_owned(),
+                source: texts.shared(self.source),
                 row,
-                column,
+                column: column.map(|column| texts.shared(&column)),
             },
             kind: wrong.kind,
-            found: wrong.found,
-            expected: wrong.expected,
+            found,
+            expected: texts.shared(&wrong.expected),
         });
     }
 
@@ -169,13 +199,13 @@ impl<'a> TableSink<'a> {
             self.outcome.problems.push(Problem {
                 severity: Severity::Remark,
                 place: Place {
-                    source: self.source.to_owned(),
+                    source: self.source.into(),
                     row: None,
-                    column: Some(header.to_owned()),
+                    column: Some(header.into()),
                 },
                 kind: ProblemKind::Odd,
                 found: "a column of your own, which is kept and counts for nothing".to_owned(),
-                expected: format!("the heading `{name}`, if that is what it holds"),
+                expected: format!("the heading `{name}`, if that is what it holds").into(),
             });
         }
     }
@@ -183,7 +213,14 @@ impl<'a> TableSink<'a> {
     fn set_aside(&mut self, number: u32, faults: Vec<Fault>) {
         self.outcome.set_aside += 1;
         for fault in faults {
-            self.note(Some(number), fault.column, fault.wrong);
+            self.note(Severity::Problem, Some(number), fault.column, fault.wrong);
+        }
+    }
+
+    fn leave_for_later(&mut self, number: u32, faults: Vec<Fault>) {
+        self.outcome.later += 1;
+        for fault in faults {
+            self.note(Severity::Remark, Some(number), fault.column, fault.wrong);
         }
     }
 }
@@ -234,7 +271,7 @@ impl Sink for TableSink<'_> {
             }
             Err(list) => {
                 for (column, wrong) in list {
-                    self.note(None, column, wrong);
+                    self.note(Severity::Problem, None, column, wrong);
                 }
                 false
             }
@@ -291,7 +328,7 @@ impl Sink for TableSink<'_> {
     }
 
     fn bad_table(&mut self, wrong: Wrong) {
-        self.note(None, None, wrong);
+        self.note(Severity::Problem, None, None, wrong);
     }
 
     fn takes(&self) -> String {

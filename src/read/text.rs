@@ -39,24 +39,6 @@ fn problem(source: &str, found: impl Into<String>, expected: impl Into<String>) 
     )
 }
 
-/// Line and column, and the last line of what the parser says, in one line.
-fn in_one_line(message: &str) -> String {
-    let place = message
-        .lines()
-        .next()
-        .and_then(|line| line.split_once(" at "))
-        .map(|(_, place)| place);
-    let last = message
-        .lines()
-        .rev()
-        .find(|line| !line.trim().is_empty())
-        .unwrap_or_default();
-    match place {
-        Some(place) => format!("{place}: {last}"),
-        None => last.to_owned(),
-    }
-}
-
 /// Line of a key in a text, from 1.
 fn line_of(text: &str, key: &str) -> Option<usize> {
     let is_key = |line: &str| {
@@ -67,12 +49,12 @@ fn line_of(text: &str, key: &str) -> Option<usize> {
     text.lines().position(is_key).map(|line| line + 1)
 }
 
-/// Settings of a records folder; those of a file with a problem are the defaults.
-pub(super) fn settings(dir: &Path) -> Result<(Settings, Option<Problem>), ReadError> {
+/// Settings of a records folder, but for those that have a problem, and every such problem.
+pub(super) fn settings(dir: &Path) -> Result<(Settings, Vec<Problem>), ReadError> {
     let path = dir.join(SETTINGS);
     there::as_file(&path)?;
     if !path.exists() {
-        return Ok((Settings::default(), None));
+        return Ok((Settings::default(), Vec::new()));
     }
     let Ok(text) = text(&path)? else {
         let problem = problem(
@@ -80,28 +62,23 @@ pub(super) fn settings(dir: &Path) -> Result<(Settings, Option<Problem>), ReadEr
             "bytes that are not UTF-8",
             "text in UTF-8; save it again",
         );
-        return Ok((Settings::default(), Some(problem)));
+        return Ok((Settings::default(), vec![problem]));
     };
-    Ok(match Settings::from_toml(&text) {
-        Ok(settings) => match date_format(&text, &settings) {
-            None => (settings, None),
-            Some(problem) => (
-                Settings {
-                    date_format: None,
-                    ..settings
-                },
-                Some(problem),
-            ),
-        },
-        Err(error) => (Settings::default(), Some(settings_problem(&text, &error))),
-    })
+    let (mut settings, errors) = Settings::sound_of_toml(&text);
+    let told = errors.iter().map(|error| settings_problem(&text, error));
+    let mut problems: Vec<Problem> = told.collect();
+    if let Some(problem) = date_format(&text, &settings) {
+        problems.push(problem);
+        settings.date_format = None;
+    }
+    Ok((settings, problems))
 }
 
 fn settings_problem(text: &str, error: &SettingsError) -> Problem {
     match error {
         SettingsError::Toml(message) => problem(
             SETTINGS,
-            in_one_line(message),
+            message.as_str(),
             "`key = value` lines with the keys of the settings",
         ),
         SettingsError::Range {

@@ -20,7 +20,9 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use chrono::NaiveDate;
 
-use super::{Inspection, Place, Problem, ProblemKind, Product, Records, Severity, Table};
+use super::{
+    CommonTexts, Inspection, Place, Problem, ProblemKind, Product, Records, Severity, Table,
+};
 
 pub use log::LogCheck;
 
@@ -56,7 +58,8 @@ pub struct Checked {
     pub problems: Vec<Problem>,
     /// Rows dropped, by table.
     pub dropped: BTreeMap<Table, u64>,
-    /// Rows kept that are dated after the as-of date, by table.
+    /// Rows that are dated after the as-of date, by table: kept, or left out with a remark where
+    /// something else is wrong with them.
     pub later: BTreeMap<Table, u64>,
 }
 
@@ -76,10 +79,10 @@ pub fn check<E>(
         context,
         notes: Notes {
             sources: records.sources.clone(),
+            as_of: context.as_of,
             ..Notes::default()
         },
         records,
-        later_usage: 0,
     };
     check.machines();
     check.parts();
@@ -116,15 +119,15 @@ struct Check<'a> {
     context: &'a Context<'a>,
     records: Records,
     notes: Notes,
-    /// Rows of the usage log after the as-of date.
-    later_usage: u64,
 }
 
 /// What was found so far.
 #[derive(Default)]
 struct Notes {
     sources: BTreeMap<Table, String>,
+    as_of: Option<NaiveDate>,
     problems: Vec<Problem>,
+    texts: CommonTexts,
     dropped: BTreeMap<Table, u64>,
     later: BTreeMap<Table, u64>,
 }
@@ -159,19 +162,21 @@ impl Notes {
         let source = self
             .sources
             .get(&table)
-            .map_or(table.name(), String::as_str)
-            .to_owned();
-        let column = (!finding.column.is_empty()).then(|| finding.column.to_owned());
+            .map_or(table.name(), String::as_str);
+        let column = (!finding.column.is_empty()).then_some(finding.column);
+        let texts = &mut self.texts;
+        let mut found = finding.found;
+        found.shrink_to_fit();
         self.problems.push(Problem {
             severity,
             place: Place {
-                source,
+                source: texts.shared(source),
                 row,
-                column,
+                column: column.map(|column| texts.shared(column)),
             },
             kind: finding.kind,
-            found: finding.found,
-            expected: finding.expected,
+            found,
+            expected: texts.shared(&finding.expected),
         });
     }
 
@@ -180,13 +185,30 @@ impl Notes {
     }
 
     /// Notes what is wrong with a row; whether it may stay.
-    fn passes(&mut self, table: Table, row: u32, findings: Vec<Finding>) -> bool {
+    ///
+    /// - `date`: of a record; one after the as-of date is not yet known, so that nothing wrong with it
+    ///   stands in the way.
+    fn passes(
+        &mut self,
+        table: Table,
+        row: u32,
+        date: Option<NaiveDate>,
+        findings: Vec<Finding>,
+    ) -> bool {
         if findings.is_empty() {
             return true;
         }
-        *self.dropped.entry(table).or_default() += 1;
+        let is_later = date
+            .zip(self.as_of)
+            .is_some_and(|(date, as_of)| as_of < date);
+        let (counts, severity) = if is_later {
+            (&mut self.later, Severity::Remark)
+        } else {
+            (&mut self.dropped, Severity::Problem)
+        };
+        *counts.entry(table).or_default() += 1;
         for finding in findings {
-            self.add(Severity::Problem, table, Some(row), finding);
+            self.add(severity, table, Some(row), finding);
         }
         false
     }
@@ -199,11 +221,23 @@ impl Notes {
         row: fn(&T) -> u32,
         wrong: impl FnMut(&T) -> Vec<Finding>,
     ) {
+        self.keep_dated(table, rows, row, |_| None, wrong);
+    }
+
+    /// The same of records that have a date.
+    fn keep_dated<T>(
+        &mut self,
+        table: Table,
+        rows: &mut Vec<T>,
+        row: fn(&T) -> u32,
+        date: fn(&T) -> Option<NaiveDate>,
+        wrong: impl FnMut(&T) -> Vec<Finding>,
+    ) {
         let mut wrong = wrong;
         rows.sort_by_key(row);
         rows.retain(|item| {
             let findings = wrong(item);
-            self.passes(table, row(item), findings)
+            self.passes(table, row(item), date(item), findings)
         });
     }
 }
@@ -273,47 +307,54 @@ impl Check<'_> {
         self.records.products = names.into_iter().map(product).collect();
     }
 
-    /// Rows after the as-of date: sound, and not yet known.
+    /// Counts rows after the as-of date: sound, and not yet known.
     fn later(&mut self) {
         let Some(as_of) = self.context.as_of else {
             return;
         };
+        let records = &self.records;
         let count = |dates: &mut dyn Iterator<Item = NaiveDate>| {
             dates.filter(|date| as_of < *date).count() as u64
         };
         let counts = [
-            (Table::Usage, self.later_usage),
             (
                 Table::Replacements,
-                count(&mut self.records.replacements.iter().map(|r| r.date)),
+                count(&mut records.replacements.iter().map(|r| r.date)),
             ),
             (
                 Table::Inspections,
-                count(&mut self.records.inspections.iter().map(|i| i.date)),
+                count(&mut records.inspections.iter().map(|i| i.date)),
             ),
             (
                 Table::Meters,
-                count(&mut self.records.meters.iter().map(|m| m.date)),
+                count(&mut records.meters.iter().map(|m| m.date)),
             ),
         ];
         for (table, rows) in counts {
-            if rows == 0 {
-                continue;
-            }
-            self.notes.later.insert(table, rows);
-            let finding = Finding::new(
-                "",
-                ProblemKind::Later,
-                format!(
-                    "{rows} {} dated after {as_of}",
-                    if rows == 1 { "row" } else { "rows" }
-                ),
-                format!(
-                    "rows up to the as-of date {as_of}; later ones are treated as not yet known"
-                ),
-            );
-            self.notes.remark(table, None, finding);
+            *self.notes.later.entry(table).or_default() += rows;
         }
+    }
+}
+
+/// What is said of the rows of a table that are dated after the as-of date.
+#[must_use]
+pub fn told_later(source: &str, rows: u64, as_of: NaiveDate) -> Problem {
+    Problem {
+        severity: Severity::Remark,
+        place: Place {
+            source: source.into(),
+            row: None,
+            column: None,
+        },
+        kind: ProblemKind::Later,
+        found: format!(
+            "{rows} {} dated after {as_of}",
+            if rows == 1 { "row" } else { "rows" }
+        ),
+        expected: format!(
+            "rows up to the as-of date {as_of}; later ones are treated as not yet known"
+        )
+        .into(),
     }
 }
 

@@ -18,7 +18,7 @@ use std::collections::BTreeMap;
 
 use chrono::NaiveDate;
 
-pub use problem::{Account, Place, Problem, ProblemKind, RuleCount, Severity};
+pub use problem::{Account, CommonTexts, Place, Problem, ProblemKind, RuleCount, Severity};
 pub use settings::{Settings, SettingsError};
 pub use usage::{Stretch, UsageLog, UsageRow};
 pub use words::{Critical, MeterKind, Reason};

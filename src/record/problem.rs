@@ -1,6 +1,8 @@
 //! What is wrong with the records: where, what was found, what is expected.
 
+use std::collections::HashSet;
 use std::fmt;
+use std::sync::Arc;
 
 use super::Table;
 
@@ -8,11 +10,11 @@ use super::Table;
 #[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub struct Place {
     /// File, or `file, sheet name`.
-    pub source: String,
+    pub source: Arc<str>,
     /// Counted as spreadsheet programs count: the header is row 1. `None`: the whole file.
     pub row: Option<u32>,
     /// Header text of the column.
-    pub column: Option<String>,
+    pub column: Option<Arc<str>>,
 }
 
 impl fmt::Display for Place {
@@ -113,7 +115,31 @@ pub struct Problem {
     /// What stands there.
     pub found: String,
     /// What was expected, and what to do.
-    pub expected: String,
+    pub expected: Arc<str>,
+}
+
+/// Texts that many problems have in common, each held once: every row of a long table may have a problem
+/// of its own.
+#[derive(Clone, Debug, Default)]
+pub struct CommonTexts {
+    known: HashSet<Arc<str>>,
+}
+
+impl CommonTexts {
+    /// Texts held; of more than these none is likely to come again.
+    const MOST: usize = 1000;
+
+    /// The text, shared with earlier ones that are equal.
+    pub fn shared(&mut self, text: &str) -> Arc<str> {
+        if let Some(known) = self.known.get(text) {
+            return Arc::clone(known);
+        }
+        let new: Arc<str> = text.into();
+        if self.known.len() < Self::MOST {
+            self.known.insert(Arc::clone(&new));
+        }
+        new
+    }
 }
 
 impl fmt::Display for Problem {
@@ -139,7 +165,8 @@ pub struct Account {
     pub used: u64,
     /// Rows with a problem.
     pub set_aside: u64,
-    /// Of the rows used, those dated after the as-of date: sound, and not yet known.
+    /// Of the rows used, those dated after the as-of date: not yet known, whatever else is wrong with
+    /// them.
     pub later: u64,
     /// Headings that are none of those the table takes by name.
     pub own_columns: Vec<String>,

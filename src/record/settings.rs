@@ -1,6 +1,10 @@
 //! `settings.toml`: prices, season and units. Text in, values out; no file is opened here.
 
+use std::collections::BTreeSet;
+
 use serde::Deserialize;
+use toml::Spanned;
+use toml::de::{DeTable, Deserializer};
 
 use crate::units::Units;
 
@@ -62,7 +66,7 @@ impl Default for Settings {
 /// What is wrong with a settings file.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
 pub enum SettingsError {
-    /// Not TOML, an unknown key, or a value of the wrong kind; the text names line and key.
+    /// Not TOML, an unknown key, or a value of the wrong kind; one line that names line and key.
     #[error("{0}")]
     Toml(String),
     /// A value out of its range.
@@ -81,12 +85,59 @@ impl Settings {
     /// Reads the text of a settings file.
     ///
     /// # Errors
-    /// [`SettingsError`] for text that is not TOML, an unknown key or a value out of range.
-    pub fn from_toml(text: &str) -> Result<Self, SettingsError> {
-        let settings: Self = toml::from_str(text)
-            .map_err(|e| SettingsError::Toml(e.to_string().trim().to_owned()))?;
-        settings.check()?;
-        Ok(settings)
+    /// [`SettingsError`] for text that is not TOML, an unknown key or a value out of range: all
+    /// there are.
+    pub fn from_toml(text: &str) -> Result<Self, Vec<SettingsError>> {
+        let (settings, errors) = Self::sound_of_toml(text);
+        if errors.is_empty() {
+            Ok(settings)
+        } else {
+            Err(errors)
+        }
+    }
+
+    /// The keys of a settings file that can be used, all others as if they were not said, and
+    /// everything that is wrong with those.
+    #[must_use]
+    pub fn sound_of_toml(text: &str) -> (Self, Vec<SettingsError>) {
+        let lines = Lines::of(text);
+        let (table, broken) = DeTable::parse_recoverable(text);
+        let mut errors = Vec::new();
+        // What follows on a line that is no TOML is told by its first error.
+        let mut broken_lines = BTreeSet::new();
+        for error in &broken {
+            let start = error.span().map_or(0, |span| span.start);
+            if broken_lines.insert(lines.number(start)) {
+                errors.push(lines.told(start, None, error.message()));
+            }
+        }
+        let whole = table.span();
+        let read = |keys: DeTable<'_>| {
+            Self::deserialize(Deserializer::from(Spanned::new(whole.clone(), keys)))
+        };
+        let mut sound = DeTable::new();
+        for (key, value) in table.into_inner() {
+            let ends = [key.span().start, value.span().start];
+            if ends
+                .iter()
+                .any(|at| broken_lines.contains(&lines.number(*at)))
+            {
+                continue;
+            }
+            // Alone, so that one wrong key does not hide the next.
+            match read(DeTable::from_iter([(key.clone(), value.clone())])) {
+                Ok(_) => {
+                    sound.insert(key, value);
+                }
+                Err(error) => {
+                    let start = error.span().map_or(ends[0], |span| span.start);
+                    errors.push(lines.told(start, Some(key.get_ref().as_ref()), error.message()));
+                }
+            }
+        }
+        let mut settings = read(sound).unwrap_or_default();
+        errors.extend(settings.leave_out_of_range());
+        (settings, errors)
     }
 
     /// Month and day on which a season starts.
@@ -95,54 +146,89 @@ impl Settings {
         parse_month_day(&self.season_starts).unwrap_or((11, 1))
     }
 
-    fn check(&self) -> Result<(), SettingsError> {
+    /// Puts values out of their range back to what they are where nothing is said, and says which.
+    fn leave_out_of_range(&mut self) -> Vec<SettingsError> {
         const MONEY: &str = "a number from 0 to 1e15";
         const CHANGE: &str = "a share from -1 to 10, such as 0.04 for 4 % more";
         const SHARE: &str = "a share of the price from 0 to 10, such as 0.15 for 15 %";
+        const LEVEL: &str = "a number between 0 and 1 such as 0.95";
+        let unsaid = Self::default();
+        let mut errors = Vec::new();
         if parse_month_day(&self.season_starts).is_none() {
-            return Err(SettingsError::Range {
+            errors.push(SettingsError::Range {
                 key: "season_starts",
                 found: format!("`{}`", self.season_starts),
                 expected: "month and day such as `11-01`, and not 29 February",
             });
+            self.season_starts = unsaid.season_starts;
         }
-        let within = [
-            ("labor_rate", self.labor_rate, (0.0, 1e15), MONEY),
-            (
-                "down_cost_per_hour",
-                self.down_cost_per_hour,
-                (0.0, 1e15),
-                MONEY,
-            ),
-            ("budget_limit", self.budget_limit, (0.0, 1e15), MONEY),
-            (
-                "price_change",
-                Some(self.price_change),
-                (-0.999, 10.0),
-                CHANGE,
-            ),
-            ("plan_change", Some(self.plan_change), (-1.0, 10.0), CHANGE),
-            ("holding_rate", self.holding_rate, (0.0, 10.0), SHARE),
-            ("rush_cost", self.rush_cost, (0.0, 10.0), SHARE),
-            ("return_rate", self.return_rate, (0.0, 10.0), SHARE),
-        ];
-        for (key, value, (least, most), expected) in within {
-            if value.is_some_and(|v| !(least..=most).contains(&v)) {
-                return Err(SettingsError::Range {
-                    key,
-                    found: format!("{}", value.unwrap_or(f64::NAN)),
-                    expected,
-                });
+        let mut change = |key, value: &mut f64, least| {
+            if !(least..=10.0).contains(value) {
+                errors.push(range(key, *value, CHANGE));
+                *value = 0.0;
             }
+        };
+        change("price_change", &mut self.price_change, -0.999);
+        change("plan_change", &mut self.plan_change, -1.0);
+        let mut within = |key, value: &mut Option<f64>, most, expected| {
+            if let Some(wrong) = value.take_if(|v| !(0.0..=most).contains(v)) {
+                errors.push(range(key, wrong, expected));
+            }
+        };
+        within("labor_rate", &mut self.labor_rate, 1e15, MONEY);
+        let hour = &mut self.down_cost_per_hour;
+        within("down_cost_per_hour", hour, 1e15, MONEY);
+        within("budget_limit", &mut self.budget_limit, 1e15, MONEY);
+        within("holding_rate", &mut self.holding_rate, 10.0, SHARE);
+        within("rush_cost", &mut self.rush_cost, 10.0, SHARE);
+        within("return_rate", &mut self.return_rate, 10.0, SHARE);
+        let level = &mut self.service_level;
+        if let Some(wrong) = level.take_if(|v| !(0.0 < *v && *v < 1.0)) {
+            errors.push(range("service_level", wrong, LEVEL));
         }
-        if self.service_level.is_some_and(|v| !(0.0 < v && v < 1.0)) {
-            return Err(SettingsError::Range {
-                key: "service_level",
-                found: format!("{}", self.service_level.unwrap_or(f64::NAN)),
-                expected: "a number between 0 and 1 such as 0.95",
-            });
+        errors
+    }
+}
+
+fn range(key: &'static str, found: f64, expected: &'static str) -> SettingsError {
+    SettingsError::Range {
+        key,
+        found: found.to_string(),
+        expected,
+    }
+}
+
+/// Where the lines of a text begin.
+struct Lines<'t> {
+    text: &'t str,
+    starts: Vec<usize>,
+}
+
+impl<'t> Lines<'t> {
+    fn of(text: &'t str) -> Self {
+        let breaks = text.bytes().enumerate().filter(|(_, b)| *b == b'\n');
+        let starts = std::iter::once(0).chain(breaks.map(|(at, _)| at + 1));
+        Self {
+            text,
+            starts: starts.collect(),
         }
-        Ok(())
+    }
+
+    /// The line of a byte, from 1.
+    fn number(&self, byte: usize) -> usize {
+        self.starts.partition_point(|start| *start <= byte)
+    }
+
+    /// What the parser says of a byte, with its line, column and key.
+    fn told(&self, byte: usize, key: Option<&str>, message: &str) -> SettingsError {
+        let line = self.number(byte);
+        let before = self.text.get(self.starts[line - 1]..byte);
+        let column = before.map_or(0, |before| before.chars().count()) + 1;
+        let said = message.lines().rev().find(|line| !line.trim().is_empty());
+        let said = said.unwrap_or_default();
+        let key = key.filter(|key| !said.contains(&format!("`{key}`")));
+        let key = key.map(|key| format!(", `{key}`")).unwrap_or_default();
+        SettingsError::Toml(format!("line {line}, column {column}{key}: {said}"))
     }
 }
 

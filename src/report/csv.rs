@@ -425,7 +425,11 @@ pub fn check(problems: &[Problem]) -> String {
             severity.to_owned(),
             words(&problem.place.source),
             shown(problem.place.row),
-            word(problem.place.column.as_ref()),
+            problem
+                .place
+                .column
+                .as_deref()
+                .map_or_else(String::new, words),
             words(&problem.found),
             words(&problem.expected),
         ]);

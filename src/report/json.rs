@@ -489,12 +489,12 @@ pub fn check(
             .filter(|p| p.severity == severity)
             .map(|p| {
                 json!({
-                    "file": p.place.source,
+                    "file": &*p.place.source,
                     "row": p.place.row,
-                    "column": p.place.column,
+                    "column": p.place.column.as_deref(),
                     "kind": format!("{:?}", p.kind),
                     "found": p.found,
-                    "expected": p.expected,
+                    "expected": &*p.expected,
                 })
             })
             .collect()

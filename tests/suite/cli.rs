@@ -860,3 +860,39 @@ fn a_folder_without_any_use_says_so_with_every_forecast() {
         );
     }
 }
+
+/// A table of lives and one of ages, each with a row that cannot be used.
+#[test]
+fn problems_of_lives_and_of_ages_are_told_at_once_and_counted_where_they_are_set_aside() {
+    let folder = Folder::empty();
+    let lives =
+        "life,ended,family\n900,worn,flap\n1100,worn,flap\n1000,worn,flap\nlong,worn,flap\n";
+    folder.write("lives.csv", lives).write(
+        "ages.csv",
+        "age,family,name\n200,flap,first\nold,flap,second\n",
+    );
+    let file = |name: &str| folder.path().join(name).display().to_string();
+    let (lives, ages) = (file("lives.csv"), file("ages.csv"));
+    let args = ["remaining", "--lives", &lives, "--ages", &ages];
+    let (status, _, err) = wearcast(&args);
+    assert_eq!(status, ExitStatus::Problems);
+    for told in ["lives.csv", "`long`", "ages.csv", "`old`", "2 problems"] {
+        assert!(err.contains(told), "{told}: {err}");
+    }
+    let (status, out, err) = wearcast(&[&args[..], &["--set-aside", "--format", "json"]].concat());
+    assert_eq!(status, ExitStatus::Done, "{err}");
+    assert!(
+        out.contains("rows with problems are set aside: 1 of 4 lives, 1 of 2 ages"),
+        "{out}"
+    );
+}
+
+#[test]
+fn check_accounts_for_everything_and_takes_no_filter() {
+    for filter in ["--family", "--machine"] {
+        let (status, out, err) = wearcast(&["check", SAMPLE, filter, "no such name"]);
+        assert_eq!(status, ExitStatus::Usage);
+        assert_eq!(out, "");
+        assert!(err.contains(filter) && err.contains("every row"), "{err}");
+    }
+}

@@ -449,3 +449,88 @@ fn a_note_about_a_part_makes_no_new_counter() {
         [0; 4]
     );
 }
+
+/// What the fleet had spread by each of many days, looked up once for each of many stretches: three
+/// products, one after the other, and readings of machines that log nothing.
+#[test]
+fn many_stretches_between_readings_take_no_time_to_speak_of() {
+    let days: Vec<_> = day("2020-03-01").iter_days().take(2000).collect();
+    let product = |i: usize| ["lime", "potash", "urea"][i * 3 / days.len()];
+    let logged = joined(days.iter().enumerate().flat_map(|(i, date)| {
+        (0..20).map(move |k| (i, *date, k)).map(|(i, date, k)| {
+            let name = if k == 0 {
+                "M1".to_owned()
+            } else {
+                format!("L{k}")
+            };
+            format!("{date},{name},{},5,1\n", product(i))
+        })
+    }));
+    let read = joined((0..60).flat_map(|k| {
+        let readings = days.iter().step_by(10).enumerate();
+        readings.map(move |(i, date)| format!("{date},K{k},hours,{},,\n", 10 * i))
+    }));
+    let folder = fleet(&logged, &read, "");
+    let names = (1..20)
+        .map(|k| format!("L{k}"))
+        .chain((0..60).map(|k| format!("K{k}")));
+    let machines = joined(names.map(|name| format!("{name},2020-01-01\n")));
+    folder.write(
+        "machines.csv",
+        format!("machine,in_service\nM1,2020-01-01\nM2,2020-01-01\n{machines}"),
+    );
+    let begin = std::time::Instant::now();
+    let reading = folder.read();
+    // Far from what it takes, and from the minutes that a look at every row for every stretch took.
+    assert!(begin.elapsed().as_secs() < 20, "{:?}", begin.elapsed());
+    let hours = |name: &str, wanted: &str| -> f64 {
+        let of = rows(&reading.records, "K7");
+        let of = of
+            .into_iter()
+            .filter(|row| row.0 == wanted && row.1 == name);
+        of.filter_map(|row| row.3).sum()
+    };
+    // By the 1000th day two thirds of the hours are of lime and one third is of potash.
+    let date = days[1000].to_string();
+    assert!(
+        (hours("lime", &date) - 667.0 / 1001.0).abs() < 1e-9,
+        "{}",
+        hours("lime", &date)
+    );
+    assert!((hours("potash", &date) - 334.0 / 1001.0).abs() < 1e-9);
+    assert!(hours("urea", &date).abs() < 1e-9);
+}
+
+/// 3 hours a day in the log on three days, and a meter that went up by 40 over them.
+#[test]
+fn a_meter_far_ahead_of_the_log_beside_it_is_remarked_on() {
+    let told = |meters: &str| {
+        let reading = fleet(M1_LOG, meters, "").read();
+        let found = reading.problems.iter().map(|p| p.found.clone());
+        found
+            .filter(|f| f.contains("more than twice"))
+            .collect::<Vec<_>>()
+    };
+    let far = told("2024-04-01,M1,hours,100,,\n2024-04-10,M1,hours,140,,\n");
+    assert_eq!(
+        far,
+        [
+            "more than twice what the log has: M1 from 2024-04-01 to 2024-04-10: 40 hours by the meter, 10 by the log"
+        ]
+    );
+    assert_eq!(
+        told("2024-04-01,M1,hours,100,,\n2024-04-10,M1,hours,120,,\n").len(),
+        0
+    );
+    // The days of both readings count in full.
+    assert_eq!(
+        told("2024-04-02,M1,hours,100,,\n2024-04-05,M1,hours,112,,\n").len(),
+        0
+    );
+    // A counter that was changed tells nothing of the stretch before.
+    let changed = "2024-04-01,M1,hours,100,,\n2024-04-10,M1,hours,140,new meter,\n";
+    assert_eq!(told(changed).len(), 0);
+    // An engine runs on the road too.
+    let engine = "2024-04-01,M1,engine_hours,100,,\n2024-04-10,M1,engine_hours,190,,\n";
+    assert_eq!(told(engine).len(), 0);
+}

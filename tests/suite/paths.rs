@@ -121,6 +121,51 @@ fn a_plan_without_bins_is_shared_out_as_past_use_was() {
     assert_eq!(by_bin(""), bins(100.0, 100.0));
 }
 
+/// Two bins that are open on the same acres and hours, with four tons in five through one of them: by
+/// what the plan gives, tons before acres before hours.
+#[test]
+fn a_plan_without_bins_is_shared_out_by_a_measure_that_it_gives() {
+    let shares = |plan: &str, tons: [&str; 2]| {
+        let folder = Folder::empty();
+        let used = |bin: &str, tons: &str, hours: u32| {
+            let rows =
+                (1..=9).map(|day| format!("2022-04-0{day},M,lime,10,{tons},{hours},{bin}\n"));
+            rows.collect::<String>()
+        };
+        folder
+            .write("machines.csv", "machine,in_service\nM,2021-11-01\n")
+            .write(
+                "positions.csv",
+                "machine,position,part,bin\nM,p,P,front\nM,q,P,rear\n",
+            )
+            .write("parts.csv", "part,family\nP,flap\n")
+            .write(
+                "usage.csv",
+                format!(
+                    "date,machine,product,acres,tons,hours,bin\n{}{}",
+                    used("front", tons[0], 3),
+                    used("rear", tons[1], 1)
+                ),
+            )
+            .write("plan.csv", format!("month,machine,product,{plan}\n"));
+        let records = folder.read().records;
+        let (plan, _) = planned(&records, Season::ending_in(2023, (11, 1)));
+        let sum = |bin: &str| -> f64 {
+            let uses = plan.uses.iter().filter(|u| u.bin.as_deref() == Some(bin));
+            uses.filter_map(|u| u.amounts.acres.or(u.amounts.hours))
+                .sum()
+        };
+        format!("{:.3}", sum("front") / (sum("front") + sum("rear")))
+    };
+    let recorded = ["8", "2"];
+    let both = "acres,tons\n2023-04,M,lime,200,200";
+    assert_eq!(shares(both, recorded), "0.800");
+    assert_eq!(shares("acres\n2023-04,M,lime,200", recorded), "0.500");
+    assert_eq!(shares("hours\n2023-04,M,lime,20", recorded), "0.750");
+    // Tons of one bin alone say nothing of the other.
+    assert_eq!(shares(both, ["8", ""]), "0.500");
+}
+
 /// By hand: a month of 310 acres in 31 days, and a machine that leaves after ten of them.
 #[test]
 fn nothing_is_planned_or_repeated_after_a_machine_is_retired() {

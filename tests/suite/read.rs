@@ -64,7 +64,7 @@ pub(crate) fn problems(
     severity: Severity,
 ) -> Vec<(String, Option<u32>, ProblemKind)> {
     let of = reading.problems.iter().filter(|p| p.severity == severity);
-    of.map(|p| (p.place.source.clone(), p.place.row, p.kind))
+    of.map(|p| (p.place.source.to_string(), p.place.row, p.kind))
         .collect()
 }
 
@@ -176,6 +176,35 @@ fn settings_name_line_and_key_of_what_is_wrong() {
         "{}",
         reading.problems[0]
     );
+}
+
+#[test]
+fn everything_wrong_with_the_settings_is_told_at_once_with_its_line_and_key() {
+    let text = "labour_rate = 1\nunits = \"imperial\"\nlabor_rate = \"40\"\nrush_cost = -1\n\
+                service_level = 95\nseason_starts = \"13-01\"\nholding_rate = 12,5\n\
+                date_format = \"%Q\"\nreference_group = \"no such group\"\nbudget_limit = 9\n";
+    let reading = Folder::good().write("settings.toml", text).read();
+    let found: Vec<&str> = reading.problems.iter().map(|p| p.found.as_str()).collect();
+    let told = |line: &str, key: &str| {
+        let line = format!("line {line},");
+        let hits = found
+            .iter()
+            .filter(|f| f.starts_with(&line) && f.contains(key));
+        assert_eq!(hits.count(), 1, "{line} {key}: {found:#?}");
+    };
+    told("1", "`labour_rate`");
+    told("2", "`units`");
+    told("3", "`labor_rate`");
+    told("4", "`rush_cost`");
+    told("5", "`service_level`");
+    told("6", "`season_starts`");
+    told("7", "");
+    told("8", "`date_format`");
+    told("9", "`reference_group`");
+    assert_eq!(found.len(), 9, "{found:#?}");
+    // What is sound holds.
+    assert_eq!(reading.records.settings.budget_limit, Some(9.0));
+    assert_eq!(reading.records.settings.season_start(), (11, 1));
 }
 
 #[test]

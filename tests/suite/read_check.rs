@@ -1,5 +1,7 @@
 //! Checks across tables: names, dates and pieces that cannot be.
 
+use std::sync::Arc;
+
 use chrono::NaiveDate;
 use wearcast::family::Families;
 use wearcast::read;
@@ -102,7 +104,7 @@ fn every_bad_row_is_set_aside_and_told_with_its_place() {
         assert_eq!(found.len(), 1, "{file}: {text}: {found:#?}");
         let place = &found[0].place;
         assert_eq!(
-            (place.source.as_str(), place.row),
+            (&*place.source, place.row),
             (*file, Some(lines as u32)),
             "{text}"
         );
@@ -425,7 +427,7 @@ fn odd(folder: &Folder) -> Vec<(String, String)> {
         .problems
         .into_iter()
         .filter(|p| matches!(p.kind, ProblemKind::Odd | ProblemKind::Example));
-    odd.map(|p| (p.place.source, p.found)).collect()
+    odd.map(|p| (p.place.source.to_string(), p.found)).collect()
 }
 
 /// A machine that worked for the first twenty-five days of April in two years.
@@ -491,4 +493,220 @@ fn notes_that_begin_years_after_a_machine_did_are_remarked_on() {
         "machine,in_service,records_from\nM1,2019-03-01,2024-01-01\n",
     );
     assert_eq!(odd(&folder), []);
+}
+
+#[test]
+fn a_part_of_another_family_than_its_position_is_remarked_on() {
+    let folder = Folder::good();
+    folder.add("replacements.csv", "2024-05-02,M2,fins,C-1,1,,planned,");
+    let reading = folder.read();
+    assert_eq!(
+        problems(&reading, Severity::Remark),
+        [("replacements.csv".to_owned(), Some(4), ProblemKind::Odd)]
+    );
+    let told = &reading.problems[0];
+    assert_eq!(told.place.column.as_deref(), Some("part"));
+    assert_eq!(told.found, "`C-1` of the family `conveyor-chain`");
+    assert!(told.expected.contains("family `frame-bushing`"), "{told}");
+    assert!(told.expected.contains("`fins` of `M2`"), "{told}");
+    // A part that takes the place of another number is of its family.
+    let folder = Folder::good();
+    folder.add("replacements.csv", "2024-05-02,M1,chain,C-2,1,,planned,");
+    assert_eq!(folder.read().problems, []);
+}
+
+#[test]
+fn many_parts_of_another_family_are_told_as_a_number() {
+    let folder = Folder::good();
+    let rows: Vec<String> = (1..=28)
+        .map(|day| format!("2024-05-{day:02},M1,fins,C-1,1,,planned,"))
+        .collect();
+    folder.add("replacements.csv", &rows.join("\n"));
+    let reading = folder.read();
+    assert_eq!(reading.problems.len(), 21);
+    assert!(
+        reading.problems[0].found.starts_with("8 more parts"),
+        "{}",
+        reading.problems[0]
+    );
+}
+
+/// A cell that cannot be read, a machine that nobody knows, a reading that fell: after the as-of date
+/// none of them stands in the way, and each is still told.
+#[test]
+fn problems_of_rows_after_the_as_of_date_do_not_stop_the_work() {
+    let folder = Folder::good();
+    folder
+        .add(
+            "usage.csv",
+            "2024-06-01,M1,lime,much,1,1,rear\n2024-06-02,M9,lime,1,1,1,rear",
+        )
+        .add(
+            "replacements.csv",
+            "2024-06-03,M1,fins,,1,right,wron,\n2024-06-04,M1,gone,,1,,worn,",
+        )
+        .add("inspections.csv", "2024-06-05,M1,chain,elongation,long,%")
+        .add(
+            "meters.csv",
+            "2024-06-06,M1,hours,50,,left\n2024-06-07,M1,hours,40,,left",
+        );
+    let known_on = |date: &str| {
+        let families = Families::built_in();
+        let reading = read::folder(folder.path(), Some(day(date)), &families).expect("readable");
+        assert_accounted(&reading);
+        reading
+    };
+    let reading = known_on("2024-05-31");
+    assert_eq!(problems(&reading, Severity::Problem), []);
+    let told = problems(&reading, Severity::Remark);
+    for (file, row) in [
+        ("usage.csv", 5),
+        ("usage.csv", 6),
+        ("replacements.csv", 4),
+        ("replacements.csv", 5),
+        ("inspections.csv", 3),
+        ("meters.csv", 5),
+    ] {
+        assert!(
+            told.iter().any(|p| p.0 == file && p.1 == Some(row)),
+            "{file} {row}: {told:?}"
+        );
+    }
+    let later: Vec<u64> = reading.accounts.iter().map(|a| a.later).collect();
+    assert_eq!(later, [0, 0, 0, 0, 2, 2, 1, 0, 0, 2]);
+    let found: Vec<&str> = reading.problems.iter().map(|p| p.found.as_str()).collect();
+    assert_eq!(
+        found
+            .iter()
+            .filter(|f| f.ends_with("2 rows dated after 2024-05-31"))
+            .count(),
+        3
+    );
+    // Known by then, each of them is a problem; so is a row whose date cannot be read.
+    assert_eq!(
+        problems(&known_on("2024-06-30"), Severity::Problem).len(),
+        6
+    );
+    folder.add("usage.csv", "someday,M1,lime,1,1,1,rear");
+    assert_eq!(
+        problems(&known_on("2024-05-31"), Severity::Problem),
+        [("usage.csv".to_owned(), Some(7), ProblemKind::NotADate)]
+    );
+}
+
+#[test]
+fn dates_far_ahead_of_everything_known_are_remarked_on() {
+    let folder = Folder::good();
+    folder
+        .add("machines.csv", "M3,2099-03-01,,,North,7")
+        .add(
+            "positions.csv",
+            "M1,deck,F-1,2,,2098-01-01,\nM3,deck,F-1,2,,,",
+        )
+        .add("plan.csv", "2097-04,M2,lime,1,1")
+        .add("stock.csv", "C-1,1,1,2096-02-01");
+    let reading = folder.read();
+    let told: Vec<(&str, &str)> = reading
+        .problems
+        .iter()
+        .filter(|p| p.kind == ProblemKind::Odd)
+        .map(|p| (p.place.source.as_ref(), p.found.as_ref()))
+        .collect();
+    assert_eq!(
+        told,
+        [
+            ("machines.csv", "`2099-03-01`"),
+            ("plan.csv", "`2097-04-01`"),
+            ("positions.csv", "`2098-01-01`"),
+            ("stock.csv", "`2096-02-01`"),
+        ]
+    );
+    assert!(
+        reading.problems[0].expected.contains("near 2024-05-01"),
+        "{}",
+        reading.problems[0]
+    );
+}
+
+#[test]
+fn records_from_a_day_before_the_machine_was_in_service_are_remarked_on() {
+    let folder = Folder::good();
+    folder.add("machines.csv", "M3,2024-03-01,2023-03-01,,North,7");
+    let reading = folder.read();
+    assert_eq!(
+        problems(&reading, Severity::Remark),
+        [("machines.csv".to_owned(), Some(4), ProblemKind::Odd)]
+    );
+    assert_eq!(
+        reading.problems[0].place.column.as_deref(),
+        Some("records_from")
+    );
+}
+
+#[test]
+fn rows_of_use_without_any_amount_are_remarked_on() {
+    let folder = Folder::good();
+    folder.add(
+        "usage.csv",
+        "2024-04-03,M1,lime,,,,rear\n2024-04-04,M1,lime,0,,,rear",
+    );
+    let reading = folder.read();
+    assert_eq!(
+        problems(&reading, Severity::Remark),
+        [("usage.csv".to_owned(), Some(5), ProblemKind::Missing)]
+    );
+    assert_eq!(
+        reading.problems[0].found,
+        "neither acres nor tons nor hours"
+    );
+    folder.add("usage.csv", "2024-04-05,M1,lime,,,,rear");
+    let reading = folder.read();
+    assert_eq!(reading.problems.len(), 1);
+    assert!(
+        reading.problems[0].found.contains("first of 2 rows"),
+        "{}",
+        reading.problems[0]
+    );
+}
+
+#[test]
+fn a_replacement_dated_to_a_season_is_told_how_to_write_it() {
+    for text in ["winter 2024", "spring 2024", "2024", "2024-04", "04/2024"] {
+        let folder = Folder::good();
+        folder.add("replacements.csv", &format!("{text},M1,chain,,1,,worn,"));
+        let reading = folder.read();
+        let told = &reading.problems[0];
+        assert_eq!(told.kind, ProblemKind::NotADate, "{text}");
+        for form in ["`date_from`", "`2024-04`", "`spring 2024`", "season = true"] {
+            assert!(told.expected.contains(form), "{text}: {told}");
+        }
+    }
+    let folder = Folder::good();
+    folder.add(
+        "replacements.csv",
+        "04/17/2024,M1,chain,,1,,worn,\nTotal 2024,M1,chain,,1,,worn,",
+    );
+    for problem in &folder.read().problems {
+        assert!(!problem.expected.contains("season"), "{problem}");
+    }
+}
+
+/// Every row of a long table may have a problem: what they have in common is held once.
+#[test]
+fn problems_of_many_rows_share_their_texts() {
+    let folder = Folder::good();
+    folder.add(
+        "replacements.csv",
+        "2024-05-02,M1,fins,,1,left,wron,\n2024-05-03,M1,fins,,1,left,wron,\n\
+         2024-05-04,M9,fins,,1,left,worn,\n2024-05-05,M9,fins,,1,left,worn,",
+    );
+    let reading = folder.read();
+    assert_eq!(reading.problems.len(), 4);
+    for pair in reading.problems.chunks(2) {
+        let column = |p: &Problem| p.place.column.clone().expect("a column");
+        assert!(Arc::ptr_eq(&pair[0].place.source, &pair[1].place.source));
+        assert!(Arc::ptr_eq(&column(&pair[0]), &column(&pair[1])));
+        assert!(Arc::ptr_eq(&pair[0].expected, &pair[1].expected));
+        assert_eq!(pair[0].found.capacity(), pair[0].found.len());
+    }
 }

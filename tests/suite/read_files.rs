@@ -27,7 +27,7 @@ fn parquet(folder: &Folder, name: &str, columns: Vec<Column>) {
 
 fn sources(reading: &read::Reading, severity: Severity) -> Vec<(String, Option<u32>, ProblemKind)> {
     let of = reading.problems.iter().filter(|p| p.severity == severity);
-    of.map(|p| (p.place.source.clone(), p.place.row, p.kind))
+    of.map(|p| (p.place.source.to_string(), p.place.row, p.kind))
         .collect()
 }
 
@@ -494,7 +494,7 @@ fn rows_above_the_header_are_told_once_with_the_row_of_the_header() {
     let of_usage: Vec<_> = reading
         .problems
         .iter()
-        .filter(|p| p.place.source == "usage.csv")
+        .filter(|p| &*p.place.source == "usage.csv")
         .collect();
     assert_eq!(of_usage.len(), 1);
     assert!(of_usage[0].found.contains("`My spreading`"));

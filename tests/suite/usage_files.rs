@@ -2,6 +2,7 @@
 //! what text says.
 
 use std::fmt::Write;
+use std::sync::Arc;
 
 use polars_core::prelude::{Column, DataFrame, DataType};
 use polars_io::parquet::write::ParquetWriter;
@@ -164,7 +165,7 @@ fn write_parquet(folder: &Folder, name: &str, columns: Vec<Column>, group: usize
 }
 
 /// Severity, row, column, kind and what was found.
-type Told = (Severity, Option<u32>, Option<String>, ProblemKind, String);
+type Told = (Severity, Option<u32>, Option<Arc<str>>, ProblemKind, String);
 
 /// The problems of the usage log.
 fn told(reading: &Reading) -> Vec<Told> {
@@ -252,14 +253,7 @@ fn a_log_divided_into_folders_is_read_as_it_lies() {
         .problems
         .iter()
         .filter(|p| p.place.source.starts_with("usage/"))
-        .map(|p| {
-            (
-                p.severity,
-                p.place.source.as_str(),
-                p.place.row,
-                p.found.as_str(),
-            )
-        })
+        .map(|p| (p.severity, &*p.place.source, p.place.row, p.found.as_str()))
         .collect();
     let file = "usage/season=2025/b.parquet";
     assert_eq!(
@@ -352,7 +346,7 @@ fn what_a_folder_of_the_log_holds_besides_is_told() {
     assert_eq!(reading.records.usage.rows(), 1);
     let told = |reading: &Reading, severity| {
         let of_usage = |p: &&wearcast::record::Problem| {
-            p.severity == severity && p.place.source == "usage.parquet/"
+            p.severity == severity && &*p.place.source == "usage.parquet/"
         };
         let found = reading.problems.iter().filter(of_usage);
         found.map(|p| p.found.clone()).collect::<Vec<_>>()

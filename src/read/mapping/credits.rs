@@ -42,26 +42,29 @@ pub(in crate::read) fn cancel(
                 gone.insert(row.row);
                 (
                     Severity::Remark,
-                    format!("a credit of {pieces} that takes back row {} of {}", row.row, row.date),
-                    "both rows left out of the replacements, as the credit says".to_owned(),
+                    format!(
+                        "a credit of {pieces} that takes back row {} of {}",
+                        row.row, row.date
+                    ),
+                    "both rows left out of the replacements, as the credit says",
                 )
             }
             None => (
                 Severity::Problem,
                 format!("a credit of {pieces} without a row it takes back"),
-                "a row on or before its date with the same machine, position, part, slot and number of pieces".to_owned(),
+                "a row on or before its date with the same machine, position, part, slot and number of pieces",
             ),
         };
         told.push(Problem {
             severity,
             place: Place {
-                source: source.to_owned(),
+                source: source.into(),
                 row: Some(credit.row),
-                column: Some(own_quantity.to_owned()),
+                column: Some(own_quantity.into()),
             },
             kind: ProblemKind::Mapping,
             found,
-            expected,
+            expected: expected.into(),
         });
     }
     rows.retain(|row| !gone.contains(&row.row));

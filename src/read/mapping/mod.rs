@@ -27,6 +27,7 @@ use super::find::{Found, Home, whole};
 pub(super) use apply::Mapper;
 pub(super) use credits::cancel;
 pub use propose::proposal;
+pub(super) use season::FORMS;
 
 /// Name of the file.
 pub(super) const FILE: &str = "columns.toml";

@@ -23,7 +23,7 @@ const MONTHS: [&str; 12] = [
 ];
 
 /// What such a date may look like, in words.
-pub(super) const FORMS: &str =
+pub(in crate::read) const FORMS: &str =
     "a date, or `2024`, `2024-04`, `April 2024`, `spring 2024` or `autumn 2024`";
 
 /// First and last day that a text such as `2024`, `spring 2024`, `2024-04` or `April 2024` can mean.

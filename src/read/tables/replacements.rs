@@ -42,7 +42,7 @@ pub(super) const INSPECTIONS: Spec = Spec {
 pub(in crate::read) fn replacement(row: &mut Row<'_>) -> Replacement {
     Replacement {
         row: row.number,
-        date: row.needed_date("date"),
+        date: row.needed_last_day("date"),
         date_from: row.date("date_from"),
         machine: row.needed_text("machine"),
         position: row.needed_text("position"),

@@ -10,6 +10,8 @@ use crate::record::{Machine, ProblemKind, Records, Table};
 
 /// Equal rows told one by one; the rest are told as a number.
 const TOLD: usize = 20;
+/// The code of an amount that a row leaves out.
+const NO_AMOUNT: u32 = u32::MAX;
 /// Begins the name of a group that no product has: no text of a table begins so.
 const NO_GROUP: char = '\n';
 
@@ -36,6 +38,9 @@ pub struct LogCheck {
     /// Rows after this day are counted.
     as_of: u32,
     later: u64,
+    /// Rows without any amount, and the number of the first.
+    empty: u64,
+    first_empty: Option<u32>,
     /// Where each file's rows begin among all.
     files: Vec<(u64, String)>,
     /// The number of the last row.
@@ -83,10 +88,15 @@ impl LogCheck {
             known: Vec::new(),
             as_of: as_of.map_or(u32::MAX, number),
             later: 0,
+            empty: 0,
+            first_empty: None,
             files: Vec::new(),
             last: 0,
             numbers: Vec::new(),
-            notes: Notes::default(),
+            notes: Notes {
+                as_of,
+                ..Notes::default()
+            },
         }
     }
 
@@ -162,6 +172,9 @@ impl LogCheck {
         mark: u64,
     ) {
         if let Some(number) = self.admitted(row, day, (machine, pair)) {
+            if amounts.iter().all(|amount| amount.is_nan()) {
+                self.is_empty(number);
+            }
             self.gather
                 .push(number, day, (machine, pair), amounts, mark);
         }
@@ -171,6 +184,9 @@ impl LogCheck {
     #[inline]
     pub fn plain_row(&mut self, row: u32, day: u32, what: (u32, u32), codes: [u32; 3]) {
         if let Some(number) = self.admitted(row, day, what) {
+            if codes == [NO_AMOUNT; 3] {
+                self.is_empty(number);
+            }
             self.gather.push_plain(number, day, what, codes);
         }
     }
@@ -199,10 +215,31 @@ impl LogCheck {
                 .take(machines.len())
                 .map(own_number),
         );
+        self.note_empty(&numbers, columns);
         let rows = &numbers;
         self.gather
             .extend_plain(machines, &UseColumns { rows, ..*columns });
         self.numbers = numbers;
+    }
+
+    /// Counts a row without any amount.
+    #[cold]
+    fn is_empty(&mut self, number: u32) {
+        self.empty += 1;
+        self.first_empty.get_or_insert(number);
+    }
+
+    fn note_empty(&mut self, numbers: &[u32], columns: &UseColumns<'_>) {
+        // Most often some measure is in every row.
+        let lacks = |codes: &&[u32]| 0 < codes.iter().filter(|c| **c == NO_AMOUNT).count();
+        if !columns.codes.iter().all(lacks) {
+            return;
+        }
+        for (i, number) in numbers.iter().enumerate() {
+            if columns.codes.iter().all(|codes| codes[i] == NO_AMOUNT) {
+                self.is_empty(*number);
+            }
+        }
     }
 
     /// The number of a row among all; `None`: it is set aside.
@@ -265,7 +302,8 @@ impl LogCheck {
                 None => unknown("product", "product", product, Table::Products),
             });
         }
-        self.notes.passes(Table::Usage, row, findings);
+        let date = NaiveDate::from_num_days_from_ce_opt(day.cast_signed());
+        self.notes.passes(Table::Usage, row, date, findings);
     }
 
     /// The file and the row of a row's number.
@@ -274,6 +312,24 @@ impl LogCheck {
         let after = self.files.partition_point(|(begun, _)| *begun < number);
         let (begun, source) = &self.files[after.saturating_sub(1)];
         (source, (number - begun) as u32)
+    }
+
+    /// Remarks on rows that say nothing of how much was spread.
+    fn remark_empty(&mut self) {
+        let Some(number) = self.first_empty else {
+            return;
+        };
+        let (source, row) = self.place(number);
+        let source = source.to_owned();
+        let found = match self.empty {
+            1 => "neither acres nor tons nor hours".to_owned(),
+            rows => format!("the first of {rows} rows with neither acres nor tons nor hours"),
+        };
+        let expected = "an amount in one of them at least; without one nobody knows how much the parts \
+                        of its machine saw by then";
+        self.notes.sources.insert(Table::Usage, source);
+        let finding = Finding::new("", ProblemKind::Missing, found, expected);
+        self.notes.remark(Table::Usage, Some(row), finding);
     }
 
     /// Remarks on rows equal to an earlier one.
@@ -298,9 +354,13 @@ impl Check<'_> {
         let (usage, twins) = UsageLog::new(std::mem::take(&mut log.gather));
         self.records.usage = usage;
         log.remark_twins(&twins);
+        log.remark_empty();
         let LogCheck { notes, later, .. } = log;
-        self.later_usage = later;
+        *self.notes.later.entry(Table::Usage).or_default() += later;
         self.notes.problems.extend(notes.problems);
+        for (table, rows) in notes.later {
+            *self.notes.later.entry(table).or_default() += rows;
+        }
         for (table, rows) in notes.dropped {
             *self.notes.dropped.entry(table).or_default() += rows;
         }

@@ -14,10 +14,11 @@ impl Check<'_> {
             .iter()
             .map(|m| m.name.as_str())
             .collect();
-        self.notes.keep(
+        self.notes.keep_dated(
             Table::Meters,
             &mut rows,
             |m| m.row,
+            |m| Some(m.date),
             |row| {
                 let known = machines.contains(row.machine.as_str());
                 let finding = || unknown("machine", "machine", &row.machine, Table::Machines);
@@ -35,7 +36,9 @@ impl Check<'_> {
             match finding {
                 // A fall that nobody explains: which of the two readings is wrong, who can tell.
                 Some(finding) if becomes_use(row.meter) && !explains_a_fall(&row) => {
-                    self.notes.passes(Table::Meters, row.row, vec![finding]);
+                    let date = Some(row.date);
+                    self.notes
+                        .passes(Table::Meters, row.row, date, vec![finding]);
                     continue;
                 }
                 Some(finding) => self.notes.remark(Table::Meters, Some(row.row), finding),

@@ -2,11 +2,12 @@
 //! of a season among days.
 
 use std::collections::BTreeMap;
+use std::fmt::Write as _;
 
-use chrono::NaiveDate;
+use chrono::{Datelike, NaiveDate};
 
 use super::{Check, Finding};
-use crate::record::{Machine, ProblemKind, Table, example};
+use crate::record::{Installed, Machine, Position, ProblemKind, StockRow, Table, example};
 use crate::units::Measure;
 
 /// Days without anything on record after which a single last date looks mistyped: longer than from
@@ -20,14 +21,20 @@ const TIMES: f64 = 25.0;
 const FEWEST: usize = 20;
 /// Rows of a log that is gone through day by day; longer ones no one types.
 const TYPED: u64 = 200_000;
+/// Years after the last that is known by which a date looks mistyped (our own choice).
+const FAR: i32 = 5;
 /// Remarks on days that are told one by one.
 const TOLD: usize = 3;
+/// Remarks on dates that are told one by one.
+const MANY: usize = 20;
 
 impl Check<'_> {
     /// Remarks, and changes nothing.
     pub(super) fn odd(&mut self) {
         self.examples();
         self.lone_date();
+        self.far_dates();
+        self.early_records();
         self.late_notes();
         self.sums_among_days();
         self.not_numbers();
@@ -90,6 +97,90 @@ impl Check<'_> {
             "a last date near the others, because everything is seen from it; mend the year if it is mistyped, or give `--as-of`",
         );
         self.notes.remark(table, row, finding);
+    }
+
+    /// Dates of machines, positions, plan and stock that lie years ahead of everything else: a part that
+    /// is fitted in 2099 is not in service.
+    fn far_dates(&mut self) {
+        let latest = self.latest();
+        let last = latest.last.map(|(last, ..)| last);
+        // A mistyped last date is no measure for others.
+        let lone = |last: NaiveDate, before: NaiveDate| {
+            !latest.again && LONE <= (last - before).num_days()
+        };
+        let last = match (last, latest.before) {
+            (Some(last), Some(before)) if lone(last, before) => Some(before),
+            (last, _) => last,
+        };
+        let Some(known) = last.max(self.context.as_of) else {
+            return;
+        };
+        let records = &self.records;
+        let mut dates: Vec<(Table, u32, &'static str, NaiveDate)> = Vec::new();
+        for machine in &records.machines {
+            let row = machine.row;
+            dates.push((Table::Machines, row, "in_service", machine.in_service));
+            if machine.records_from != machine.in_service {
+                dates.push((Table::Machines, row, "records_from", machine.records_from));
+            }
+            let retired = machine
+                .retired
+                .map(|day| (Table::Machines, row, "retired", day));
+            dates.extend(retired);
+        }
+        let in_service = |position: &Position| {
+            let machine = records.machine(&position.machine);
+            machine.map(|m| m.in_service)
+        };
+        for position in &records.positions {
+            // Where none is given, it is that of the machine, which has its own remark.
+            if let Installed::On(day) = position.installed
+                && in_service(position) != Some(day)
+            {
+                dates.push((Table::Positions, position.row, "installed", day));
+            }
+        }
+        let months = records
+            .plan
+            .iter()
+            .map(|p| (Table::Plan, p.row, "month", p.month));
+        dates.extend(months);
+        let due = |s: &StockRow| Some((Table::Stock, s.row, "due", s.due?));
+        dates.extend(records.stock.iter().filter_map(due));
+        dates.retain(|(.., day)| known.year() + FAR < day.year());
+        let more = dates.len().saturating_sub(MANY);
+        for (table, row, column, day) in dates.into_iter().take(MANY) {
+            let mut expected = format!(
+                "a date near {known}, the last day that anything is known of; mend the year if it is mistyped"
+            );
+            if 0 < more {
+                let _ = write!(expected, " (so far ahead are {more} dates more)");
+            }
+            let finding = Finding::new(column, ProblemKind::Odd, format!("`{day}`"), expected);
+            self.notes.remark(table, Some(row), finding);
+        }
+    }
+
+    /// Records that are said to be complete from a day on which there was no machine yet.
+    fn early_records(&mut self) {
+        let early = |m: &&Machine| m.records_from < m.in_service;
+        let findings: Vec<(u32, Finding)> = (self.records.machines.iter().filter(early))
+            .map(|machine| {
+                let finding = Finding::new(
+                    "records_from",
+                    ProblemKind::Odd,
+                    format!("`{}`", machine.records_from),
+                    format!(
+                        "a date on or after `in_service` {}, or an earlier `in_service` if it worked before",
+                        machine.in_service
+                    ),
+                );
+                (machine.row, finding)
+            })
+            .collect();
+        for (row, finding) in findings {
+            self.notes.remark(Table::Machines, Some(row), finding);
+        }
     }
 
     fn latest(&self) -> Latest {

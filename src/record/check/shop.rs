@@ -70,10 +70,11 @@ impl Check<'_> {
                 .get(part)
                 .map_or_else(FamilyFacts::default, |name| (context.family)(name))
         };
-        notes.keep(
+        notes.keep_dated(
             Table::Replacements,
             &mut rows,
             |r| r.row,
+            first_day,
             |row| {
                 let mut findings = Vec::new();
                 match known.place(&row.machine, &row.position) {
@@ -94,12 +95,16 @@ impl Check<'_> {
             },
         );
         let overfull = overfull(&rows, &known, &facts);
-        notes.keep(
+        notes.keep_dated(
             Table::Replacements,
             &mut rows,
             |r| r.row,
+            first_day,
             |row| overfull.get(&row.row).cloned().into_iter().collect(),
         );
+        for (row, finding) in other_families(&rows, &known, &families) {
+            notes.remark(Table::Replacements, row, finding);
+        }
         vague::last_good(&mut rows);
         if let Some(finding) = vague::told(&rows) {
             self.notes.remark(Table::Replacements, None, finding);
@@ -117,10 +122,11 @@ impl Check<'_> {
             ..
         } = self;
         let known = Known::new(records);
-        notes.keep(
+        notes.keep_dated(
             Table::Inspections,
             &mut rows,
             |i| i.row,
+            |i| Some(i.date),
             |row| match known.place(&row.machine, &row.position) {
                 Err(finding) => vec![finding],
                 Ok((_, position)) => {
@@ -241,12 +247,18 @@ fn remark_twins(notes: &mut Notes, table: Table, pairs: &[(u32, u32)]) {
     }
 }
 
+/// The first day that a replacement can have been.
+#[expect(clippy::unnecessary_wraps, reason = "tables without dates say `None`")]
+fn first_day(row: &Replacement) -> Option<NaiveDate> {
+    Some(row.date_from.unwrap_or(row.date).min(row.date))
+}
+
 /// Two equal replacements are one entered twice, or two that must be told apart.
 fn drop_twins(notes: &mut Notes, rows: &mut Vec<Replacement>) {
     let pairs: BTreeMap<u32, u32> = twins::pairs(rows, |r| r.row, order::replacement)
         .into_iter()
         .collect();
-    notes.keep(Table::Replacements, rows, |r| r.row, |row| {
+    notes.keep_dated(Table::Replacements, rows, |r| r.row, first_day, |row| {
         let finding = |earlier: &u32| {
             Finding::new(
                 "",
@@ -335,6 +347,51 @@ fn does_not_fit(row: &Replacement, position: &Position, family: FamilyFacts) -> 
         ));
     }
     findings
+}
+
+/// Remarks told one by one; the rest are told as a number.
+const TOLD: usize = 20;
+
+/// Rows that fit a part of another family than that of their position: its life is counted as one of
+/// its own family, which is most likely a slip.
+///
+/// - `families`: families by part number.
+fn other_families(
+    rows: &[Replacement],
+    known: &Known<'_>,
+    families: &BTreeMap<String, String>,
+) -> Vec<(Option<u32>, Finding)> {
+    let other = |row: &Replacement| {
+        let part = row.part.as_ref()?;
+        let (_, position) = known.place(&row.machine, &row.position).ok()?;
+        let (found, wanted) = (families.get(part)?, families.get(&position.part)?);
+        let finding = || {
+            Finding::new(
+                "part",
+                ProblemKind::Odd,
+                format!("`{part}` of the family `{found}`"),
+                format!(
+                    "a part of the family `{wanted}`, as `{}` of `{}` has; mend the part or the position \
+                     if one of the two is mistyped",
+                    position.name, position.machine
+                ),
+            )
+        };
+        (found != wanted).then(|| (Some(row.row), finding()))
+    };
+    let mut told: Vec<_> = rows.iter().filter_map(other).collect();
+    let more = told.len().saturating_sub(TOLD);
+    told.truncate(TOLD);
+    if 0 < more {
+        let finding = Finding::new(
+            "part",
+            ProblemKind::Odd,
+            format!("{more} more parts of another family than their position's"),
+            "parts of the family of their position; mend the parts or the positions",
+        );
+        told.push((None, finding));
+    }
+    told
 }
 
 /// What one position saw so far.

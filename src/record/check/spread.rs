@@ -6,10 +6,13 @@
 //! later reading's column `product`; else the machine's own mix in the log up to that reading, by
 //! tons, else acres, else hours; else the fleet's; else a product of its own.
 
+use std::cell::OnceCell;
 use std::collections::{BTreeMap, BTreeSet};
 
 use chrono::{Datelike, Days, NaiveDate};
 
+mod beside;
+mod mixes;
 mod tally;
 
 use super::meters::{becomes_use, in_time, is_new_counter};
@@ -20,6 +23,8 @@ use crate::record::{
 };
 use crate::units::Measure;
 
+use beside::Logged;
+use mixes::Mixes;
 use tally::Tally;
 
 /// The product of use of which nobody knows what was spread.
@@ -27,9 +32,6 @@ pub(super) const UNKNOWN: &str = "unknown product";
 
 /// Product and bin with their share.
 type Mix = Vec<((String, Option<String>), f64)>;
-
-/// Amounts of one measure by product and bin.
-type Amounted<'r> = BTreeMap<(&'r str, Option<&'r str>), Vec<f64>>;
 
 /// Use to be added.
 struct Spread {
@@ -55,18 +57,21 @@ impl Check<'_> {
         }
         readings.sort_by(|a, b| in_time(a, b).then(a.row.cmp(&b.row)));
         let log = Log::new(records);
+        let machines: BTreeMap<&str, &Machine> = records
+            .machines
+            .iter()
+            .map(|m| (m.name.as_str(), m))
+            .collect();
         let mut tally = Tally::default();
         let mut added = Vec::new();
         for of_machine in readings.chunk_by(|a, b| a.machine == b.machine) {
-            if let Some(machine) = records
-                .machines
-                .iter()
-                .find(|m| m.name == of_machine[0].machine)
-            {
+            if let Some(machine) = machines.get(of_machine[0].machine.as_str()) {
                 let worker = Worker {
                     records,
                     log: &log,
                     machine,
+                    own: OnceCell::new(),
+                    logged: OnceCell::new(),
                 };
                 worker.spread(of_machine, &mut added, &mut tally);
             }
@@ -111,6 +116,8 @@ struct Log<'r> {
     of_machine: BTreeMap<&'r str, BTreeSet<NaiveDate>>,
     /// Bins by machine: of its positions and of the log.
     bins: BTreeMap<&'r str, BTreeSet<&'r str>>,
+    /// What the fleet spread, once it is asked for.
+    fleet: OnceCell<Mixes<'r>>,
 }
 
 impl<'r> Log<'r> {
@@ -119,6 +126,7 @@ impl<'r> Log<'r> {
             days: BTreeSet::new(),
             of_machine: BTreeMap::new(),
             bins: BTreeMap::new(),
+            fleet: OnceCell::new(),
         };
         for row in records.usage.iter() {
             let worked = Measure::OF_USE
@@ -155,6 +163,10 @@ struct Worker<'a> {
     records: &'a Records,
     log: &'a Log<'a>,
     machine: &'a Machine,
+    /// What the machine spread, once it is asked for.
+    own: OnceCell<Mixes<'a>>,
+    /// What it logged, once it is asked for.
+    logged: OnceCell<Logged>,
 }
 
 /// What one counter did between two readings; `None`: nobody knows.
@@ -180,11 +192,17 @@ impl Worker<'_> {
             if later.date < self.machine.records_from {
                 continue;
             }
+            let fell = later.reading < pair[0].reading || is_new_counter(later);
             if self.log.has(&self.machine.name, after, later.date) {
                 tally.logged += 1;
+                if !fell {
+                    let usage = &self.records.usage;
+                    let name = self.machine.name.as_str();
+                    let logged = self.logged.get_or_init(|| Logged::of_machine(usage, name));
+                    tally.beyond.extend(logged.falls_short(pair[0], later));
+                }
                 continue;
             }
-            let fell = later.reading < pair[0].reading || is_new_counter(later);
             let amount = (!fell).then_some(later.reading - pair[0].reading);
             steps.push(Step {
                 after,
@@ -346,8 +364,9 @@ impl Worker<'_> {
         if let Some(mix) = own {
             return (mix, false);
         }
-        let fleet = self.mix_of(reading.date, reading.meter, |_| true);
-        if let Some(fleet) = fleet {
+        let usage = &self.records.usage;
+        let fleet = self.log.fleet.get_or_init(|| Mixes::of_fleet(usage));
+        if let Some(fleet) = fleet.up_to(reading.date, reading.meter) {
             let mut shares: BTreeMap<String, f64> = BTreeMap::new();
             for ((product, _), share) in fleet {
                 *shares.entry(product).or_default() += share;
@@ -362,52 +381,10 @@ impl Worker<'_> {
     }
 
     fn own_mix(&self, until: NaiveDate, meter: MeterKind) -> Option<Mix> {
-        self.log.of_machine.get(self.machine.name.as_str())?;
-        self.mix_of(until, meter, |machine| machine == self.machine.name)
-    }
-
-    /// Shares in the log up to a day of what the meter counts, or else of the first measure that says
-    /// anything: a product with many tons an hour has few of the hours.
-    fn mix_of(&self, until: NaiveDate, meter: MeterKind, of: impl Fn(&str) -> bool) -> Option<Mix> {
-        let mut values: [Amounted<'_>; 3] = Default::default();
-        for row in self
-            .records
-            .usage
-            .iter()
-            .filter(|r| r.date <= until && of(r.machine))
-        {
-            for (sums, measure) in values.iter_mut().zip(Measure::OF_USE) {
-                sums.entry((row.product, row.bin))
-                    .or_default()
-                    .extend(row.amounts.get(measure));
-            }
-        }
-        let counted = match meter {
-            MeterKind::Acres => 0,
-            MeterKind::Tons => 1,
-            MeterKind::Hours | MeterKind::EngineHours | MeterKind::Miles => 2,
-        };
-        // Tons tell most of what a spreader did, then acres, then hours.
-        [counted, 1, 0, 2].into_iter().find_map(|i| {
-            let sums: Vec<_> = values[i]
-                .iter()
-                .map(|(key, list)| {
-                    let mut list = list.clone();
-                    list.sort_by(f64::total_cmp);
-                    (*key, list.iter().sum::<f64>())
-                })
-                .collect();
-            let total: f64 = sums.iter().map(|(_, sum)| sum).sum();
-            let owned =
-                |(product, bin): (&str, Option<&str>)| (product.to_owned(), bin.map(str::to_owned));
-            let shares = || {
-                sums.iter()
-                    .filter(|(_, s)| 0.0 < *s)
-                    .map(|(key, s)| (owned(*key), s / total))
-                    .collect()
-            };
-            (0.0 < total).then(shares)
-        })
+        let name = self.machine.name.as_str();
+        let usage = &self.records.usage;
+        let own = self.own.get_or_init(|| Mixes::of_machine(usage, name));
+        own.up_to(until, meter)
     }
 }
 
@@ -427,9 +404,13 @@ fn nothing(own: &[Spread], steps: &[Step<'_>]) -> Vec<Spread> {
     for step in steps.iter().filter(|s| s.amount.is_some()) {
         let zero = one(step.later.meter, 0.0);
         let wanted = said(&zero);
-        for ((date, product, bin), known) in &keys {
+        let first = (step.after + Days::new(1), "", None);
+        for ((date, product, bin), known) in keys
+            .range(first..)
+            .take_while(|((date, ..), _)| *date <= step.later.date)
+        {
             let lacks = wanted.iter().zip(known).any(|(w, k)| *w && !k);
-            if lacks && step.after < *date && *date <= step.later.date {
+            if lacks {
                 list.push(Spread {
                     date: *date,
                     machine: step.later.machine.clone(),

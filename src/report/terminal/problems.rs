@@ -58,10 +58,15 @@ fn cause<'a>(problem: &'a Problem, broken: &'a BTreeMap<String, &'a str>) -> Cau
 
 /// Problems by cause, in the order in which the first of each comes.
 pub(super) fn grouped<'a>(problems: &[&'a Problem]) -> Vec<Group<'a>> {
-    let broken: BTreeMap<String, &str> = problems
-        .iter()
-        .map(|p| (table_of(&p.place.source), p.place.source.as_str()))
-        .collect();
+    let mut broken: BTreeMap<String, &str> = BTreeMap::new();
+    let mut last = None;
+    for source in problems.iter().map(|p| &*p.place.source) {
+        // Most stand in the file of the one before.
+        if last != Some(source) {
+            broken.insert(table_of(source), source);
+            last = Some(source);
+        }
+    }
     let mut groups: Vec<(Cause<'_>, Vec<&Problem>)> = Vec::new();
     let mut places: BTreeMap<Cause<'_>, usize> = BTreeMap::new();
     for problem in problems {

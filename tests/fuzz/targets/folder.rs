@@ -130,7 +130,7 @@ pub(crate) fn assert_accounted(reading: &Reading) {
             .problems
             .iter()
             .filter(is_row)
-            .filter_map(|p| Some((p.place.source.as_str(), p.place.row?)))
+            .filter_map(|p| Some((&*p.place.source, p.place.row?)))
             .collect();
         rows.sort_unstable();
         rows.dedup();

@@ -137,7 +137,7 @@ pub(super) fn toml(_: &mut Room, bytes: &[u8]) {
     if let Err(error) = Family::from_toml(&family) {
         assert!(!error.to_string().is_empty());
     }
-    if let Err(error) = Settings::from_toml(&settings) {
+    for error in Settings::from_toml(&settings).err().into_iter().flatten() {
         assert!(!error.to_string().is_empty());
     }
 }

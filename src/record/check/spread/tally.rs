@@ -2,6 +2,9 @@
 
 use std::collections::BTreeSet;
 
+/// Stretches told one by one.
+const TOLD: usize = 3;
+
 /// How many stretches met which fate.
 #[derive(Default)]
 pub(super) struct Tally {
@@ -12,6 +15,8 @@ pub(super) struct Tally {
     pub(super) logged: u64,
     pub(super) bins: BTreeSet<String>,
     pub(super) lost: Vec<String>,
+    /// Stretches over which a meter went up by far more than the log has.
+    pub(super) beyond: Vec<String>,
     pub(super) before: Vec<String>,
 }
 
@@ -55,6 +60,21 @@ impl Tally {
             "that the usage log has rows of",
             "readings only where the log has none; the log is used, the readings are kept",
         );
+        if !self.beyond.is_empty() {
+            let first: Vec<&str> = self.beyond.iter().take(TOLD).map(String::as_str).collect();
+            let more = match self.beyond.len() - first.len() {
+                0 => String::new(),
+                more => format!("; and {more} more"),
+            };
+            told.push((
+                format!(
+                    "more than twice what the log has: {}{more}",
+                    first.join("; ")
+                ),
+                "all of the machine's work in the log, which alone is used; mend the reading if it is mistyped"
+                    .to_owned(),
+            ));
+        }
         let machines = |names: &mut dyn Iterator<Item = &String>| {
             names.cloned().collect::<Vec<_>>().join(", ")
         };
