@@ -27,8 +27,6 @@ pub(super) enum Command {
     Start(StartArgs),
     /// Read everything, account for every row, list every problem
     #[command(after_help = "Example: wearcast check sample-data/owner")]
-    #[command(mut_arg("family", |arg| arg.hide(true)))]
-    #[command(mut_arg("machine", |arg| arg.hide(true)))]
     Check(Shared),
     /// The installed lives built from the records
     #[command(

@@ -886,13 +886,3 @@ fn problems_of_lives_and_of_ages_are_told_at_once_and_counted_where_they_are_set
         "{out}"
     );
 }
-
-#[test]
-fn check_accounts_for_everything_and_takes_no_filter() {
-    for filter in ["--family", "--machine"] {
-        let (status, out, err) = wearcast(&["check", SAMPLE, filter, "no such name"]);
-        assert_eq!(status, ExitStatus::Usage);
-        assert_eq!(out, "");
-        assert!(err.contains(filter) && err.contains("every row"), "{err}");
-    }
-}
