@@ -68,12 +68,9 @@ impl Programme {
         let day = steps.div_ceil(days);
         let step = season.exposure / (days * day) as f64;
         let ages = ((oldest / step).ceil() as usize).clamp(2, MOST_AGES);
-        let wear: Vec<f64> = (0..ages)
-            .map(|i| {
-                let at = |k: usize| hazard(k as f64 * step);
-                -(at(i) - at(i + day)).exp_m1()
-            })
-            .collect();
+        let hazards: Vec<f64> = (0..ages + day).map(|k| hazard(k as f64 * step)).collect();
+        let wear = hazards.iter().zip(&hazards[day..]);
+        let wear: Vec<f64> = wear.map(|(now, then)| -(now - then).exp_m1()).collect();
         let mut programme = Self {
             step,
             run: vec![0.0; ages],
@@ -108,14 +105,20 @@ impl Programme {
             .iter()
             .map(|run| discount * run.min(replaced))
             .collect();
-        let last = cost.len() - 1;
+        let mut before = cost.clone();
+        // From here on a day ahead is as of the oldest age.
+        let edge = cost.len().saturating_sub(day);
+        let oldest = cost.len() - 1;
         for _ in 0..days {
             let new = self.costs.in_season + cost[0];
-            for i in 0..=last {
-                // Ascending, so that older ages still hold the later day.
-                let older = cost[(i + day).min(last)];
-                cost[i] = wear[i] * new + (1.0 - wear[i]) * older;
+            let changed = |older: f64, wear: f64| older + wear * (new - older);
+            for ((b, w), older) in before.iter_mut().zip(wear).zip(&cost[day.min(oldest)..]) {
+                *b = changed(*older, *w);
             }
+            for (b, w) in before[edge..].iter_mut().zip(&wear[edge..]) {
+                *b = changed(cost[oldest], *w);
+            }
+            std::mem::swap(&mut before, &mut cost);
         }
         cost
     }
