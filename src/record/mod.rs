@@ -6,6 +6,7 @@
 
 pub mod check;
 pub mod example;
+mod fitted;
 pub mod formula;
 pub mod problem;
 pub mod results;

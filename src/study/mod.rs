@@ -126,6 +126,8 @@ impl Study {
         };
         study.check_filters()?;
         study.built = build::build(study.context());
+        // Lives know by themselves; what a change cost is then that of the number it fitted.
+        study.records.name_parts_fitted();
         Ok(study)
     }
 

@@ -148,6 +148,28 @@ fn a_planned_change_is_charged_to_what_wears_the_part() {
     assert!((ratio - 1.0).abs() < 0.15, "{ratio}");
 }
 
+/// What a change cost is what its own number costs: where the row names none, that is the number taken
+/// out, and not the one that the machine came with.
+#[test]
+fn a_change_that_names_no_part_tells_the_price_of_the_part_that_was_there() {
+    let folder = seal();
+    folder
+        .write(
+            "parts.csv",
+            "part,family,price\nS,my-seal,\nBETTER,my-seal,\n",
+        )
+        .write(
+            "replacements.csv",
+            "date,machine,position,part,reason,parts_cost\n2022-04-14,M1,seal,,worn,80\n\
+             2023-11-20,M1,seal,BETTER,upgrade,150\n2025-05-20,M1,seal,,worn,170\n",
+        );
+    let budget = budget_with(folder.path().to_str().expect("a path"), &[]);
+    let line = &list(&budget, "families")[0];
+    assert_eq!(line["part"], "BETTER");
+    let expected = |key: &str| number(&line[key]["expected"]);
+    close(expected("parts_cost"), 160.0 * expected("pieces"));
+}
+
 /// Summed apart from the table itself: season 2026 of the sample, at 130 an hour.
 #[test]
 fn what_the_last_season_cost_is_what_is_written_down() {
