@@ -225,7 +225,8 @@ impl DaySizes {
         known.copied().unwrap_or_default()
     }
 
-    /// `E[d^2] / E[d]` of that machine, bin and group; of the whole fleet where it has none.
+    /// `E[d^2] / E[d]` of that machine, bin and group; of the whole fleet where it has none; `None` where
+    /// nobody worked a day of it.
     fn typical(
         &self,
         machine: &str,
@@ -273,7 +274,7 @@ pub struct View<'a> {
 /// Groups that have their days with others on record have as many of them so again. The days follow
 /// each other, each a step of its own even where those of several groups are more than the month has
 /// dates. One group has no more days than dates: where more is planned than so many days on record
-/// held, its days are larger than those.
+/// held, its days are larger than those. A group without any day on record is spread over all dates.
 #[must_use]
 pub fn lay_out(plan: &Plan, sizes: &DaySizes, view: View<'_>) -> FuturePath {
     let joined = joined(plan.of_machine(view.machine), view);
@@ -351,7 +352,8 @@ fn month_of_work(
         let total = amounts[main].unwrap_or(0.0);
         let size = sizes
             .typical(view.machine, view.bin, *group, main)
-            .unwrap_or(total);
+            // Of no day on record: a month's work on one day would put every change off to its end.
+            .unwrap_or(total / room);
         let count = (total / size).round().clamp(1.0, room);
         let of = |i: usize| amounts.get(i).copied().flatten().unwrap_or(0.0) / count;
         for k in 0..count as u64 {
