@@ -157,10 +157,13 @@ fn calibration(calibration: &Calibration, width: usize) -> String {
     }
     let mut out = grid.text();
     let tenths = calibration.tenths.map(pieces).join(" ");
+    let outcomes = match calibration.outcomes {
+        1 => "1 outcome".to_owned(),
+        n => format!("{n} outcomes"),
+    };
     out.push_str(&wrapped(
         &format!(
-            "{} outcomes by the tenth of their forecast they lie in, the lowest first: {tenths}; even would be {} each.",
-            calibration.outcomes,
+            "{outcomes} by the tenth of their forecast, the lowest first: {tenths}; even would be {} each.",
             pieces(calibration.outcomes as f64 / 10.0)
         ),
         "  ",
