@@ -59,7 +59,7 @@ pub fn merge(
         value: reading.value,
         unit: reading.meter.unit(),
         ours,
-        fate: place.map_or_else(Fate::SetAside, |at| merged.outcomes[at].into()),
+        fate: place.map_or_else(Fate::SetAside, |at| merged.outcomes[at].clone().into()),
     });
     let report = ImportReport {
         lines: Lines::Meters(lines.collect()),
@@ -125,6 +125,8 @@ fn entry(reading: &Reading, ours: Option<&str>) -> Option<Entry> {
     Some(Entry {
         origin: key.clone(),
         key,
+        // A meter shows one thing at a moment: of two states none is known to be the later one.
+        until: None,
         cells,
     })
 }

@@ -4,6 +4,7 @@ mod archives;
 pub(crate) mod import;
 mod ledger;
 mod library;
+mod states;
 
 use std::path::{Path, PathBuf};
 

@@ -30,6 +30,8 @@ pub struct Work {
     pub task: String,
     /// When the task was first at work, by the local clock.
     pub started: NaiveDateTime,
+    /// The last moment that the file tells of the task, by the local clock.
+    pub until: NaiveDateTime,
     /// The local day.
     pub date: NaiveDate,
     /// The machine: its serial number, else its network name, else its id in the file.

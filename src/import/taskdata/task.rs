@@ -26,6 +26,8 @@ pub(super) fn moment(text: &str) -> Option<NaiveDateTime> {
 #[derive(Clone, Debug, PartialEq)]
 pub(super) struct Time {
     pub(super) start: NaiveDateTime,
+    /// When it ended, where the file says so and it is not before its start.
+    pub(super) stop: Option<NaiveDateTime>,
     /// How long it lasted, where the file says so.
     pub(super) seconds: Option<f64>,
     /// Data dictionary number, element, value; the last of equal ones counts.
@@ -89,6 +91,11 @@ impl Task {
         task
     }
 
+    /// The last moment that is told of it; `None` where it was never at work.
+    pub(super) fn until(&self) -> Option<NaiveDateTime> {
+        self.times.iter().map(|t| t.stop.unwrap_or(t.start)).max()
+    }
+
     fn time(&mut self, node: Node<'_, '_>) {
         let text = attribute(node, "A").unwrap_or_default();
         self.universal |= text.ends_with('Z');
@@ -96,11 +103,12 @@ impl Task {
             self.unreadable += 1;
             return;
         };
-        let stop = attribute(node, "B").and_then(moment);
         let stated = attribute(node, "C").and_then(|t| t.parse::<u32>().ok());
-        let between = stop
-            .map(|stop| stop - start)
-            .filter(|d| *d >= TimeDelta::zero());
+        let lasted = || stated.and_then(|s| start.checked_add_signed(TimeDelta::seconds(s.into())));
+        let written = attribute(node, "B").and_then(moment);
+        let written = written.filter(|stop| start <= *stop);
+        let between = written.map(|stop| stop - start);
+        let stop = written.or_else(lasted);
         let mut values = Vec::new();
         for value in children(node, "DLV") {
             let number = attribute(value, "B").and_then(|t| t.parse().ok());
@@ -115,6 +123,7 @@ impl Task {
         }
         self.times.push(Time {
             start,
+            stop,
             seconds: stated
                 .map(f64::from)
                 .or_else(|| between.map(|d| d.num_seconds() as f64)),

@@ -4,10 +4,11 @@ mod change;
 mod levels;
 mod mass;
 mod spots;
+mod twice;
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use chrono::NaiveDate;
+use chrono::{NaiveDate, NaiveDateTime};
 use roxmltree::Node;
 
 use super::device::Devices;
@@ -108,7 +109,8 @@ impl<'a> Data<'a> {
     pub(super) fn works(&self, mut notes: Vec<String>) -> TaskData {
         let mut works = Vec::new();
         let mut planned = 0;
-        for task in &self.tasks {
+        let earlier = twice::earlier_states(&self.tasks, &mut notes);
+        for (index, task) in self.tasks.iter().enumerate() {
             remarks(task, &mut notes);
             if task.times.is_empty() || matches!(task.status, 1 | 5) {
                 planned += 1;
@@ -116,10 +118,15 @@ impl<'a> Data<'a> {
             }
             let from = works.len();
             TaskWork::new(self, task, &mut notes).add(&mut works, &mut notes);
-            if task.status == 6 {
-                for work in &mut works[from..] {
-                    work.trouble = Some("its task is marked as cancelled".to_owned());
-                }
+            let trouble = if task.status == 6 {
+                "its task is marked as cancelled"
+            } else if earlier.contains(&index) {
+                "its task stands a second time in the file, in a later state"
+            } else {
+                continue;
+            };
+            for work in &mut works[from..] {
+                work.trouble = Some(trouble.to_owned());
             }
         }
         if 0 < planned {
@@ -173,6 +180,8 @@ struct TaskWork<'a, 't> {
     /// Readings of each total in the order of time.
     series: BTreeMap<(u16, &'t str), Vec<(NaiveDate, i32)>>,
     logs: Logs<'a>,
+    /// The last moment that is told of the task.
+    until: NaiveDateTime,
 }
 
 impl<'a, 't> TaskWork<'a, 't> {
@@ -212,6 +221,7 @@ impl<'a, 't> TaskWork<'a, 't> {
             task,
             series,
             logs,
+            until: task.until().unwrap_or_default(),
         }
     }
 
@@ -302,6 +312,7 @@ impl<'a, 't> TaskWork<'a, 't> {
         Work {
             task: self.task.id.clone(),
             started: self.task.times[0].start,
+            until: self.until,
             date,
             machine: machine.map(|m| m.key.clone()).unwrap_or_default(),
             machine_name: machine.and_then(|m| m.name.clone()),
