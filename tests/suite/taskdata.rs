@@ -5,6 +5,7 @@ pub(crate) mod import;
 mod ledger;
 mod library;
 mod states;
+mod told;
 
 use std::path::{Path, PathBuf};
 

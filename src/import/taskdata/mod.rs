@@ -152,6 +152,18 @@ fn parse<'a>(file: &str, text: &'a str) -> Result<Document<'a>, TaskDataError> {
     })
 }
 
+/// Most names of one kind that a note lists.
+const MOST_LISTED: usize = 10;
+
+/// A list with an end.
+fn some_of(names: &[String]) -> String {
+    let shown = &names[..names.len().min(MOST_LISTED)];
+    match names.len() - shown.len() {
+        0 => shown.join(", "),
+        more => format!("{} and {more} more", shown.join(", ")),
+    }
+}
+
 /// Child elements of that name.
 fn children<'a, 'i: 'a>(
     node: Node<'a, 'i>,

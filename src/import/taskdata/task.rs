@@ -62,7 +62,14 @@ pub(super) struct Task {
     pub(super) universal: bool,
     /// Values that are no whole number of 32 bits.
     pub(super) bad_values: usize,
+    /// What is odd about ends of stretches, the first few in full.
+    pub(super) odd_ends: Vec<String>,
+    /// Odd ends beyond these.
+    pub(super) more_odd_ends: usize,
 }
+
+/// Most odd ends of one task that are told in full.
+const MOST_ODD: usize = 5;
 
 impl Task {
     pub(super) fn new(node: Node<'_, '_>, number: usize) -> Self {
@@ -82,9 +89,14 @@ impl Task {
             unreadable: 0,
             universal: false,
             bad_values: 0,
+            odd_ends: Vec::new(),
+            more_odd_ends: 0,
         };
-        for time in children(node, "TIM").filter(|t| attribute(*t, "D") == Some("4")) {
-            task.time(time);
+        for (index, time) in children(node, "TIM").enumerate() {
+            // Effective time; the others are planned, or spent on something else.
+            if attribute(time, "D") == Some("4") {
+                task.time(time, index + 1);
+            }
         }
         // Stable: stretches that start together stay as they are written.
         task.times.sort_by_key(|t| t.start);
@@ -96,17 +108,40 @@ impl Task {
         self.times.iter().map(|t| t.stop.unwrap_or(t.start)).max()
     }
 
-    fn time(&mut self, node: Node<'_, '_>) {
+    /// Tells what is wrong with the end of a stretch.
+    fn odd_end(&mut self, number: usize, what: &str) {
+        if self.odd_ends.len() < MOST_ODD {
+            self.odd_ends.push(format!("`TIM` {number}: {what}"));
+        } else {
+            self.more_odd_ends += 1;
+        }
+    }
+
+    /// `number`: which of the task's times it is, from 1.
+    fn time(&mut self, node: Node<'_, '_>, number: usize) {
         let text = attribute(node, "A").unwrap_or_default();
         self.universal |= text.ends_with('Z');
         let Some(start) = moment(text) else {
             self.unreadable += 1;
             return;
         };
-        let stated = attribute(node, "C").and_then(|t| t.parse::<u32>().ok());
+        let seconds = attribute(node, "C");
+        let stated = seconds.and_then(|t| t.parse::<u32>().ok());
+        if let Some(seconds) = seconds.filter(|_| stated.is_none()) {
+            let what = format!("its duration (C) `{seconds}` is no whole number of seconds");
+            self.odd_end(number, &what);
+        }
         let lasted = || stated.and_then(|s| start.checked_add_signed(TimeDelta::seconds(s.into())));
-        let written = attribute(node, "B").and_then(moment);
-        let written = written.filter(|stop| start <= *stop);
+        let end = attribute(node, "B");
+        let readable = end.and_then(moment);
+        let written = readable.filter(|stop| start <= *stop);
+        if let Some(end) = end.filter(|_| written.is_none()) {
+            let why = match readable {
+                Some(_) => format!("lies before its start (A) `{text}`"),
+                None => "cannot be read".to_owned(),
+            };
+            self.odd_end(number, &format!("its stop (B) `{end}` {why}"));
+        }
         let between = written.map(|stop| stop - start);
         let stop = written.or_else(lasted);
         let mut values = Vec::new();

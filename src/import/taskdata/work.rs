@@ -3,6 +3,7 @@
 mod change;
 mod levels;
 mod mass;
+mod products;
 mod spots;
 mod twice;
 
@@ -11,12 +12,14 @@ use std::collections::{BTreeMap, BTreeSet};
 use chrono::{NaiveDate, NaiveDateTime};
 use roxmltree::Node;
 
+use products::Products;
+
 use super::device::Devices;
 use super::split::{Logs, Shares};
-use super::task::Task;
+use super::task::{Allocation, Task};
 use spots::Spot;
 
-use super::{Set, TaskData, TaskDataError, Work, attribute, children, owned};
+use super::{Set, TaskData, TaskDataError, Work, children};
 
 /// Numbers of the data dictionary: applied total mass in kilograms and in grams.
 const KILOGRAMS: u16 = 0x0051;
@@ -33,17 +36,11 @@ const MOST_PLACES: usize = 2_000;
 /// Most bytes of time logs, each counted as often as it may be gone through.
 const MOST_LOGGED: u64 = 32 << 30;
 
-/// A product: its name, and its density in milligrams a litre.
-struct Product {
-    name: Option<String>,
-    density: Option<f64>,
-}
-
 /// Everything of a set of task data that matters here.
 pub(super) struct Data<'a> {
     set: &'a Set<'a>,
     devices: Devices,
-    products: BTreeMap<String, Product>,
+    products: Products,
     tasks: Vec<Task>,
 }
 
@@ -57,25 +54,10 @@ impl<'a> Data<'a> {
         let mut devices = Devices::default();
         top("DVC").for_each(|node| devices.add(node));
         devices.finish()?;
-        let density = |p| {
-            attribute(p, "H")
-                .and_then(|t| t.parse::<f64>().ok())
-                .filter(|d| d.is_finite() && 0.0 < *d)
-        };
-        let product = |p| {
-            let name = owned(p, "B");
-            Some((
-                owned(p, "A")?,
-                Product {
-                    name,
-                    density: density(p),
-                },
-            ))
-        };
         let data = Self {
             set,
             devices,
-            products: top("PDT").filter_map(product).collect(),
+            products: products::listed(top("PDT")),
             tasks: top("TSK")
                 .enumerate()
                 .map(|(i, t)| Task::new(t, i))
@@ -109,6 +91,8 @@ impl<'a> Data<'a> {
     pub(super) fn works(&self, mut notes: Vec<String>) -> TaskData {
         let mut works = Vec::new();
         let mut planned = 0;
+        self.devices.told_twice(&mut notes);
+        products::told_twice(&self.products, &mut notes);
         let earlier = twice::earlier_states(&self.tasks, &mut notes);
         for (index, task) in self.tasks.iter().enumerate() {
             remarks(task, &mut notes);
@@ -157,6 +141,16 @@ fn remarks(task: &Task, notes: &mut Vec<String>) {
             task.unreadable
         ));
     }
+    if !task.odd_ends.is_empty() {
+        let more = match task.more_odd_ends {
+            0 => String::new(),
+            more => format!("; and {more} more"),
+        };
+        notes.push(format!(
+            "Task {id}: {}{more}. What they say is not used; hours that nothing else tells are unknown.",
+            task.odd_ends.join("; ")
+        ));
+    }
     if 0 < task.bad_values {
         notes.push(format!(
             "Task {id}: {} values cannot be read and count as unknown.",
@@ -182,6 +176,8 @@ struct TaskWork<'a, 't> {
     logs: Logs<'a>,
     /// The last moment that is told of the task.
     until: NaiveDateTime,
+    /// An element it refers to that is described twice and not alike.
+    ambiguous: Option<&'t str>,
 }
 
 impl<'a, 't> TaskWork<'a, 't> {
@@ -216,12 +212,14 @@ impl<'a, 't> TaskWork<'a, 't> {
             ));
         }
         let logs = Logs::new(data.set, task, notes);
+        let last = logs.last;
         Self {
             data,
             task,
             series,
             logs,
-            until: task.until().unwrap_or_default(),
+            until: task.until().max(last).unwrap_or_default(),
+            ambiguous: elements(task).find(|id| data.devices.is_ambiguous(id)),
         }
     }
 
@@ -302,13 +300,16 @@ impl<'a, 't> TaskWork<'a, 't> {
         let devices = &self.data.devices;
         let machine = spot.machine.map(|m| &devices.machines[m]);
         let element = spot.element.as_deref().and_then(|id| devices.element(id));
-        let trouble = if machine.is_none() {
-            Some("the task does not say which machine did it")
-        } else if product.is_none() {
-            Some("the task does not name the product")
-        } else {
-            None
-        };
+        let trouble = self.twice(spot).or_else(|| {
+            let missing = if machine.is_none() {
+                "the task does not say which machine did it"
+            } else if product.is_none() {
+                "the task does not name the product"
+            } else {
+                return None;
+            };
+            Some(missing.to_owned())
+        });
         Work {
             task: self.task.id.clone(),
             started: self.task.times[0].start,
@@ -322,9 +323,34 @@ impl<'a, 't> TaskWork<'a, 't> {
             kilograms: None,
             square_metres: None,
             hours: None,
-            trouble: trouble.map(str::to_owned),
+            trouble,
         }
     }
+
+    /// What stands in the file twice, so that it cannot be told what the task means by it.
+    fn twice(&self, spot: &Spot<'_>) -> Option<String> {
+        if let Some(id) = self.ambiguous {
+            return Some(format!(
+                "it refers to `{id}`, which the file describes twice and not alike"
+            ));
+        }
+        let products = &self.data.products;
+        let others = |a: &&Allocation| Some((a.product.clone(), products.get(&a.product)?));
+        let mut named = spot.allocations.iter().filter_map(others);
+        let (id, product) = named.find(|(_, product)| !product.others.is_empty())?;
+        let names: Vec<String> = product.names().map(|name| format!("`{name}`")).collect();
+        Some(format!(
+            "it refers to the product `{id}`, which stands in the file more than once: {}",
+            names.join(", ")
+        ))
+    }
+}
+
+/// Elements that a task refers to.
+fn elements(task: &Task) -> impl Iterator<Item = &str> {
+    let places = task.allocations.iter().filter_map(|a| a.element.as_deref());
+    let values = task.times.iter().flat_map(|time| &time.values);
+    places.chain(values.map(|(_, id, _)| id.as_str()))
 }
 
 fn days(shares: Shares) -> BTreeMap<NaiveDate, f64> {

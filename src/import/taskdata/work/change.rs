@@ -38,17 +38,10 @@ impl TaskWork<'_, '_> {
                 .position(|(_, until)| until.is_none_or(|until| at <= until));
             found.unwrap_or(spans.len() - 1)
         };
-        let mut stray = 0;
-        let kilograms = self.logs.growth(&channel, true, &span, &mut stray);
-        if 0 < stray {
-            notes.push(format!(
-                "Task {}: {stray} bytes of its time log belong to no record and are passed over.",
-                self.task.id
-            ));
-        }
-        let level = |ddi| {
+        let kilograms = self.growth_of_log(&channel, true, &span, notes);
+        let mut level = |ddi| {
             let channel = self.level_of_log(ddi, spot.machine)?;
-            Some(self.logs.growth(&channel, true, &span, &mut 0))
+            Some(self.growth_of_log(&channel, true, &span, notes))
         };
         let (area, seconds) = (level(AREA), level(SECONDS));
         self.check_split(element, factor * kilograms.values().sum::<f64>(), notes);
