@@ -22,11 +22,38 @@ pub(super) fn moment(text: &str) -> Option<NaiveDateTime> {
     (1980..2160).contains(&year).then_some(moment)
 }
 
+/// What the clock of a moment is ahead of universal time, where that is told.
+fn offset(text: &str) -> Option<TimeDelta> {
+    if text.ends_with('Z') {
+        return Some(TimeDelta::zero());
+    }
+    let (_, time) = text.split_once('T')?;
+    let at = time.find(['+', '-'])?;
+    let (hours, minutes) = time[at + 1..].split_once(':')?;
+    let [hours, minutes] = [hours, minutes].map(|t| t.parse::<u8>().ok());
+    let ahead = TimeDelta::minutes(60 * i64::from(hours?) + i64::from(minutes?));
+    Some(if time[at..].starts_with('-') {
+        -ahead
+    } else {
+        ahead
+    })
+}
+
+/// The end of a stretch by the clock of its start: where both tell their offset, the time between
+/// them is right in the night the clocks are changed, too.
+fn stop_of(start: &str, stop: &str) -> Option<NaiveDateTime> {
+    let local = moment(stop)?;
+    match offset(start).zip(offset(stop)) {
+        Some((start, stop)) => local.checked_add_signed(start - stop),
+        None => Some(local),
+    }
+}
+
 /// One stretch of a task.
 #[derive(Clone, Debug, PartialEq)]
 pub(super) struct Time {
     pub(super) start: NaiveDateTime,
-    /// When it ended, where the file says so and it is not before its start.
+    /// When it ended by the same clock, where the file says so and it is not before its start.
     pub(super) stop: Option<NaiveDateTime>,
     /// How long it lasted, where the file says so.
     pub(super) seconds: Option<f64>,
@@ -133,7 +160,7 @@ impl Task {
         }
         let lasted = || stated.and_then(|s| start.checked_add_signed(TimeDelta::seconds(s.into())));
         let end = attribute(node, "B");
-        let readable = end.and_then(moment);
+        let readable = end.and_then(|end| stop_of(text, end));
         let written = readable.filter(|stop| start <= *stop);
         if let Some(end) = end.filter(|_| written.is_none()) {
             let why = match readable {
@@ -186,6 +213,21 @@ fn allocation(node: Node<'_, '_>) -> Option<Allocation> {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn an_end_is_told_by_the_clock_of_its_start() {
+        let stop = |start, stop| stop_of(start, stop).map(|t| t.to_string());
+        let night = "2026-10-25T02:30:00+02:00";
+        for (end, expected) in [
+            ("2026-10-25T02:30:00+01:00", "2026-10-25 03:30:00"),
+            ("2026-10-25T01:00:00Z", "2026-10-25 03:00:00"),
+            ("2026-10-24T20:00:00-05:30", "2026-10-25 03:30:00"),
+            ("2026-10-25T04:00:00", "2026-10-25 04:00:00"),
+            ("2026-10-25T04:00:00+é:1", "2026-10-25 04:00:00"),
+        ] {
+            assert_eq!(stop(night, end).as_deref(), Some(expected), "{end}");
+        }
+    }
 
     #[test]
     fn moments_are_those_of_the_local_clock_whatever_offset_they_carry() {

@@ -3,6 +3,7 @@
 mod change;
 mod levels;
 mod mass;
+mod midnight;
 mod products;
 mod spots;
 mod twice;
@@ -171,8 +172,10 @@ type Daily = Option<BTreeMap<NaiveDate, f64>>;
 struct TaskWork<'a, 't> {
     data: &'t Data<'a>,
     task: &'t Task,
-    /// Readings of each total in the order of time.
-    series: BTreeMap<(u16, &'t str), Vec<(NaiveDate, i32)>>,
+    /// Readings of each total in the order of time: the stretch at whose end it was written.
+    series: BTreeMap<(u16, &'t str), Vec<(usize, i32)>>,
+    /// Days of each stretch.
+    parts: Vec<midnight::Parts>,
     logs: Logs<'a>,
     /// The last moment that is told of the task.
     until: NaiveDateTime,
@@ -182,9 +185,9 @@ struct TaskWork<'a, 't> {
 
 impl<'a, 't> TaskWork<'a, 't> {
     fn new(data: &'t Data<'a>, task: &'t Task, notes: &mut Vec<String>) -> Self {
-        let mut series: BTreeMap<(u16, &str), Vec<(NaiveDate, i32)>> = BTreeMap::new();
+        let mut series: BTreeMap<(u16, &str), Vec<(usize, i32)>> = BTreeMap::new();
         let mut below = 0;
-        for time in &task.times {
+        for (stretch, time) in task.times.iter().enumerate() {
             // The last of equal ones.
             let values: BTreeMap<(u16, &str), i32> = time
                 .values
@@ -199,10 +202,7 @@ impl<'a, 't> TaskWork<'a, 't> {
                     below += 1;
                     continue;
                 }
-                series
-                    .entry(key)
-                    .or_default()
-                    .push((time.start.date(), value));
+                series.entry(key).or_default().push((stretch, value));
             }
         }
         if 0 < below {
@@ -217,6 +217,7 @@ impl<'a, 't> TaskWork<'a, 't> {
             data,
             task,
             series,
+            parts: midnight::parts(task, last, notes),
             logs,
             until: task.until().max(last).unwrap_or_default(),
             ambiguous: elements(task).find(|id| data.devices.is_ambiguous(id)),
@@ -257,9 +258,11 @@ impl<'a, 't> TaskWork<'a, 't> {
         works: &mut Vec<Work>,
     ) {
         let mut clock: BTreeMap<NaiveDate, Option<f64>> = BTreeMap::new();
-        for time in &self.task.times {
-            let sum = clock.entry(time.start.date()).or_insert(Some(0.0));
-            *sum = sum.zip(time.seconds).map(|(sum, more)| sum + more);
+        for (time, parts) in self.task.times.iter().zip(&self.parts) {
+            for (day, part) in parts {
+                let sum = clock.entry(*day).or_insert(Some(0.0));
+                *sum = sum.zip(time.seconds).map(|(sum, all)| sum + all * part);
+            }
         }
         // A time log may reach into a day on which no stretch began.
         for day in [mass, area, seconds]

@@ -159,3 +159,87 @@ fn a_stop_before_its_start_is_told_and_its_hours_are_unknown() {
         &["`soon` cannot be read", "`long` is no whole number"],
     );
 }
+
+/// The work of a task as day, kilograms, square metres and hours.
+fn days(data: &TaskData) -> Vec<(String, [Option<f64>; 3])> {
+    let rounded = |value: Option<f64>| value.map(|v| (v * 1e6).round() / 1e6);
+    data.works
+        .iter()
+        .map(|w| {
+            let amounts = [w.kilograms, w.square_metres, w.hours].map(rounded);
+            (w.date.to_string(), amounts)
+        })
+        .collect()
+}
+
+fn night(values: &str, more: &str) -> String {
+    format!(
+        r#"<TSK A="TSK-1" G="4"><TIM A="2026-04-14T22:00:00+02:00" B="2026-04-15T01:00:00+02:00" D="4">{values}</TIM>{UREA_IN_FRONT}{more}</TSK>"#
+    )
+}
+
+const TOTALS: &str = r#"<DLV A="0051" B="2100" C="DET-3"/><DLV A="0074" B="21000" C="DET-2"/>"#;
+
+/// By hand: two of the three hours lie before midnight.
+#[test]
+fn work_over_midnight_falls_on_both_days_by_the_clock_and_is_told() {
+    let data = works(&night(TOTALS, ""));
+    let expected = [
+        ("2026-04-14", [1_400.0, 14_000.0, 2.0]),
+        ("2026-04-15", [700.0, 7_000.0, 1.0]),
+    ];
+    let expected = expected.map(|(day, amounts)| (day.to_owned(), amounts.map(Some)));
+    assert_eq!(days(&data), expected);
+    tells(&data, &["TSK-1", "passes midnight", "by the clock"]);
+    // Without totals the hours are all that is known.
+    let data = works(&night("", ""));
+    let hours: Vec<_> = data.works.iter().map(|w| w.hours).collect();
+    assert_eq!(hours, [Some(2.0), Some(1.0)]);
+    assert!(data.works.iter().all(|w| w.kilograms.is_none()));
+}
+
+/// By hand: of 2,100 kg the log had counted 900 at midnight, and 9,000 of 21,000 square metres.
+#[test]
+fn work_over_midnight_falls_on_both_days_as_its_time_log_tells() {
+    let records = [
+        (14, 22, 0, 0),
+        (14, 23, 900, 9_000),
+        (15, 0, 1_500, 15_000),
+        (15, 1, 2_100, 21_000),
+    ];
+    let data = taskdata::read(&[
+        file(
+            "TASKDATA.XML",
+            set_of(&night(TOTALS, r#"<TLG A="TLG00001"/>"#)),
+        ),
+        file("TLG00001.xml", LOG),
+        file("TLG00001.bin", log(&records)),
+    ])
+    .expect("task data");
+    let expected = [
+        ("2026-04-14", [900.0, 9_000.0, 2.0]),
+        ("2026-04-15", [1_200.0, 12_000.0, 1.0]),
+    ];
+    let expected = expected.map(|(day, amounts)| (day.to_owned(), amounts.map(Some)));
+    assert_eq!(days(&data), expected);
+}
+
+/// By hand: from 02:30 of summer time to 02:30 of winter time is an hour, and from 10:00 two hours
+/// east of Greenwich to 09:30 there one and a half.
+#[test]
+fn hours_between_times_with_offsets_are_those_that_went_by() {
+    let hours = |start: &str, stop: &str| {
+        let data = works(&format!(
+            r#"<TSK A="TSK-1" G="4"><TIM A="{start}" B="{stop}" D="4"/>{UREA_IN_FRONT}</TSK>"#
+        ));
+        only(&data).hours
+    };
+    is(
+        hours("2026-10-25T02:30:00+02:00", "2026-10-25T02:30:00+01:00"),
+        1.0,
+    );
+    is(
+        hours("2026-04-14T10:00:00+02:00", "2026-04-14T09:30:00Z"),
+        1.5,
+    );
+}

@@ -17,7 +17,10 @@ impl TaskWork<'_, '_> {
         element: &str,
         notes: &mut Vec<String>,
     ) -> Option<Growth> {
-        let growth = Growth::new(self.series.get(&(ddi, element))?);
+        let readings = self.series.get(&(ddi, element))?;
+        let logged = self.nightly(ddi, element);
+        let parts = |(stretch, value): &(usize, i32)| (self.parts_of(*stretch, &logged), *value);
+        let growth = Growth::new(&readings.iter().map(parts).collect::<Vec<_>>());
         let what = format!("Task {}, {element}, total {ddi:04X}", self.task.id);
         if growth.increments {
             notes.push(format!(
