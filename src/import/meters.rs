@@ -74,6 +74,7 @@ pub fn merge(
         into: into.to_owned(),
         taken_out: merged.taken_out,
         unmatched: unmatched.list(),
+        problems: Vec::new(),
     };
     let table = (merged.changed && !entries.is_empty()).then_some(merged.bytes);
     Ok(Imported { report, table })

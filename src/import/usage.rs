@@ -5,7 +5,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use super::Kept;
 use super::ledger::{self, Entry, Headings, Outcome, Value};
 use super::names::{Kind, Match};
-use super::taskdata::{TaskData, Work};
+use super::taskdata::{TaskData, Undated, Work};
 use crate::record::Records;
 use crate::report::Header;
 use crate::report::imports::{Fate, ImportReport, Lines, UnmatchedName, UseLine};
@@ -115,6 +115,7 @@ pub fn merge(
         let fate = place.map_or_else(Fate::SetAside, |at| merged.outcomes[at].clone().into());
         line(work, matched, fate)
     });
+    let lines = lines.chain(data.undated.iter().map(undated));
     let report = ImportReport {
         lines: Lines::Use(lines.collect()),
         header: Header {
@@ -128,6 +129,7 @@ pub fn merge(
         into: into.to_owned(),
         taken_out: merged.taken_out,
         unmatched: unmatched.list(),
+        problems: data.undated.iter().map(|u| u.problem.clone()).collect(),
     };
     let table = (merged.changed && !entries.is_empty()).then_some(merged.bytes);
     Ok(Imported { report, table })
@@ -293,7 +295,7 @@ pub fn tons(kilograms: f64) -> f64 {
 fn line(work: &Work, matched: Matched, fate: Fate) -> UseLine {
     UseLine {
         task: work.task.clone(),
-        date: work.date,
+        date: Some(work.date),
         machine: work.machine.clone(),
         bin: work.bin.clone(),
         product: work.product.clone(),
@@ -302,6 +304,22 @@ fn line(work: &Work, matched: Matched, fate: Fate) -> UseLine {
         hours: work.hours,
         ours: matched.ours,
         fate,
+    }
+}
+
+/// A stretch of no day: what it holds belongs to no row, and where it went on, later ones count it too.
+fn undated(undated: &Undated) -> UseLine {
+    UseLine {
+        task: undated.task.clone(),
+        date: None,
+        machine: String::new(),
+        bin: None,
+        product: None,
+        kilograms: None,
+        square_metres: None,
+        hours: None,
+        ours: [const { None }; 3],
+        fate: Fate::SetAside(undated.problem.clone()),
     }
 }
 

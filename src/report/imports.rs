@@ -47,8 +47,8 @@ impl Fate {
 pub struct UseLine {
     /// Task in the file.
     pub task: String,
-    /// Day.
-    pub date: NaiveDate,
+    /// Day; `None`: the file has none that can be read.
+    pub date: Option<NaiveDate>,
     /// Machine in the file.
     pub machine: String,
     /// Bin in the file.
@@ -135,6 +135,9 @@ pub struct ImportReport {
     pub taken_out: usize,
     /// Names to be matched.
     pub unmatched: Vec<UnmatchedName>,
+    /// What is wrong in the files, so that rows are set aside: file, place, what is found there and
+    /// what is expected.
+    pub problems: Vec<String>,
 }
 
 impl ImportReport {

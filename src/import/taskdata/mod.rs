@@ -54,11 +54,22 @@ pub struct Work {
     pub trouble: Option<String>,
 }
 
+/// A stretch of work that cannot be dated, so that it is work of no day.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Undated {
+    /// Id of the task.
+    pub task: String,
+    /// File, place, what is found there and what is expected.
+    pub problem: String,
+}
+
 /// What a set of task data says.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct TaskData {
     /// In the order of tasks, bins and days.
     pub works: Vec<Work>,
+    /// Stretches that are part of no work.
+    pub undated: Vec<Undated>,
     /// What a reader must know, one sentence each.
     pub notes: Vec<String>,
 }
@@ -200,8 +211,9 @@ pub fn read(files: &[NamedFile]) -> Result<TaskData, TaskDataError> {
     }
     let mut notes = Vec::new();
     let outside = external(&set, root, &mut notes)?;
-    let roots: Vec<Node<'_, '_>> = std::iter::once(root)
-        .chain(outside.iter().map(Document::root_element))
+    let main_root = (main_file.name.as_str(), root);
+    let roots: Vec<(&str, Node<'_, '_>)> = std::iter::once(main_root)
+        .chain(outside.iter().map(|(file, d)| (*file, d.root_element())))
         .collect();
     if attribute(root, "DataTransferOrigin") == Some("1") {
         notes.push(
@@ -214,12 +226,12 @@ pub fn read(files: &[NamedFile]) -> Result<TaskData, TaskDataError> {
     Ok(data.works(notes))
 }
 
-/// Other files that hold parts of the main one.
+/// Other files that hold parts of the main one, with their names.
 fn external<'a>(
     set: &Set<'a>,
     root: Node<'_, '_>,
     notes: &mut Vec<String>,
-) -> Result<Vec<Document<'a>>, TaskDataError> {
+) -> Result<Vec<(&'a str, Document<'a>)>, TaskDataError> {
     let mut documents = Vec::new();
     let mut seen = std::collections::BTreeSet::new();
     for name in children(root, "XFR").filter_map(|x| attribute(x, "A")) {
@@ -229,7 +241,7 @@ fn external<'a>(
             continue;
         }
         match set.get(&name) {
-            Some(file) => documents.push(parse(&file.name, text(file)?)?),
+            Some(file) => documents.push((file.name.as_str(), parse(&file.name, text(file)?)?)),
             None => notes.push(format!(
                 "The file `{name}`, which holds a part of the task data, is missing."
             )),

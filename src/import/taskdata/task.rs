@@ -3,7 +3,7 @@
 use chrono::{NaiveDateTime, TimeDelta};
 use roxmltree::Node;
 
-use super::{attribute, children, owned};
+use super::{Undated, attribute, children, owned};
 
 /// A number of the data dictionary, in hexadecimal digits.
 pub(super) fn ddi(text: &str) -> Option<u16> {
@@ -83,8 +83,8 @@ pub(super) struct Task {
     pub(super) logs: Vec<String>,
     /// Ids of machines.
     pub(super) machines: Vec<String>,
-    /// Stretches whose start cannot be read.
-    pub(super) unreadable: usize,
+    /// Effective stretches whose start cannot be read.
+    pub(super) undated: Vec<Undated>,
     /// Whether a time is given in universal time, whose day may not be the local one.
     pub(super) universal: bool,
     /// Values that are no whole number of 32 bits.
@@ -99,7 +99,9 @@ pub(super) struct Task {
 const MOST_ODD: usize = 5;
 
 impl Task {
-    pub(super) fn new(node: Node<'_, '_>, number: usize) -> Self {
+    /// - `number`: which of all tasks it is, from 0.
+    /// - `file`: name of the file it stands in.
+    pub(super) fn new(node: Node<'_, '_>, number: usize, file: &str) -> Self {
         let mut task = Self {
             id: owned(node, "A").unwrap_or_else(|| format!("task {}", number + 1)),
             status: attribute(node, "G")
@@ -113,7 +115,7 @@ impl Task {
             machines: children(node, "DAN")
                 .filter_map(|d| owned(d, "C"))
                 .collect(),
-            unreadable: 0,
+            undated: Vec::new(),
             universal: false,
             bad_values: 0,
             odd_ends: Vec::new(),
@@ -122,7 +124,7 @@ impl Task {
         for (index, time) in children(node, "TIM").enumerate() {
             // Effective time; the others are planned, or spent on something else.
             if attribute(time, "D") == Some("4") {
-                task.time(time, index + 1);
+                task.time(time, index + 1, file);
             }
         }
         // Stable: stretches that start together stay as they are written.
@@ -145,11 +147,22 @@ impl Task {
     }
 
     /// `number`: which of the task's times it is, from 1.
-    fn time(&mut self, node: Node<'_, '_>, number: usize) {
+    fn time(&mut self, node: Node<'_, '_>, number: usize, file: &str) {
         let text = attribute(node, "A").unwrap_or_default();
         self.universal |= text.ends_with('Z');
         let Some(start) = moment(text) else {
-            self.unreadable += 1;
+            let found = match text {
+                "" => "nothing".to_owned(),
+                text => format!("`{text}`"),
+            };
+            self.undated.push(Undated {
+                task: self.id.clone(),
+                problem: format!(
+                    "{file}, task {}, `TIM` {number}, start (attribute A): found {found}, expected a date and time from 1980 \
+                     to 2159 such as `2026-04-14T08:00:00`",
+                    self.id
+                ),
+            });
             return;
         };
         let seconds = attribute(node, "C");

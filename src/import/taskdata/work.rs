@@ -46,12 +46,20 @@ pub(super) struct Data<'a> {
 }
 
 impl<'a> Data<'a> {
-    /// `roots`: the main file's root, and those of the files that hold parts of it.
+    /// `roots`: the main file's root, and those of the files that hold parts of it, each with the
+    /// name of its file.
     ///
     /// # Errors
     /// When something is there more often than any machine writes it.
-    pub(super) fn new(roots: &[Node<'_, '_>], set: &'a Set<'a>) -> Result<Self, TaskDataError> {
-        let top = |name| roots.iter().flat_map(move |root| children(*root, name));
+    pub(super) fn new(
+        roots: &[(&str, Node<'_, '_>)],
+        set: &'a Set<'a>,
+    ) -> Result<Self, TaskDataError> {
+        let top = |name| {
+            roots
+                .iter()
+                .flat_map(move |(_, root)| children(*root, name))
+        };
         let mut devices = Devices::default();
         top("DVC").for_each(|node| devices.add(node));
         devices.finish()?;
@@ -59,9 +67,11 @@ impl<'a> Data<'a> {
             set,
             devices,
             products: products::listed(top("PDT")),
-            tasks: top("TSK")
+            tasks: roots
+                .iter()
+                .flat_map(|(file, root)| children(*root, "TSK").map(move |task| (*file, task)))
                 .enumerate()
-                .map(|(i, t)| Task::new(t, i))
+                .map(|(i, (file, task))| Task::new(task, i, file))
                 .collect(),
         };
         data.limits()?;
@@ -91,14 +101,19 @@ impl<'a> Data<'a> {
     /// The work of every task that was at work.
     pub(super) fn works(&self, mut notes: Vec<String>) -> TaskData {
         let mut works = Vec::new();
+        let mut undated = Vec::new();
         let mut planned = 0;
         self.devices.told_twice(&mut notes);
         products::told_twice(&self.products, &mut notes);
         let earlier = twice::earlier_states(&self.tasks, &mut notes);
         for (index, task) in self.tasks.iter().enumerate() {
             remarks(task, &mut notes);
-            if task.times.is_empty() || matches!(task.status, 1 | 5) {
-                planned += 1;
+            let is_plan = matches!(task.status, 1 | 5);
+            if !is_plan {
+                undated.extend(task.undated.iter().cloned());
+            }
+            if task.times.is_empty() || is_plan {
+                planned += usize::from(is_plan || task.undated.is_empty());
                 continue;
             }
             let from = works.len();
@@ -126,7 +141,11 @@ impl<'a> Data<'a> {
         }
         let mut seen = BTreeSet::new();
         notes.retain(|note| seen.insert(note.clone()));
-        TaskData { works, notes }
+        TaskData {
+            works,
+            undated,
+            notes,
+        }
     }
 
     fn product_name(&self, id: &str) -> Option<String> {
@@ -136,12 +155,6 @@ impl<'a> Data<'a> {
 
 fn remarks(task: &Task, notes: &mut Vec<String>) {
     let id = &task.id;
-    if 0 < task.unreadable {
-        notes.push(format!(
-            "Task {id}: {} stretches of work have no start that can be read and are left out.",
-            task.unreadable
-        ));
-    }
     if !task.odd_ends.is_empty() {
         let more = match task.more_odd_ends {
             0 => String::new(),

@@ -8,7 +8,7 @@ use super::words::{amount, capital, whole, wrapped};
 use crate::report::imports::{Fate, ImportReport, Lines, MeterLine, UseLine};
 use crate::units::{HECTARES_PER_ACRE, KILOGRAMS_PER_TON};
 
-/// Every row, the account of rows, and the names that must be matched.
+/// Every row, the account of rows, what is wrong in the files, and the names that must be matched.
 #[must_use]
 pub fn imports(report: &ImportReport, width: usize) -> String {
     let mut out = match &report.lines {
@@ -37,6 +37,12 @@ pub fn imports(report: &ImportReport, width: usize) -> String {
         }
     }
     let _ = writeln!(out, "Into {}", report.into);
+    if !report.problems.is_empty() {
+        out.push_str("\nProblems\n");
+        for problem in &report.problems {
+            out.push_str(&wrapped(problem, "  - ", "    ", width));
+        }
+    }
     if !report.unmatched.is_empty() {
         out.push_str("\nNames to match\n");
         for name in &report.unmatched {
@@ -89,7 +95,7 @@ fn used(lines: &[UseLine], width: usize) -> String {
     for line in lines {
         let [machine, bin, product] = &line.ours;
         grid.row([
-            line.date.to_string(),
+            line.date.map(|d| d.to_string()).unwrap_or_default(),
             either(machine.as_ref(), Some(&line.machine)),
             either(bin.as_ref(), line.bin.as_ref()),
             either(product.as_ref(), line.product.as_ref()),

@@ -148,3 +148,35 @@ fn a_task_that_stands_twice_in_a_file_counts_once_in_its_later_state() {
         usage(dir.path())
     );
 }
+
+/// Neither work nor plans: a stretch of no day is a row that is set aside, and a problem.
+#[test]
+fn a_start_that_cannot_be_read_is_a_problem_with_its_file_place_and_value() {
+    let sound = stretch("08:00", "09:00", 1_000);
+    let bad = sound.replace("2026-04-14T08", "2026-13-45T08");
+    let none = sound.replace("2026-04-14T08:00:00", "");
+    let dir = records();
+    let output = import(
+        &(task(&(sound + &bad)) + &task(&none).replace("TSK-1", "TSK-2")),
+        dir.path(),
+    );
+    assert_eq!(output.status.code(), Some(1));
+    let told = told(&output);
+    assert_eq!(
+        [&told["read"], &told["used"], &told["set_aside"]],
+        [3, 1, 2]
+    );
+    let words = [
+        "TASKDATA.XML, task TSK-1, `TIM` 2, start (attribute A): found `2026-13-45T08:00:00`, expected a date and time",
+        "TASKDATA.XML, task TSK-2, `TIM` 1, start (attribute A): found nothing, expected a date and time",
+    ];
+    let said = String::from_utf8(output.stderr).expect("text");
+    for (row, words) in words.into_iter().enumerate() {
+        let problem = told["problems"][row].as_str().expect("a problem");
+        assert!(problem.starts_with(words), "{problem}");
+        assert!(said.contains(words), "{said}");
+        assert_eq!(told["rows"][row + 1]["date"], serde_json::Value::Null);
+        assert_eq!(told["rows"][row + 1]["why"], problem);
+    }
+    assert!(!told["notes"].to_string().contains("only plans"));
+}
