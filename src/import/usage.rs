@@ -129,7 +129,7 @@ pub fn merge(
         into: into.to_owned(),
         taken_out: merged.taken_out,
         unmatched: unmatched.list(),
-        problems: data.undated.iter().map(|u| u.problem.clone()).collect(),
+        problems: problems(data),
     };
     let table = (merged.changed && !entries.is_empty()).then_some(merged.bytes);
     Ok(Imported { report, table })
@@ -305,6 +305,23 @@ fn line(work: &Work, matched: Matched, fate: Fate) -> UseLine {
         ours: matched.ours,
         fate,
     }
+}
+
+/// What is wrong in the files, each once, with the rows that are set aside for it.
+fn problems(data: &TaskData) -> Vec<String> {
+    let mut wrong: BTreeMap<String, usize> = BTreeMap::new();
+    for work in &data.works {
+        if let (Some(file), Some(why)) = (&work.wrong_in, &work.trouble) {
+            let bin = work.bin.iter().map(|bin| format!(", {bin}"));
+            let bin: String = bin.collect();
+            let problem = format!("{file}, task {}{bin}: {why}", work.task);
+            *wrong.entry(problem).or_default() += 1;
+        }
+    }
+    let told = wrong.into_iter();
+    let told = told.map(|(problem, count)| format!("{problem} ({} set aside)", rows(count)));
+    let undated = data.undated.iter().map(|u| u.problem.clone());
+    undated.chain(told).collect()
 }
 
 /// A stretch of no day: what it holds belongs to no row, and where it went on, later ones count it too.

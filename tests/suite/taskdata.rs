@@ -210,15 +210,10 @@ fn a_filling_says_nothing_of_what_was_spread() {
 #[test]
 fn work_without_a_product_or_a_machine_is_told_and_kept_apart() {
     let data = works(&task(r#"<DLV A="0051" B="900" C="DET-3"/>"#, ""));
-    assert_eq!(
-        only(&data).trouble.as_deref(),
-        Some("the task does not name the product")
-    );
+    let trouble = |data: &TaskData| only(data).trouble.clone().unwrap_or_default();
+    assert!(trouble(&data).starts_with("the task does not name the product"));
     let data = works(&task("", r#"<PAN A="PDT-1" E="DET-77"/>"#));
-    assert_eq!(
-        only(&data).trouble.as_deref(),
-        Some("the task does not say which machine did it")
-    );
+    assert!(trouble(&data).starts_with("the task does not say which machine did it"));
 }
 
 #[test]

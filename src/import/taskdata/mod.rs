@@ -52,6 +52,9 @@ pub struct Work {
     pub hours: Option<f64>,
     /// Why it cannot be used.
     pub trouble: Option<String>,
+    /// Name of the file in which that is wrong; `None` where nothing is, or where the file itself says
+    /// that the work does not count.
+    pub wrong_in: Option<String>,
 }
 
 /// A stretch of work that cannot be dated, so that it is work of no day.

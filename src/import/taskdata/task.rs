@@ -75,6 +75,8 @@ pub(super) struct Allocation {
 #[derive(Clone, Debug, PartialEq)]
 pub(super) struct Task {
     pub(super) id: String,
+    /// Name of the file it stands in.
+    pub(super) file: String,
     /// 1 planned, 2 running, 3 paused, 4 completed, 5 template, 6 cancelled.
     pub(super) status: u8,
     /// Effective stretches in the order of time.
@@ -104,6 +106,7 @@ impl Task {
     pub(super) fn new(node: Node<'_, '_>, number: usize, file: &str) -> Self {
         let mut task = Self {
             id: owned(node, "A").unwrap_or_else(|| format!("task {}", number + 1)),
+            file: file.to_owned(),
             status: attribute(node, "G")
                 .and_then(|t| t.parse().ok())
                 .unwrap_or(0),
@@ -124,7 +127,7 @@ impl Task {
         for (index, time) in children(node, "TIM").enumerate() {
             // Effective time; the others are planned, or spent on something else.
             if attribute(time, "D") == Some("4") {
-                task.time(time, index + 1, file);
+                task.time(time, index + 1);
             }
         }
         // Stable: stretches that start together stay as they are written.
@@ -147,7 +150,7 @@ impl Task {
     }
 
     /// `number`: which of the task's times it is, from 1.
-    fn time(&mut self, node: Node<'_, '_>, number: usize, file: &str) {
+    fn time(&mut self, node: Node<'_, '_>, number: usize) {
         let text = attribute(node, "A").unwrap_or_default();
         self.universal |= text.ends_with('Z');
         let Some(start) = moment(text) else {
@@ -158,9 +161,9 @@ impl Task {
             self.undated.push(Undated {
                 task: self.id.clone(),
                 problem: format!(
-                    "{file}, task {}, `TIM` {number}, start (attribute A): found {found}, expected a date and time from 1980 \
+                    "{}, task {}, `TIM` {number}, start (attribute A): found {found}, expected a date and time from 1980 \
                      to 2159 such as `2026-04-14T08:00:00`",
-                    self.id
+                    self.file, self.id
                 ),
             });
             return;

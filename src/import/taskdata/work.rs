@@ -127,6 +127,7 @@ impl<'a> Data<'a> {
             };
             for work in &mut works[from..] {
                 work.trouble = Some(trouble.to_owned());
+                work.wrong_in = None;
             }
         }
         if 0 < planned {
@@ -318,9 +319,9 @@ impl<'a, 't> TaskWork<'a, 't> {
         let element = spot.element.as_deref().and_then(|id| devices.element(id));
         let trouble = self.twice(spot).or_else(|| {
             let missing = if machine.is_none() {
-                "the task does not say which machine did it"
+                "the task does not say which machine did it; expected one machine (`DAN`), or a bin (`PAN`, attribute E) of it"
             } else if product.is_none() {
-                "the task does not name the product"
+                "the task does not name the product; expected a `PAN` whose product (`PDT`) has a name (B)"
             } else {
                 return None;
             };
@@ -339,6 +340,7 @@ impl<'a, 't> TaskWork<'a, 't> {
             kilograms: None,
             square_metres: None,
             hours: None,
+            wrong_in: trouble.as_ref().map(|_| self.task.file.clone()),
             trouble,
         }
     }

@@ -180,3 +180,27 @@ fn a_start_that_cannot_be_read_is_a_problem_with_its_file_place_and_value() {
     }
     assert!(!told["notes"].to_string().contains("only plans"));
 }
+
+/// Nothing that the owner could fill in names the product, so it is a problem of the file.
+#[test]
+fn work_without_a_product_is_a_problem_and_no_quiet_success() {
+    let unnamed = task(&stretch("08:00", "09:00", 1_000)).replace(UREA_IN_FRONT, "");
+    let dir = records();
+    let output = import(&unnamed, dir.path());
+    assert_eq!(output.status.code(), Some(1));
+    let told = told(&output);
+    assert_eq!(
+        [&told["read"], &told["used"], &told["set_aside"]],
+        [1, 0, 1]
+    );
+    let problem = told["problems"][0].as_str().expect("a problem");
+    assert!(
+        problem.starts_with(
+            "TASKDATA.XML, task TSK-1, DET-3: the task does not name the product; expected a `PAN`"
+        ),
+        "{problem}"
+    );
+    // A task that the file itself calls cancelled is none.
+    let cancelled = unnamed.replace(r#"G="4""#, r#"G="6""#);
+    assert_eq!(import(&cancelled, dir.path()).status.code(), Some(0));
+}
