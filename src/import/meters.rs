@@ -9,6 +9,7 @@ use super::telematics::{Feed, Reading};
 use super::usage::{Imported, Unmatched};
 use crate::report::Header;
 use crate::report::imports::{Fate, ImportReport, Lines, MeterLine};
+use crate::units::Units;
 
 /// Columns of `meters.csv`.
 const HEADINGS: &Headings = &[
@@ -71,6 +72,8 @@ pub fn merge(
             cautions: Vec::new(),
         },
         kind: "telematics",
+        // Hours and miles, which say so in their own column.
+        units: Units::default(),
         into: into.to_owned(),
         taken_out: merged.taken_out,
         unmatched: unmatched.list(),

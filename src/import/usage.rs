@@ -126,6 +126,7 @@ pub fn merge(
             cautions: Vec::new(),
         },
         kind: "taskdata",
+        units: records.settings.units,
         into: into.to_owned(),
         taken_out: merged.taken_out,
         unmatched: unmatched.list(),

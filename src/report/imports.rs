@@ -3,6 +3,7 @@
 use chrono::NaiveDate;
 
 use super::Header;
+use crate::units::Units;
 
 /// What became of a row.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -127,6 +128,8 @@ pub struct ImportReport {
     pub header: Header,
     /// `taskdata` or `telematics`.
     pub kind: &'static str,
+    /// Units for people.
+    pub units: Units,
     /// Name of the file that is written to.
     pub into: String,
     /// Every row.

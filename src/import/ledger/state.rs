@@ -47,7 +47,8 @@ impl State {
     }
 
     /// Why this state is older than that of the table; `None` where it is not, or nothing tells.
-    fn older_than(&self, table: &Self) -> Option<String> {
+    /// `shown`: an amount of that name as the table has it, with its unit.
+    fn older_than(&self, table: &Self, shown: impl Fn(&str, f64) -> String) -> Option<String> {
         let later = |table: &str, own: &str| {
             (own < table).then(|| {
                 format!("the table has a later state of the same task, until {table}; this one goes until {own}")
@@ -63,8 +64,9 @@ impl State {
         let mut known = sums.filter_map(|((table, own), (name, _))| Some((table.0?, own.0?, name)));
         let (table, own, name) = known.next()?;
         (own < table - ROUNDING * table.max(1.0)).then(|| {
+            let [table, own] = [table, own].map(|amount| shown(name, amount));
             format!(
-                "the table has a later state of the same task, with {table:.3} {name}; this one has {own:.3}"
+                "the table has a later state of the same task, with {table}; this one has {own}"
             )
         })
     }
@@ -110,10 +112,24 @@ impl Table<'_> {
             let state = come.entry(&entry.origin).or_default();
             state.add(entry.until.as_deref(), day, amounts);
         }
-        let decided = come
-            .into_iter()
-            .filter_map(|(origin, state)| Some((origin, state.older_than(there.get(origin)?)?)));
+        let decided = come.into_iter().filter_map(|(origin, state)| {
+            Some((
+                origin,
+                state.older_than(there.get(origin)?, |name, amount| self.shown(name, amount))?,
+            ))
+        });
         decided.collect()
+    }
+
+    fn shown(&self, name: &str, amount: f64) -> String {
+        match self.columns.places.get(name) {
+            Some((at, factor)) => {
+                let own = self.header.cell(*at);
+                let unit = if own.is_empty() { name } else { own };
+                format!("{:.3} {unit}", amount / factor)
+            }
+            None => format!("{amount:.3} {name}"),
+        }
     }
 
     fn cell<'r>(&self, row: &'r TextRow, name: &str) -> Option<&'r str> {

@@ -339,3 +339,22 @@ fn a_pass_of_two_bins_can_be_shared_out_by_tons_so_that_rows_add_up() {
         "{usage}"
     );
 }
+
+/// By hand: 3,220 kg are 3.22 tonnes, and 322,000 square metres 32.2 hectares.
+#[test]
+fn the_printed_table_follows_the_units_of_the_settings_and_nothing_else_does() {
+    let metric = "units = \"metric\"\n";
+    let dir = folder(&[("machine_names.csv", MACHINES), ("settings.toml", metric)]);
+    let printed = String::from_utf8(sample(dir.path(), &["--dry-run"]).stdout).expect("text");
+    assert!(
+        printed.contains("Tonnes") && printed.contains("Hectares"),
+        "{printed}"
+    );
+    assert!(
+        printed.contains("3.22") && printed.contains("32.2"),
+        "{printed}"
+    );
+    let told = json(&sample(dir.path(), JSON));
+    assert!((told["rows"][0]["tons"].as_f64().expect("tons") - 3.549_442).abs() < 1e-6);
+    assert!((told["rows"][0]["acres"].as_f64().expect("acres") - 79.567_933).abs() < 1e-6);
+}
