@@ -12,6 +12,7 @@ use super::args::{Format, Target};
 use super::whole::{self, Whole};
 use crate::plot::Picture;
 use crate::read;
+use crate::report::terminal;
 
 /// A result in every form it has.
 pub(super) struct Forms<'a> {
@@ -145,7 +146,9 @@ pub(super) fn is_workbook(target: &impl AsRef<Target>) -> bool {
 
 fn bytes(forms: &Forms<'_>, format: Format, width: usize) -> Result<Vec<u8>, CliError> {
     Ok(match format {
-        Format::Table => (forms.table)(width).into_bytes(),
+        Format::Table => terminal::harmless(&(forms.table)(width))
+            .as_bytes()
+            .to_vec(),
         Format::Csv => (forms.csv)().into_bytes(),
         Format::Json => {
             let mut text = serde_json::to_vec_pretty(&(forms.json)())

@@ -4,6 +4,8 @@ use comfy_table::{
     Cell, CellAlignment, ColumnConstraint, ContentArrangement, LineStyle, Table, TableStyle, Width,
 };
 
+use super::words::harmless;
+
 /// Which way a column leans.
 #[derive(Clone, Copy, PartialEq)]
 pub(super) enum Lean {
@@ -92,6 +94,7 @@ impl Grid {
         let widths = widths.zip(&mut self.longest);
         let cells = cells.into_iter().zip(&self.columns).zip(widths);
         let cells = cells.map(|((text, (_, lean)), ((least, tight), longest))| {
+            let text = harmless(&text).into_owned();
             *longest = text.chars().count().max(*longest);
             // Numbers never break over two lines; words give way between them.
             let need = match lean {

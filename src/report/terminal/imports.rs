@@ -73,9 +73,10 @@ fn fate(fate: &Fate) -> String {
     }
 }
 
-/// The name in the records, else the one in the file.
+/// The name in the records, else the one in the file, on one line.
 fn either(ours: Option<&String>, theirs: Option<&String>) -> String {
-    ours.or(theirs).cloned().unwrap_or_default()
+    let name = ours.or(theirs).map(String::as_str).unwrap_or_default();
+    name.replace('\n', "\\n").replace('\t', "\\t")
 }
 
 fn used(lines: &[UseLine], units: Units, width: usize) -> String {

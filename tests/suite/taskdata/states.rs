@@ -204,3 +204,27 @@ fn work_without_a_product_is_a_problem_and_no_quiet_success() {
     let cancelled = unnamed.replace(r#"G="4""#, r#"G="6""#);
     assert_eq!(import(&cancelled, dir.path()).status.code(), Some(0));
 }
+
+/// What a name of a file tells a terminal: to clear itself, to take a title, to write backwards.
+#[test]
+fn names_that_command_a_terminal_are_spelled_out() {
+    let (_set, path) = tasks(&task(&stretch("08:00", "09:00", 1_000)));
+    let text = fs::read_to_string(&path).expect("a file");
+    // A parser of XML takes no escape as such, but others it takes.
+    let evil = "S1&#x9b;2J\u{85}&#x202e;&#10;x";
+    fs::write(&path, text.replace("E=\"S1\"", &format!("E=\"{evil}\""))).expect("a file");
+    let dir = records();
+    let output = cargo_bin_cmd!("wearcast")
+        .args(["import", "taskdata"])
+        .arg(&path)
+        .arg("--into")
+        .arg(dir.path())
+        .output()
+        .expect("a run");
+    for (stream, bytes) in [("out", output.stdout), ("err", output.stderr)] {
+        let text = String::from_utf8(bytes).expect("text");
+        let bad = |c: char| (c.is_control() && c != '\n') || c == '\u{202e}';
+        assert!(!text.contains(bad), "{stream}: {text:?}");
+        assert!(text.contains("S1\\u{9b}2J"), "{stream}: {text}");
+    }
+}
