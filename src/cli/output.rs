@@ -107,13 +107,9 @@ pub(super) fn check_beside(dir: &Path, target: &impl AsRef<Target>) -> Result<()
 
 /// The same for results of single files.
 pub(super) fn check_apart(inputs: &[&Path], target: &impl AsRef<Target>) -> Result<(), CliError> {
-    let place = |path: &Path| path.canonicalize().ok();
     let out = target.as_ref().out.as_deref();
     if let Some(path) = out
-        && let Some(written) = place(path)
-        && inputs
-            .iter()
-            .any(|input| place(input).as_ref() == Some(&written))
+        && inputs.iter().any(|input| read::is_same_file(input, path))
     {
         return Err(among_records(path));
     }
