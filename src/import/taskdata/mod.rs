@@ -12,12 +12,13 @@ mod timelog;
 mod totals;
 mod work;
 
+use std::borrow::Cow;
 use std::collections::BTreeMap;
 
 use chrono::{NaiveDate, NaiveDateTime};
 use roxmltree::{Document, Node};
 
-use super::xml;
+use super::{encoding, xml};
 use crate::read::NamedFile;
 
 /// Name of the main file; letter case does not matter.
@@ -97,6 +98,14 @@ pub enum TaskDataError {
         /// What is wrong, with line and column.
         why: String,
     },
+    /// Not text that can be read.
+    #[error("`{file}`: {why}")]
+    Encoding {
+        /// The file.
+        file: String,
+        /// Which encoding was found, and what to do.
+        why: String,
+    },
     /// More than any machine writes.
     #[error("{0}: more than any machine writes; copy it from the machine again")]
     TooMany(String),
@@ -150,13 +159,12 @@ impl<'a> Set<'a> {
     }
 }
 
-/// Text of a file; a mark of the byte order is left out.
-fn text(file: &NamedFile) -> Result<&str, TaskDataError> {
-    let text = std::str::from_utf8(&file.bytes).map_err(|_| TaskDataError::Xml {
+/// Text of a file.
+fn text(file: &NamedFile) -> Result<Cow<'_, str>, TaskDataError> {
+    encoding::text(&file.bytes).map_err(|why| TaskDataError::Encoding {
         file: file.name.clone(),
-        why: "not text in UTF-8".to_owned(),
-    })?;
-    Ok(text.trim_start_matches('\u{feff}'))
+        why,
+    })
 }
 
 fn parse<'a>(file: &str, text: &'a str) -> Result<Document<'a>, TaskDataError> {
@@ -204,7 +212,8 @@ fn owned(node: Node<'_, '_>, name: &str) -> Option<String> {
 pub fn read(files: &[NamedFile]) -> Result<TaskData, TaskDataError> {
     let set = Set::new(files)?;
     let main_file = set.get(MAIN).ok_or(TaskDataError::NoMainFile)?;
-    let main = parse(&main_file.name, text(main_file)?)?;
+    let main_text = text(main_file)?;
+    let main = parse(&main_file.name, &main_text)?;
     let root = main.root_element();
     if !root.has_tag_name("ISO11783_TaskData") {
         return Err(TaskDataError::OtherRoot {
@@ -213,7 +222,11 @@ pub fn read(files: &[NamedFile]) -> Result<TaskData, TaskDataError> {
         });
     }
     let mut notes = Vec::new();
-    let outside = external(&set, root, &mut notes)?;
+    let texts = external(&set, root, &mut notes)?;
+    let outside = texts
+        .iter()
+        .map(|(file, text)| Ok((*file, parse(file, text)?)))
+        .collect::<Result<Vec<_>, TaskDataError>>()?;
     let main_root = (main_file.name.as_str(), root);
     let roots: Vec<(&str, Node<'_, '_>)> = std::iter::once(main_root)
         .chain(outside.iter().map(|(file, d)| (*file, d.root_element())))
@@ -229,13 +242,13 @@ pub fn read(files: &[NamedFile]) -> Result<TaskData, TaskDataError> {
     Ok(data.works(notes))
 }
 
-/// Other files that hold parts of the main one, with their names.
+/// Texts of other files that hold parts of the main one, with their names.
 fn external<'a>(
     set: &Set<'a>,
     root: Node<'_, '_>,
     notes: &mut Vec<String>,
-) -> Result<Vec<(&'a str, Document<'a>)>, TaskDataError> {
-    let mut documents = Vec::new();
+) -> Result<Vec<(&'a str, Cow<'a, str>)>, TaskDataError> {
+    let mut texts = Vec::new();
     let mut seen = std::collections::BTreeSet::new();
     for name in children(root, "XFR").filter_map(|x| attribute(x, "A")) {
         let name = format!("{name}.XML");
@@ -244,11 +257,11 @@ fn external<'a>(
             continue;
         }
         match set.get(&name) {
-            Some(file) => documents.push((file.name.as_str(), parse(&file.name, text(file)?)?)),
+            Some(file) => texts.push((file.name.as_str(), text(file)?)),
             None => notes.push(format!(
                 "The file `{name}`, which holds a part of the task data, is missing."
             )),
         }
     }
-    Ok(documents)
+    Ok(texts)
 }

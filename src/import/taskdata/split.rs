@@ -38,7 +38,8 @@ impl<'a> Logs<'a> {
         let mut shown = BTreeMap::new();
         for name in task.logs.iter().filter(|name| seen.insert(name.as_str())) {
             let header = set.get(&format!("{name}.xml")).and_then(|file| {
-                let document = parse(&file.name, text(file).ok()?).ok()?;
+                let text = text(file).ok()?;
+                let document = parse(&file.name, &text).ok()?;
                 Header::new(document.root_element())
             });
             match (header, set.get(&format!("{name}.bin"))) {
