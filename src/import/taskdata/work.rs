@@ -8,6 +8,7 @@ mod products;
 mod spots;
 mod twice;
 
+use std::cell::RefCell;
 use std::collections::{BTreeMap, BTreeSet};
 
 use chrono::{NaiveDate, NaiveDateTime};
@@ -18,6 +19,7 @@ use products::Products;
 use super::device::Devices;
 use super::split::{Logs, Shares};
 use super::task::{Allocation, Task};
+use super::totals::Growth;
 use spots::Spot;
 
 use super::{Set, TaskData, TaskDataError, Work, children};
@@ -195,6 +197,8 @@ struct TaskWork<'a, 't> {
     until: NaiveDateTime,
     /// An element it refers to that is described twice and not alike.
     ambiguous: Option<&'t str>,
+    /// Growth of totals that is worked out already.
+    grown: RefCell<BTreeMap<(u16, String), Option<Growth>>>,
 }
 
 impl<'a, 't> TaskWork<'a, 't> {
@@ -234,6 +238,7 @@ impl<'a, 't> TaskWork<'a, 't> {
             parts: midnight::parts(task, last, notes),
             logs,
             until: task.until().max(last).unwrap_or_default(),
+            grown: RefCell::default(),
             ambiguous: elements(task).find(|id| data.devices.is_ambiguous(id)),
         }
     }

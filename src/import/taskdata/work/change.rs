@@ -71,10 +71,14 @@ impl TaskWork<'_, '_> {
 
     /// The log's shares must add up to the task's total.
     fn check_split(&self, element: &str, kilograms: f64, notes: &mut Vec<String>) {
-        let Some(total) = self.mass_of(element, None, &mut Vec::new()) else {
+        let mut written = |ddi, factor: f64| {
+            let growth = self.growth(ddi, element, notes)?;
+            Some(factor * growth.total())
+        };
+        let total = written(KILOGRAMS, 1.0).or_else(|| written(GRAMS, 1e-3));
+        let Some(total) = total else {
             return;
         };
-        let total: f64 = total.values().sum();
         if 0.02 * total < (total - kilograms).abs() {
             notes.push(format!(
                 "Task {}: its time log comes to {kilograms} kg and its total to {total} kg; the log was used, \

@@ -11,12 +11,24 @@ use super::{Daily, TaskWork, days};
 const TOLERANCE: f64 = 0.02;
 
 impl TaskWork<'_, '_> {
+    /// Growth of a total that the task wrote. It is asked for time and again, and may need a look
+    /// through the time logs, so it is worked out once.
     pub(super) fn growth(
         &self,
         ddi: u16,
         element: &str,
         notes: &mut Vec<String>,
     ) -> Option<Growth> {
+        let channel = (ddi, element.to_owned());
+        if let Some(known) = self.grown.borrow().get(&channel) {
+            return known.clone();
+        }
+        let growth = self.worked_out(ddi, element, notes);
+        self.grown.borrow_mut().insert(channel, growth.clone());
+        growth
+    }
+
+    fn worked_out(&self, ddi: u16, element: &str, notes: &mut Vec<String>) -> Option<Growth> {
         let readings = self.series.get(&(ddi, element))?;
         let logged = self.nightly(ddi, element);
         let parts = |(stretch, value): &(usize, i32)| (self.parts_of(*stretch, &logged), *value);
