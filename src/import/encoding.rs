@@ -16,10 +16,7 @@ pub(super) fn text(bytes: &[u8]) -> Result<Cow<'_, str>, String> {
         Ok(text) => return Ok(Cow::Borrowed(text.trim_start_matches('\u{feff}'))),
         Err(error) => error,
     };
-    let line = 1 + bytes[..error.valid_up_to()]
-        .iter()
-        .filter(|b| **b == b'\n')
-        .count();
+    let line = bytes[..error.valid_up_to()].split(|b| *b == b'\n').count();
     let declared = declared(bytes);
     match declared.to_lowercase().as_str() {
         "iso-8859-1" | "latin1" | "iso_8859-1" | "l1" => western(bytes, false),

@@ -37,7 +37,7 @@ pub(super) fn rows(bytes: &[u8]) -> Result<Vec<TextRow>, String> {
     let broken = std::str::from_utf8(bytes).err().map(|e| e.valid_up_to());
     let zero = bytes.iter().position(|byte| *byte == 0);
     if let Some(at) = broken.into_iter().chain(zero).min() {
-        let line = 1 + bytes[..at].iter().filter(|byte| **byte == b'\n').count();
+        let line = bytes[..at].split(|byte| *byte == b'\n').count();
         let what = if Some(at) == zero {
             "holds a zero byte"
         } else {

@@ -67,7 +67,7 @@ fn foreign(start: &[u8]) -> Option<Wrong> {
     } else if start.starts_with(b"PAR1") {
         "a Parquet file with the name of a text file".to_owned()
     } else if let Some(at) = zero {
-        let line = 1 + start[..at].iter().filter(|byte| **byte == b'\n').count();
+        let line = start[..at].split(|byte| *byte == b'\n').count();
         format!("zero bytes, the first in line {line}, as in UTF-16 or a file that is no text")
     } else {
         return None;

@@ -18,7 +18,7 @@ pub(super) type Shares = BTreeMap<(usize, NaiveDate), f64>;
 
 /// The time logs of one task that can be read.
 pub(super) struct Logs<'a> {
-    logs: Vec<(Header, &'a [u8])>,
+    files: Vec<(Header, &'a [u8])>,
     /// The last moment that one of them tells of.
     pub(super) last: Option<NaiveDateTime>,
     /// Totals whose counter fell on the way, and how often.
@@ -29,7 +29,7 @@ impl<'a> Logs<'a> {
     /// Finds the logs a task names; what is missing, unreadable or cut off is noted.
     pub(super) fn new(set: &Set<'a>, task: &Task, notes: &mut Vec<String>) -> Self {
         let mut logs = Self {
-            logs: Vec::new(),
+            files: Vec::new(),
             last: None,
             fallen: BTreeMap::new(),
         };
@@ -46,7 +46,7 @@ impl<'a> Logs<'a> {
                 (Some(header), Some(file)) => {
                     let what = format!("Task {}, time log `{}`", task.id, file.name);
                     logs.look_over(&header, &file.bytes, &what, &mut shown, notes);
-                    logs.logs.push((header, file.bytes.as_slice()));
+                    logs.files.push((header, file.bytes.as_slice()));
                 }
                 _ => notes.push(format!(
                     "The time log `{name}` of task {} is missing or cannot be read.",
@@ -122,14 +122,14 @@ impl<'a> Logs<'a> {
 
     /// Whether some log has a column for a total.
     pub(super) fn has(&self, channel: &Channel) -> bool {
-        self.logs
+        self.files
             .iter()
             .any(|(header, _)| header.columns.contains(channel))
     }
 
     /// Totals of that number that the logs have columns for.
     pub(super) fn channels(&self, ddi: u16) -> BTreeSet<Channel> {
-        let columns = self.logs.iter().flat_map(|(header, _)| &header.columns);
+        let columns = self.files.iter().flat_map(|(header, _)| &header.columns);
         columns
             .filter(|(number, _)| *number == ddi)
             .cloned()
@@ -147,7 +147,7 @@ impl<'a> Logs<'a> {
     ) -> Shares {
         let mut shares = Shares::new();
         let mut last = from_zero.then_some(0);
-        for (header, bytes) in &self.logs {
+        for (header, bytes) in &self.files {
             let Some(column) = header.columns.iter().position(|c| c == channel) else {
                 continue;
             };
