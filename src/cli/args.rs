@@ -155,7 +155,7 @@ pub(super) struct ImportArgs {
     /// Task data: what the rows of two bins that work in one pass carry
     #[arg(long, value_enum, value_name = "HOW", default_value = "whole")]
     pub(super) two_bins: TwoBinsChoice,
-    /// End well although names are not matched; their rows are still listed and counted
+    /// End well although names are not matched or files have problems; their rows are still listed and counted
     #[arg(long)]
     pub(super) set_aside: bool,
     /// Only say what would be done

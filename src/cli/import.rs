@@ -185,16 +185,22 @@ fn finish(
     output::give_with(files, &forms, &args.target, out, err)?;
     tell(&report, err)?;
     let aside = report.count(|fate| matches!(fate, Fate::SetAside(_)));
-    Ok(
-        if report.unmatched.is_empty() || args.set_aside || aside == 0 {
-            ExitStatus::Done
-        } else {
-            ExitStatus::Problems
-        },
-    )
+    Ok(if is_sound(&report) || args.set_aside || aside == 0 {
+        ExitStatus::Done
+    } else {
+        ExitStatus::Problems
+    })
+}
+
+/// Whether nothing in the files or the names stands in the way of a row.
+fn is_sound(report: &ImportReport) -> bool {
+    report.unmatched.is_empty() && report.problems.is_empty()
 }
 
 fn tell(report: &ImportReport, err: Out<'_>) -> Result<(), CliError> {
+    for problem in &report.problems {
+        writeln!(err, "{problem}")?;
+    }
     for name in &report.unmatched {
         writeln!(
             err,

@@ -18,6 +18,7 @@ use std::process::ExitCode;
 use clap::Parser;
 
 use crate::read::ReadError;
+use crate::report::terminal::harmless;
 use crate::report::xlsx::XlsxError;
 use crate::study::StudyError;
 
@@ -135,12 +136,16 @@ impl Write for UntilClosed<'_> {
     }
 }
 
-/// Where everything else goes. That nobody can read it does not stop the work.
+/// Where everything else goes, names out of files in it, which must not tell the terminal what to do.
+/// That nobody can read it does not stop the work.
 struct Unheard<'a>(&'a mut dyn Write);
 
 impl Write for Unheard<'_> {
     fn write(&mut self, bytes: &[u8]) -> std::io::Result<usize> {
-        let _ = self.0.write_all(bytes);
+        let _ = match std::str::from_utf8(bytes) {
+            Ok(text) => self.0.write_all(harmless(text).as_bytes()),
+            Err(_) => self.0.write_all(bytes),
+        };
         Ok(bytes.len())
     }
 

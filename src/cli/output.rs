@@ -12,6 +12,7 @@ use super::args::{Format, Target};
 use super::whole::{self, Whole};
 use crate::plot::Picture;
 use crate::read;
+use crate::report::terminal;
 
 /// A result in every form it has.
 pub(super) struct Forms<'a> {
@@ -106,13 +107,9 @@ pub(super) fn check_beside(dir: &Path, target: &impl AsRef<Target>) -> Result<()
 
 /// The same for results of single files.
 pub(super) fn check_apart(inputs: &[&Path], target: &impl AsRef<Target>) -> Result<(), CliError> {
-    let place = |path: &Path| path.canonicalize().ok();
     let out = target.as_ref().out.as_deref();
     if let Some(path) = out
-        && let Some(written) = place(path)
-        && inputs
-            .iter()
-            .any(|input| place(input).as_ref() == Some(&written))
+        && inputs.iter().any(|input| read::is_same_file(input, path))
     {
         return Err(among_records(path));
     }
@@ -145,7 +142,9 @@ pub(super) fn is_workbook(target: &impl AsRef<Target>) -> bool {
 
 fn bytes(forms: &Forms<'_>, format: Format, width: usize) -> Result<Vec<u8>, CliError> {
     Ok(match format {
-        Format::Table => (forms.table)(width).into_bytes(),
+        Format::Table => terminal::harmless(&(forms.table)(width))
+            .as_bytes()
+            .to_vec(),
         Format::Csv => (forms.csv)().into_bytes(),
         Format::Json => {
             let mut text = serde_json::to_vec_pretty(&(forms.json)())

@@ -24,6 +24,13 @@ pub(super) fn refused(path: &Path) -> Option<String> {
     if !folder.is_dir() {
         return Some(no_folder(folder));
     }
+    if std::fs::metadata(path).is_ok_and(|meta| meta.permissions().readonly()) {
+        // Somebody took care that it stays as it is; the folder alone would let it be replaced.
+        return Some(
+            "it is read-only; allow writing to it first (as with `chmod u+w`), or name another file"
+                .to_owned(),
+        );
+    }
     let lock = path.exists().then(|| lock_beside(path)).flatten()?;
     Some(format!(
         "it is open in a spreadsheet program, which would write over it again; close it there first \

@@ -1,9 +1,12 @@
 //! Merging imported rows into a table of the records, so that a second import changes nothing.
 //!
 //! Every imported row carries its `source`: which standard, machine, task, start, day, bin and
-//! product it comes from, and a mark of the values it was written with. By the first it is
-//! recognised when the same work comes again; by the second it is known whether the owner has
-//! changed it since, and then it is left alone.
+//! product it comes from, a mark of the values it was written with, and until when the file told
+//! of the work. By the first it is recognised when the same work comes again; by the second it is
+//! known whether the owner has changed it since, and then it is left alone; by the third an older
+//! state of the work is known, which takes the place of nothing.
+
+mod state;
 
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -33,12 +36,15 @@ pub struct Entry {
     pub origin: String,
     /// The origin and what tells the row from its sisters.
     pub key: String,
+    /// Until when the file tells of the work, as text that sorts by time; `None` where it does not
+    /// say.
+    pub until: Option<String>,
     /// By heading; the headings must be those given to [`merge`].
     pub cells: BTreeMap<&'static str, Value>,
 }
 
 /// What became of an entry.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, PartialEq, Eq)]
 pub enum Outcome {
     /// Written behind the other rows.
     Added,
@@ -48,6 +54,8 @@ pub enum Outcome {
     Replaced,
     /// There, and changed by the owner since: left as it is.
     KeptChanged,
+    /// Not written, as the table has a later state of the same work; by what that is known.
+    Older(String),
 }
 
 /// A table after merging.
@@ -59,6 +67,9 @@ pub struct Merged {
     pub changed: bool,
     /// For each entry.
     pub outcomes: Vec<Outcome>,
+    /// For each entry that was written in place of an earlier state: its place among the entries,
+    /// and what it changed, such as `tons 3.5 -> 3.9`.
+    pub changes: Vec<(usize, String)>,
     /// Rows taken out: an earlier state of the same work, and no part of the present one.
     pub taken_out: usize,
     /// Rows that are no part of the present state of the work, but were changed by the owner: left.
@@ -111,13 +122,23 @@ pub fn merge(
     let mut plain: BTreeMap<String, usize> = BTreeMap::new();
     for row in rows {
         match table.source(row) {
-            Some((key, _)) => known.entry(key).or_default().push(row),
+            Some(source) => known.entry(source.key).or_default().push(row),
             None => *plain.entry(table.content(row)).or_default() += 1,
         }
     }
-    let outcomes = entries.iter().map(|entry| {
+    let older = table.older(rows, entries, spared);
+    let mut changes = Vec::new();
+    let outcomes = entries.iter().enumerate().map(|(index, entry)| {
+        if let Some(why) = older.get(entry.origin.as_str()) {
+            return match known.get(entry.key.as_str()) {
+                Some(rows) if table.says(rows, entry) => Outcome::Already,
+                _ => Outcome::Older(why.clone()),
+            };
+        }
         if let Some(rows) = known.get(entry.key.as_str()) {
-            return table.meet(entry, rows);
+            let (outcome, change) = table.meet(entry, rows);
+            changes.extend(change.map(|change| (index, change)));
+            return outcome;
         }
         let cells = table.cells(entry);
         // Rows whose source was lost, as when a column was deleted, are known by all they say.
@@ -133,12 +154,17 @@ pub fn merge(
         }
     });
     let outcomes: Vec<Outcome> = outcomes.collect();
-    let (taken_out, left) = table.clear(rows, entries, spared);
+    let replacing: Vec<&Entry> = entries
+        .iter()
+        .filter(|e| !older.contains_key(e.origin.as_str()))
+        .collect();
+    let (taken_out, left) = table.clear(rows, &replacing, spared);
     let bytes = table.write(&all);
     Ok(Merged {
         changed: existing != Some(&bytes[..]),
         bytes,
         outcomes,
+        changes,
         taken_out,
         left,
     })
@@ -185,6 +211,16 @@ fn place(header: &TextRow, headings: &Headings, entries: &[Entry]) -> (Columns, 
     (Columns { places, source }, missing)
 }
 
+/// Where an imported row comes from, as its last cell says.
+struct Source<'r> {
+    key: &'r str,
+    mark: &'r str,
+    until: Option<&'r str>,
+}
+
+/// Stands in a source between its mark and until when the file told of the work.
+const UNTIL: char = '@';
+
 struct Table<'a> {
     old: &'a [u8],
     columns: Columns,
@@ -196,9 +232,14 @@ struct Table<'a> {
 }
 
 impl Table<'_> {
-    /// Key and mark of an imported row.
-    fn source<'r>(&self, row: &'r TextRow) -> Option<(&'r str, &'r str)> {
-        row.cell(self.columns.source).rsplit_once('#')
+    /// Of an imported row.
+    fn source<'r>(&self, row: &'r TextRow) -> Option<Source<'r>> {
+        let (key, end) = row.cell(self.columns.source).rsplit_once('#')?;
+        let (mark, until) = match end.split_once(UNTIL) {
+            Some((mark, until)) => (mark, Some(until)),
+            None => (end, None),
+        };
+        Some(Source { key, mark, until })
     }
 
     /// Everything that an import writes into a row, as the table has it.
@@ -210,7 +251,7 @@ impl Table<'_> {
 
     fn is_untouched(&self, row: &TextRow) -> bool {
         self.source(row)
-            .is_some_and(|(_, mark)| mark == self::mark(&self.content(row)))
+            .is_some_and(|source| source.mark == mark(&self.content(row)))
     }
 
     /// An entry as cells of this table.
@@ -225,22 +266,28 @@ impl Table<'_> {
             };
         }
         let mark = mark(&self.content(&loose(cells.clone())));
-        cells[self.columns.source] = format!("{}#{mark}", entry.key);
+        let until = entry.until.iter();
+        let until: String = until.flat_map(|u| [UNTIL.to_string(), u.clone()]).collect();
+        cells[self.columns.source] = format!("{}#{mark}{until}", entry.key);
         cells
     }
 
-    /// An entry whose rows are there.
-    fn meet(&mut self, entry: &Entry, rows: &[&TextRow]) -> Outcome {
-        let Some(row) = rows.first() else {
-            return Outcome::Already;
+    /// Whether the first of these rows says what an entry says.
+    fn says(&self, rows: &[&TextRow], entry: &Entry) -> bool {
+        let content = self.content(&loose(self.cells(entry)));
+        rows.first().is_none_or(|row| self.content(row) == content)
+    }
+
+    /// An entry whose rows are there, and what it changed.
+    fn meet(&mut self, entry: &Entry, rows: &[&TextRow]) -> (Outcome, Option<String>) {
+        let row = match rows.first() {
+            Some(row) if !self.says(rows, entry) => *row,
+            _ => return (Outcome::Already, None),
         };
-        let cells = self.cells(entry);
-        if self.content(row) == self.content(&loose(cells.clone())) {
-            return Outcome::Already;
-        }
         if !self.is_untouched(row) {
-            return Outcome::KeptChanged;
+            return (Outcome::KeptChanged, None);
         }
+        let cells = self.cells(entry);
         let mut line = row.cells.clone();
         line.resize(cells.len().max(line.len()), String::new());
         let ours = self.columns.places.values().map(|(at, _)| *at);
@@ -248,21 +295,39 @@ impl Table<'_> {
             line[at].clone_from(&cells[at]);
         }
         self.edits.insert(row.from, Some(text::line(&line)));
-        Outcome::Replaced
+        (Outcome::Replaced, Some(self.change(row, &cells)))
+    }
+
+    /// What a row says otherwise than these cells: `tons 3.5 -> 3.9`.
+    fn change(&self, row: &TextRow, cells: &[String]) -> String {
+        let said = |text: &str| {
+            let text = unguarded(text);
+            if text.is_empty() { "unknown" } else { text }.to_owned()
+        };
+        let places = self.columns.places.iter();
+        let changed = places.filter(|(_, (at, _))| row.cell(*at) != cells[*at].trim());
+        let told = changed.map(|(name, (at, _))| {
+            let name = match self.header.cell(*at) {
+                "" => *name,
+                own => own,
+            };
+            format!("{name} {} -> {}", said(row.cell(*at)), said(&cells[*at]))
+        });
+        told.collect::<Vec<_>>().join(", ")
     }
 
     /// Takes out what earlier states of the same work gave and the present one does not.
     fn clear(
         &mut self,
         rows: &[TextRow],
-        entries: &[Entry],
+        entries: &[&Entry],
         spared: &BTreeSet<String>,
     ) -> (usize, usize) {
         let origins: BTreeSet<&str> = entries.iter().map(|e| e.origin.as_str()).collect();
         let keys: BTreeSet<&str> = entries.iter().map(|e| e.key.as_str()).collect();
         let (mut out, mut left) = (0, 0);
         for row in rows {
-            let Some((key, _)) = self.source(row) else {
+            let Some(Source { key, .. }) = self.source(row) else {
                 continue;
             };
             let of_same = origin(key).is_some_and(|origin| origins.contains(origin));

@@ -9,6 +9,7 @@ use super::telematics::{Feed, Reading};
 use super::usage::{Imported, Unmatched};
 use crate::report::Header;
 use crate::report::imports::{Fate, ImportReport, Lines, MeterLine};
+use crate::units::Units;
 
 /// Columns of `meters.csv`.
 const HEADINGS: &Headings = &[
@@ -59,7 +60,7 @@ pub fn merge(
         value: reading.value,
         unit: reading.meter.unit(),
         ours,
-        fate: place.map_or_else(Fate::SetAside, |at| merged.outcomes[at].into()),
+        fate: place.map_or_else(Fate::SetAside, |at| merged.outcomes[at].clone().into()),
     });
     let report = ImportReport {
         lines: Lines::Meters(lines.collect()),
@@ -71,9 +72,12 @@ pub fn merge(
             cautions: Vec::new(),
         },
         kind: "telematics",
+        // Hours and miles, which say so in their own column.
+        units: Units::default(),
         into: into.to_owned(),
         taken_out: merged.taken_out,
         unmatched: unmatched.list(),
+        problems: Vec::new(),
     };
     let table = (merged.changed && !entries.is_empty()).then_some(merged.bytes);
     Ok(Imported { report, table })
@@ -125,6 +129,8 @@ fn entry(reading: &Reading, ours: Option<&str>) -> Option<Entry> {
     Some(Entry {
         origin: key.clone(),
         key,
+        // A meter shows one thing at a moment: of two states none is known to be the later one.
+        until: None,
         cells,
     })
 }

@@ -5,6 +5,7 @@
 //! Then names are matched through tables that the owner keeps ([`names`]), and what is matched is
 //! merged into a table of the records so that a second import changes nothing ([`ledger`]).
 
+mod encoding;
 pub mod ledger;
 pub mod meters;
 pub mod names;

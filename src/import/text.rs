@@ -34,8 +34,16 @@ const LINE_BEHIND: &str = "\nend";
 /// # Errors
 /// In words, when it is not UTF-8, or ends within a quoted cell: what is added would be part of it.
 pub(super) fn rows(bytes: &[u8]) -> Result<Vec<TextRow>, String> {
-    if std::str::from_utf8(bytes).is_err() || bytes.contains(&0) {
-        return Err("it is not text in UTF-8; save it as `CSV UTF-8`".to_owned());
+    let broken = std::str::from_utf8(bytes).err().map(|e| e.valid_up_to());
+    let zero = bytes.iter().position(|byte| *byte == 0);
+    if let Some(at) = broken.into_iter().chain(zero).min() {
+        let line = bytes[..at].split(|byte| *byte == b'\n').count();
+        let what = if Some(at) == zero {
+            "holds a zero byte"
+        } else {
+            "is not text in UTF-8"
+        };
+        return Err(format!("its line {line} {what}; save it as `CSV UTF-8`"));
     }
     let mut reader = csv::ReaderBuilder::new()
         .has_headers(false)

@@ -5,7 +5,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use super::Kept;
 use super::ledger::{self, Entry, Headings, Outcome, Value};
 use super::names::{Kind, Match};
-use super::taskdata::{TaskData, Work};
+use super::taskdata::{TaskData, Undated, Work};
 use crate::record::Records;
 use crate::report::Header;
 use crate::report::imports::{Fate, ImportReport, Lines, UnmatchedName, UseLine};
@@ -21,6 +21,10 @@ const HEADINGS: &Headings = &[
     ("tons", Some(Measure::Tons)),
     ("hours", Some(Measure::Hours)),
 ];
+/// Moments in the source of a row; as text they sort by time.
+const MOMENT: &str = "%Y-%m-%dT%H:%M:%S";
+/// Most rows whose changes are told one by one.
+const MOST_CHANGES: usize = 20;
 const SQUARE_METRES_PER_HECTARE: f64 = 10_000.0;
 
 /// An import worked out, and the table it makes.
@@ -80,7 +84,7 @@ pub fn merge(
     let mut places: Vec<Result<usize, String>> = Vec::new();
     let mut seen = BTreeSet::new();
     for ((work, matched), [origin, key]) in data.works.iter().zip(&matched).zip(&keys) {
-        let twice = !seen.insert(key.clone());
+        let twice = matched.trouble.is_none() && !seen.insert(key.clone());
         places.push(match (&matched.trouble, twice) {
             (Some(why), _) => Err(why.clone()),
             (None, true) => {
@@ -90,6 +94,7 @@ pub fn merge(
                 entries.push(Entry {
                     origin: origin.clone(),
                     key: key.clone(),
+                    until: Some(work.until.format(MOMENT).to_string()),
                     cells: cells(work, matched),
                 });
                 Ok(entries.len() - 1)
@@ -103,24 +108,29 @@ pub fn merge(
         .filter(|key| !written.contains(key.as_str()))
         .collect();
     let merged = ledger::merge(existing, HEADINGS, &entries, &spared)?;
+    let mut notes = notes(data, kept, two_bins, &merged);
+    notes.extend(changes(&merged, &data.works, &places));
     let lines = data.works.iter().zip(matched).zip(places);
     let lines = lines.map(|((work, matched), place)| {
-        let fate = place.map_or_else(Fate::SetAside, |at| merged.outcomes[at].into());
+        let fate = place.map_or_else(Fate::SetAside, |at| merged.outcomes[at].clone().into());
         line(work, matched, fate)
     });
+    let lines = lines.chain(data.undated.iter().map(undated));
     let report = ImportReport {
         lines: Lines::Use(lines.collect()),
         header: Header {
             as_of: data.works.iter().map(|w| w.date).max(),
             seed: 1,
             level: 0.9,
-            notes: notes(data, kept, two_bins, &merged),
+            notes,
             cautions: Vec::new(),
         },
         kind: "taskdata",
+        units: records.settings.units,
         into: into.to_owned(),
         taken_out: merged.taken_out,
         unmatched: unmatched.list(),
+        problems: problems(data),
     };
     let table = (merged.changed && !entries.is_empty()).then_some(merged.bytes);
     Ok(Imported { report, table })
@@ -133,6 +143,7 @@ impl From<Outcome> for Fate {
             Outcome::Already => Self::Already,
             Outcome::Replaced => Self::Replaced,
             Outcome::KeptChanged => Self::KeptChanged,
+            Outcome::Older(why) => Self::SetAside(why),
         }
     }
 }
@@ -229,7 +240,7 @@ fn out_of_time(work: &Work, machine: &str, records: &Records) -> Option<String> 
 /// Origin and key of a work. A task id is unique in one set of task data only; with the machine
 /// and the second at which it began, in all of them.
 fn keys(work: &Work) -> [String; 2] {
-    let started = work.started.format("%Y-%m-%dT%H:%M:%S").to_string();
+    let started = work.started.format(MOMENT).to_string();
     let date = work.date.to_string();
     let parts = [
         "taskdata",
@@ -285,7 +296,7 @@ pub fn tons(kilograms: f64) -> f64 {
 fn line(work: &Work, matched: Matched, fate: Fate) -> UseLine {
     UseLine {
         task: work.task.clone(),
-        date: work.date,
+        date: Some(work.date),
         machine: work.machine.clone(),
         bin: work.bin.clone(),
         product: work.product.clone(),
@@ -294,6 +305,39 @@ fn line(work: &Work, matched: Matched, fate: Fate) -> UseLine {
         hours: work.hours,
         ours: matched.ours,
         fate,
+    }
+}
+
+/// What is wrong in the files, each once, with the rows that are set aside for it.
+fn problems(data: &TaskData) -> Vec<String> {
+    let mut wrong: BTreeMap<String, usize> = BTreeMap::new();
+    for work in &data.works {
+        if let (Some(file), Some(why)) = (&work.wrong_in, &work.trouble) {
+            let bin = work.bin.iter().map(|bin| format!(", {bin}"));
+            let bin: String = bin.collect();
+            let problem = format!("{file}, task {}{bin}: {why}", work.task);
+            *wrong.entry(problem).or_default() += 1;
+        }
+    }
+    let told = wrong.into_iter();
+    let told = told.map(|(problem, count)| format!("{problem} ({} set aside)", rows(count)));
+    let undated = data.undated.iter().map(|u| u.problem.clone());
+    undated.chain(told).collect()
+}
+
+/// A stretch of no day: what it holds belongs to no row, and where it went on, later ones count it too.
+fn undated(undated: &Undated) -> UseLine {
+    UseLine {
+        task: undated.task.clone(),
+        date: None,
+        machine: String::new(),
+        bin: None,
+        product: None,
+        kilograms: None,
+        square_metres: None,
+        hours: None,
+        ours: [const { None }; 3],
+        fate: Fate::SetAside(undated.problem.clone()),
     }
 }
 
@@ -336,6 +380,37 @@ fn notes(data: &TaskData, kept: &Kept, two_bins: TwoBins, merged: &ledger::Merge
         ));
     }
     notes
+}
+
+/// What was replaced by later states of tasks.
+fn changes(
+    merged: &ledger::Merged,
+    works: &[Work],
+    places: &[Result<usize, String>],
+) -> Option<String> {
+    let by_entry: BTreeMap<usize, &Work> = places
+        .iter()
+        .zip(works)
+        .filter_map(|(place, work)| Some((*place.as_ref().ok()?, work)))
+        .collect();
+    let told = merged.changes.iter().filter_map(|(entry, change)| {
+        let work = by_entry.get(entry)?;
+        let named = [
+            Some(format!("task {}", work.task)),
+            Some(work.date.to_string()),
+            work.bin.clone(),
+            work.product.clone(),
+        ];
+        let named: Vec<String> = named.into_iter().flatten().collect();
+        Some(format!("{}: {change}", named.join(" ")))
+    });
+    let told: Vec<String> = told.collect();
+    let more = match told.len().saturating_sub(MOST_CHANGES) {
+        0 => String::new(),
+        more => format!("; and {}", rows(more)),
+    };
+    let shown = &told[..told.len().min(MOST_CHANGES)];
+    (!told.is_empty()).then(|| format!("Replaced in the table: {}{more}.", shown.join("; ")))
 }
 
 /// `1 row`, `2 rows`.

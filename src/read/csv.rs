@@ -59,14 +59,16 @@ pub(super) fn read(path: &Path, mark: char, sink: &mut dyn Sink) -> Result<(), R
 
 /// Files that are no comma-separated text, told by their first bytes.
 fn foreign(start: &[u8]) -> Option<Wrong> {
+    let zero = start.iter().position(|byte| *byte == 0);
     let found = if start.starts_with(b"\xff\xfe") || start.starts_with(b"\xfe\xff") {
-        "text in UTF-16"
+        "text in UTF-16".to_owned()
     } else if start.starts_with(b"PK\x03\x04") {
-        "a workbook with the name of a text file"
+        "a workbook with the name of a text file".to_owned()
     } else if start.starts_with(b"PAR1") {
-        "a Parquet file with the name of a text file"
-    } else if start.contains(&0) {
-        "zero bytes, as in UTF-16 or a file that is no text"
+        "a Parquet file with the name of a text file".to_owned()
+    } else if let Some(at) = zero {
+        let line = start[..at].split(|byte| *byte == b'\n').count();
+        format!("zero bytes, the first in line {line}, as in UTF-16 or a file that is no text")
     } else {
         return None;
     };

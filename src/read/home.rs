@@ -65,6 +65,11 @@ fn is_table(stem: &str) -> bool {
     find::table_named(stem).is_some() || parts::year_of(stem).is_some()
 }
 
+/// Whether a TOML file of that name says how records are read.
+fn is_settings(stem: &str) -> bool {
+    stem.eq_ignore_ascii_case("settings") || stem == "columns"
+}
+
 /// Names of files of a folder that hold records or settings; none where there is no folder.
 ///
 /// # Errors
@@ -78,7 +83,7 @@ pub fn records_held(dir: &Path) -> Result<Vec<String>, ReadError> {
         match find::extension(path).as_str() {
             "xlsx" => true,
             "csv" | "parquet" => is_table(&stem),
-            "toml" => stem.eq_ignore_ascii_case("settings") || stem == "columns",
+            "toml" => is_settings(&stem),
             _ => false,
         }
     };
@@ -86,11 +91,48 @@ pub fn records_held(dir: &Path) -> Result<Vec<String>, ReadError> {
     Ok(files.map(|path| find::file_name(&path)).collect())
 }
 
-/// Whether a file of results would take the place of records of a folder.
+/// Whether a file of results would take the place of records of a folder, under whatever name.
 ///
 /// # Errors
 /// [`ReadError`] when the folder, its workbook or its `columns.toml` cannot be read.
 pub fn is_among_records(dir: &Path, file: &Path) -> Result<bool, ReadError> {
+    if takes_place(dir, file)? {
+        return Ok(true);
+    }
+    // A file may have several names on a disk, and a table may be a link to a file elsewhere.
+    if !file.exists() || !dir.is_dir() {
+        return Ok(false);
+    }
+    for held in find::files(dir)? {
+        if is_same_file(&held, file) && is_record_name(dir, &held)? {
+            return Ok(true);
+        }
+    }
+    Ok(false)
+}
+
+/// Whether two paths lead to one file on the disk.
+#[cfg(unix)]
+#[must_use]
+pub fn is_same_file(one: &Path, other: &Path) -> bool {
+    use std::os::unix::fs::MetadataExt;
+    let place = |path: &Path| {
+        let meta = std::fs::metadata(path).ok()?;
+        Some((meta.dev(), meta.ino()))
+    };
+    place(one).is_some_and(|one| Some(one) == place(other))
+}
+
+/// Whether two paths lead to one file on the disk.
+#[cfg(not(unix))]
+#[must_use]
+pub fn is_same_file(one: &Path, other: &Path) -> bool {
+    let place = |path: &Path| path.canonicalize().ok();
+    place(one).is_some_and(|one| Some(one) == place(other))
+}
+
+/// Whether a file of results would take the place of one that has its name in a records folder.
+fn takes_place(dir: &Path, file: &Path) -> Result<bool, ReadError> {
     // What a link of that name leads to would be written.
     let linked = file.canonicalize();
     let file = linked.as_deref().unwrap_or(file);
@@ -99,12 +141,20 @@ pub fn is_among_records(dir: &Path, file: &Path) -> Result<bool, ReadError> {
     if !matches!((dir.canonicalize(), above), (Ok(a), Ok(b)) if a == b) {
         return Ok(false);
     }
+    is_record_name(dir, file)
+}
+
+/// Whether a file that is in a records folder, or would be, is one of the records.
+fn is_record_name(dir: &Path, file: &Path) -> Result<bool, ReadError> {
     let name = find::file_name(file);
     let stem = file.file_stem().unwrap_or_default().to_string_lossy();
     Ok(match find::extension(file).as_str() {
         // Whatever it holds; a workbook that nobody can open may be the only copy of something.
         "xlsx" => file.exists() && !Book::open(file).is_ok_and(|book| book.holds_results()),
         "csv" if is_table(&stem) || find::is_kept_beside(&name) => true,
+        // What a link with another ending leads to.
+        "parquet" => is_table(&stem),
+        "toml" => is_settings(&stem),
         "csv" | "txt" => mapping::read(dir)?.0.table_of_file(&name).is_some(),
         _ => false,
     })

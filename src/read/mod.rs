@@ -56,7 +56,7 @@ pub use bare::{BareReading, RowCounts, bare_ages, bare_lives};
 pub use bundle::{NamedFile, bundle};
 pub use error::ReadError;
 pub(crate) use header::normal as header_name;
-pub use home::{TableHome, is_among_records, kept_file, records_held, table_home};
+pub use home::{TableHome, is_among_records, is_same_file, kept_file, records_held, table_home};
 pub use log_columns::log_columns;
 pub use mapping::proposal;
 pub use text::{ModelFile, ModelFileError, families, model_files};

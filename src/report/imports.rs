@@ -3,6 +3,7 @@
 use chrono::NaiveDate;
 
 use super::Header;
+use crate::units::Units;
 
 /// What became of a row.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -47,8 +48,8 @@ impl Fate {
 pub struct UseLine {
     /// Task in the file.
     pub task: String,
-    /// Day.
-    pub date: NaiveDate,
+    /// Day; `None`: the file has none that can be read.
+    pub date: Option<NaiveDate>,
     /// Machine in the file.
     pub machine: String,
     /// Bin in the file.
@@ -127,6 +128,8 @@ pub struct ImportReport {
     pub header: Header,
     /// `taskdata` or `telematics`.
     pub kind: &'static str,
+    /// Units for people.
+    pub units: Units,
     /// Name of the file that is written to.
     pub into: String,
     /// Every row.
@@ -135,6 +138,9 @@ pub struct ImportReport {
     pub taken_out: usize,
     /// Names to be matched.
     pub unmatched: Vec<UnmatchedName>,
+    /// What is wrong in the files, so that rows are set aside: file, place, what is found there and
+    /// what is expected.
+    pub problems: Vec<String>,
 }
 
 impl ImportReport {

@@ -1,5 +1,6 @@
 //! Machines of task data and the elements they are described by: device, function, bin, section.
 
+use std::collections::btree_map::Entry;
 use std::collections::{BTreeMap, BTreeSet};
 
 use roxmltree::Node;
@@ -56,6 +57,10 @@ pub(super) struct Devices {
     bins: BTreeMap<usize, Vec<String>>,
     /// Ids by machine and object id.
     objects: BTreeMap<(usize, String), String>,
+    /// Places of machines by id, the first of each.
+    by_id: BTreeMap<String, usize>,
+    /// Ids that are described more than once, and whether alike each time.
+    twice: BTreeMap<String, bool>,
 }
 
 impl Devices {
@@ -63,7 +68,12 @@ impl Devices {
     pub(super) fn add(&mut self, node: Node<'_, '_>) {
         let Some(id) = owned(node, "A") else { return };
         let key = owned(node, "E").or_else(|| owned(node, "D"));
-        let machine = self.machines.len();
+        let key = key.unwrap_or_else(|| id.clone());
+        let machine = self.machine(Machine {
+            id,
+            key,
+            name: owned(node, "B"),
+        });
         let totals = lifetime_totals(node);
         for element in children(node, "DET") {
             let Some(det) = owned(element, "A") else {
@@ -75,27 +85,72 @@ impl Devices {
             if let Some(object) = owned(element, "B") {
                 self.objects.insert((machine, object), det.clone());
             }
-            self.elements.insert(
-                det,
-                Element {
-                    machine,
-                    kind: match attribute(element, "C") {
-                        Some("1") => Kind::Device,
-                        Some("2") => Kind::Function,
-                        Some("3") => Kind::Bin,
-                        _ => Kind::Other,
-                    },
-                    name: owned(element, "D"),
-                    parent: owned(element, "F"),
-                    lifetime,
+            let new = Element {
+                machine,
+                kind: match attribute(element, "C") {
+                    Some("1") => Kind::Device,
+                    Some("2") => Kind::Function,
+                    Some("3") => Kind::Bin,
+                    _ => Kind::Other,
                 },
-            );
+                name: owned(element, "D"),
+                parent: owned(element, "F"),
+                lifetime,
+            };
+            self.element_of(det, new);
         }
-        self.machines.push(Machine {
-            key: key.unwrap_or_else(|| id.clone()),
-            name: owned(node, "B"),
-            id,
-        });
+    }
+
+    /// Place of a machine; one that is described a second time under the same number is the same.
+    fn machine(&mut self, machine: Machine) -> usize {
+        if let Some(at) = self.by_id.get(&machine.id).copied() {
+            let alike = self.machines[at].key == machine.key;
+            *self.twice.entry(machine.id.clone()).or_insert(true) &= alike;
+            if alike {
+                return at;
+            }
+        }
+        let at = self.machines.len();
+        self.by_id.entry(machine.id.clone()).or_insert(at);
+        self.machines.push(machine);
+        at
+    }
+
+    /// Adds an element; of one that is described twice the first stays, see [`Self::is_ambiguous`].
+    fn element_of(&mut self, id: String, new: Element) {
+        match self.elements.entry(id) {
+            Entry::Vacant(place) => drop(place.insert(new)),
+            Entry::Occupied(there) => {
+                let alike = *there.get() == new;
+                *self.twice.entry(there.key().clone()).or_insert(true) &= alike;
+            }
+        }
+    }
+
+    /// Whether an element is described more than once and not alike, so that nobody can tell which
+    /// of them is meant.
+    pub(super) fn is_ambiguous(&self, id: &str) -> bool {
+        self.twice.get(id) == Some(&false)
+    }
+
+    /// Notes what is described more than once.
+    pub(super) fn told_twice(&self, notes: &mut Vec<String>) {
+        for (alike, end) in [
+            (true, "alike each time, so each is taken once"),
+            (
+                false,
+                "and not alike: work that refers to them is set aside",
+            ),
+        ] {
+            let of = self.twice.iter().filter(|(_, is)| **is == alike);
+            let ids: Vec<String> = of.map(|(id, _)| id.clone()).collect();
+            if !ids.is_empty() {
+                notes.push(format!(
+                    "Described more than once in the file, {end}: {}.",
+                    super::some_of(&ids)
+                ));
+            }
+        }
     }
 
     /// Ends the list of machines; with it their bins are known.

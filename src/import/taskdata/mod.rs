@@ -12,12 +12,13 @@ mod timelog;
 mod totals;
 mod work;
 
+use std::borrow::Cow;
 use std::collections::BTreeMap;
 
 use chrono::{NaiveDate, NaiveDateTime};
 use roxmltree::{Document, Node};
 
-use super::xml;
+use super::{encoding, xml};
 use crate::read::NamedFile;
 
 /// Name of the main file; letter case does not matter.
@@ -30,6 +31,8 @@ pub struct Work {
     pub task: String,
     /// When the task was first at work, by the local clock.
     pub started: NaiveDateTime,
+    /// The last moment that the file tells of the task, by the local clock.
+    pub until: NaiveDateTime,
     /// The local day.
     pub date: NaiveDate,
     /// The machine: its serial number, else its network name, else its id in the file.
@@ -50,6 +53,18 @@ pub struct Work {
     pub hours: Option<f64>,
     /// Why it cannot be used.
     pub trouble: Option<String>,
+    /// Name of the file in which that is wrong; `None` where nothing is, or where the file itself says
+    /// that the work does not count.
+    pub wrong_in: Option<String>,
+}
+
+/// A stretch of work that cannot be dated, so that it is work of no day.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Undated {
+    /// Id of the task.
+    pub task: String,
+    /// File, place, what is found there and what is expected.
+    pub problem: String,
 }
 
 /// What a set of task data says.
@@ -57,6 +72,8 @@ pub struct Work {
 pub struct TaskData {
     /// In the order of tasks, bins and days.
     pub works: Vec<Work>,
+    /// Stretches that are part of no work.
+    pub undated: Vec<Undated>,
     /// What a reader must know, one sentence each.
     pub notes: Vec<String>,
 }
@@ -79,6 +96,14 @@ pub enum TaskDataError {
         /// The file.
         file: String,
         /// What is wrong, with line and column.
+        why: String,
+    },
+    /// Not text that can be read.
+    #[error("`{file}`: {why}")]
+    Encoding {
+        /// The file.
+        file: String,
+        /// Which encoding was found, and what to do.
         why: String,
     },
     /// More than any machine writes.
@@ -134,13 +159,12 @@ impl<'a> Set<'a> {
     }
 }
 
-/// Text of a file; a mark of the byte order is left out.
-fn text(file: &NamedFile) -> Result<&str, TaskDataError> {
-    let text = std::str::from_utf8(&file.bytes).map_err(|_| TaskDataError::Xml {
+/// Text of a file.
+fn text(file: &NamedFile) -> Result<Cow<'_, str>, TaskDataError> {
+    encoding::text(&file.bytes).map_err(|why| TaskDataError::Encoding {
         file: file.name.clone(),
-        why: "not text in UTF-8".to_owned(),
-    })?;
-    Ok(text.trim_start_matches('\u{feff}'))
+        why,
+    })
 }
 
 fn parse<'a>(file: &str, text: &'a str) -> Result<Document<'a>, TaskDataError> {
@@ -148,6 +172,18 @@ fn parse<'a>(file: &str, text: &'a str) -> Result<Document<'a>, TaskDataError> {
         file: file.to_owned(),
         why,
     })
+}
+
+/// Most names of one kind that a note lists.
+const MOST_LISTED: usize = 10;
+
+/// A list with an end.
+fn some_of(names: &[String]) -> String {
+    let shown = &names[..names.len().min(MOST_LISTED)];
+    match names.len() - shown.len() {
+        0 => shown.join(", "),
+        more => format!("{} and {more} more", shown.join(", ")),
+    }
 }
 
 /// Child elements of that name.
@@ -176,7 +212,8 @@ fn owned(node: Node<'_, '_>, name: &str) -> Option<String> {
 pub fn read(files: &[NamedFile]) -> Result<TaskData, TaskDataError> {
     let set = Set::new(files)?;
     let main_file = set.get(MAIN).ok_or(TaskDataError::NoMainFile)?;
-    let main = parse(&main_file.name, text(main_file)?)?;
+    let main_text = text(main_file)?;
+    let main = parse(&main_file.name, &main_text)?;
     let root = main.root_element();
     if !root.has_tag_name("ISO11783_TaskData") {
         return Err(TaskDataError::OtherRoot {
@@ -185,9 +222,14 @@ pub fn read(files: &[NamedFile]) -> Result<TaskData, TaskDataError> {
         });
     }
     let mut notes = Vec::new();
-    let outside = external(&set, root, &mut notes)?;
-    let roots: Vec<Node<'_, '_>> = std::iter::once(root)
-        .chain(outside.iter().map(Document::root_element))
+    let texts = external(&set, root, &mut notes)?;
+    let outside = texts
+        .iter()
+        .map(|(file, text)| Ok((*file, parse(file, text)?)))
+        .collect::<Result<Vec<_>, TaskDataError>>()?;
+    let main_root = (main_file.name.as_str(), root);
+    let roots: Vec<(&str, Node<'_, '_>)> = std::iter::once(main_root)
+        .chain(outside.iter().map(|(file, d)| (*file, d.root_element())))
         .collect();
     if attribute(root, "DataTransferOrigin") == Some("1") {
         notes.push(
@@ -200,13 +242,13 @@ pub fn read(files: &[NamedFile]) -> Result<TaskData, TaskDataError> {
     Ok(data.works(notes))
 }
 
-/// Other files that hold parts of the main one.
+/// Texts of other files that hold parts of the main one, with their names.
 fn external<'a>(
     set: &Set<'a>,
     root: Node<'_, '_>,
     notes: &mut Vec<String>,
-) -> Result<Vec<Document<'a>>, TaskDataError> {
-    let mut documents = Vec::new();
+) -> Result<Vec<(&'a str, Cow<'a, str>)>, TaskDataError> {
+    let mut texts = Vec::new();
     let mut seen = std::collections::BTreeSet::new();
     for name in children(root, "XFR").filter_map(|x| attribute(x, "A")) {
         let name = format!("{name}.XML");
@@ -215,11 +257,11 @@ fn external<'a>(
             continue;
         }
         match set.get(&name) {
-            Some(file) => documents.push(parse(&file.name, text(file)?)?),
+            Some(file) => texts.push((file.name.as_str(), text(file)?)),
             None => notes.push(format!(
                 "The file `{name}`, which holds a part of the task data, is missing."
             )),
         }
     }
-    Ok(documents)
+    Ok(texts)
 }

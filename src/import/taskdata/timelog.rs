@@ -81,10 +81,21 @@ fn raw<'b>(header: &Header, bytes: &'b [u8], at: usize) -> Option<Raw<'b>> {
 /// Takes a record: its moment, and column and value of what changed.
 type Take<'t> = &'t mut dyn FnMut(NaiveDateTime, &mut dyn Iterator<Item = (usize, i32)>);
 
+/// What a log holds beside its records.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub(super) struct Left {
+    /// Whole records.
+    pub(super) records: usize,
+    /// Bytes between records that belong to none.
+    pub(super) stray: usize,
+    /// Bytes behind the last record, as where a file was cut off within one.
+    pub(super) behind: usize,
+}
+
 /// Reads the records one by one: when, and column and value of what changed. The last may be cut
 /// off, and stray bytes between records are passed over; how many these were.
-pub(super) fn read(header: &Header, bytes: &[u8], take: Take<'_>) -> usize {
-    let mut stray = 0;
+pub(super) fn read(header: &Header, bytes: &[u8], take: Take<'_>) -> Left {
+    let mut left = Left::default();
     let mut last: Option<u16> = None;
     let mut at = 0;
     let mut lost = false;
@@ -97,11 +108,13 @@ pub(super) fn read(header: &Header, bytes: &[u8], take: Take<'_>) -> usize {
         });
         let Some(record) = next else {
             lost = true;
-            stray += 1;
+            left.behind += 1;
             at += 1;
             continue;
         };
         lost = false;
+        left.records += 1;
+        left.stray += std::mem::take(&mut left.behind);
         last = Some(record.day);
         at = record.end;
         let mut values = record.values.chunks_exact(5).map(|value| {
@@ -110,7 +123,7 @@ pub(super) fn read(header: &Header, bytes: &[u8], take: Take<'_>) -> usize {
         });
         take(moment(&record), &mut values);
     }
-    stray
+    left
 }
 
 fn moment(raw: &Raw<'_>) -> NaiveDateTime {
@@ -139,12 +152,12 @@ mod tests {
         bytes
     }
 
-    fn values(bytes: &[u8]) -> (Vec<(String, i32)>, usize) {
+    fn values(bytes: &[u8]) -> (Vec<(String, i32)>, Left) {
         let mut values = Vec::new();
-        let stray = read(&header(), bytes, &mut |at, of| {
+        let left = read(&header(), bytes, &mut |at, of| {
             values.extend(of.map(|(_, value)| (at.to_string(), value)));
         });
-        (values, stray)
+        (values, left)
     }
 
     fn numbers(bytes: &[u8]) -> Vec<i32> {
@@ -162,10 +175,13 @@ mod tests {
     }
 
     #[test]
-    fn a_last_record_that_is_cut_off_is_left_out() {
+    fn a_last_record_that_is_cut_off_is_left_out_and_counted() {
         let mut bytes = [record(1_000, 7), record(2_000, 8)].concat();
         bytes.truncate(bytes.len() - 3);
         assert_eq!(numbers(&bytes), [7]);
+        let left = values(&bytes).1;
+        let whole = record(1_000, 7).len();
+        assert_eq!([left.records, left.stray, left.behind], [1, 0, whole - 3]);
     }
 
     #[test]
@@ -178,7 +194,8 @@ mod tests {
         ]
         .concat();
         assert_eq!(numbers(&bytes), [7, 8, 9]);
-        assert_eq!(values(&bytes).1, 1);
+        let left = values(&bytes).1;
+        assert_eq!([left.records, left.stray, left.behind], [3, 1, 0]);
     }
 
     #[test]

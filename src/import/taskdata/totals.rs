@@ -16,12 +16,13 @@ pub(super) struct Growth {
 }
 
 impl Growth {
-    /// `readings`: day and value in the order of time. Values below zero are past the end of the
+    /// `readings`: the days over which a value came about, with the part of its growth on each, and the
+    /// value, in the order of time. Values below zero are past the end of the
     /// counter and must have been left out.
-    pub(super) fn new(readings: &[(NaiveDate, i32)]) -> Self {
+    pub(super) fn new(readings: &[(Vec<(NaiveDate, f64)>, i32)]) -> Self {
         let mut growth = Self::default();
         let mut last = 0;
-        for (day, value) in readings {
+        for (parts, value) in readings {
             let added = if last <= *value {
                 i64::from(*value) - i64::from(last)
             } else {
@@ -29,7 +30,9 @@ impl Growth {
                 i64::from(*value)
             };
             last = *value;
-            *growth.by_day.entry(*day).or_default() += added as f64;
+            for (day, part) in parts {
+                *growth.by_day.entry(*day).or_default() += added as f64 * part;
+            }
         }
         let values = || readings.iter().map(|(_, value)| i64::from(*value));
         let (least, most) = (values().min().unwrap_or(0), values().max().unwrap_or(0));
@@ -52,7 +55,7 @@ mod tests {
         Growth::new(
             &values
                 .iter()
-                .map(|(d, v)| (day(*d), *v))
+                .map(|(d, v)| (vec![(day(*d), 1.0)], *v))
                 .collect::<Vec<_>>(),
         )
     }

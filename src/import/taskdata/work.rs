@@ -3,19 +3,26 @@
 mod change;
 mod levels;
 mod mass;
+mod midnight;
+mod products;
 mod spots;
+mod twice;
 
+use std::cell::RefCell;
 use std::collections::{BTreeMap, BTreeSet};
 
-use chrono::NaiveDate;
+use chrono::{NaiveDate, NaiveDateTime};
 use roxmltree::Node;
+
+use products::Products;
 
 use super::device::Devices;
 use super::split::{Logs, Shares};
-use super::task::Task;
+use super::task::{Allocation, Task};
+use super::totals::Growth;
 use spots::Spot;
 
-use super::{Set, TaskData, TaskDataError, Work, attribute, children, owned};
+use super::{Set, TaskData, TaskDataError, Work, children};
 
 /// Numbers of the data dictionary: applied total mass in kilograms and in grams.
 const KILOGRAMS: u16 = 0x0051;
@@ -32,52 +39,41 @@ const MOST_PLACES: usize = 2_000;
 /// Most bytes of time logs, each counted as often as it may be gone through.
 const MOST_LOGGED: u64 = 32 << 30;
 
-/// A product: its name, and its density in milligrams a litre.
-struct Product {
-    name: Option<String>,
-    density: Option<f64>,
-}
-
 /// Everything of a set of task data that matters here.
 pub(super) struct Data<'a> {
     set: &'a Set<'a>,
     devices: Devices,
-    products: BTreeMap<String, Product>,
+    products: Products,
     tasks: Vec<Task>,
 }
 
 impl<'a> Data<'a> {
-    /// `roots`: the main file's root, and those of the files that hold parts of it.
+    /// `roots`: the main file's root, and those of the files that hold parts of it, each with the
+    /// name of its file.
     ///
     /// # Errors
     /// When something is there more often than any machine writes it.
-    pub(super) fn new(roots: &[Node<'_, '_>], set: &'a Set<'a>) -> Result<Self, TaskDataError> {
-        let top = |name| roots.iter().flat_map(move |root| children(*root, name));
+    pub(super) fn new(
+        roots: &[(&str, Node<'_, '_>)],
+        set: &'a Set<'a>,
+    ) -> Result<Self, TaskDataError> {
+        let top = |name| {
+            roots
+                .iter()
+                .flat_map(move |(_, root)| children(*root, name))
+        };
         let mut devices = Devices::default();
         top("DVC").for_each(|node| devices.add(node));
         devices.finish()?;
-        let density = |p| {
-            attribute(p, "H")
-                .and_then(|t| t.parse::<f64>().ok())
-                .filter(|d| d.is_finite() && 0.0 < *d)
-        };
-        let product = |p| {
-            let name = owned(p, "B");
-            Some((
-                owned(p, "A")?,
-                Product {
-                    name,
-                    density: density(p),
-                },
-            ))
-        };
         let data = Self {
             set,
             devices,
-            products: top("PDT").filter_map(product).collect(),
-            tasks: top("TSK")
+            products: products::listed(top("PDT")),
+            tasks: roots
+                .iter()
+                .flat_map(|(file, root)| children(*root, "TSK").map(move |task| (*file, task)))
                 .enumerate()
-                .map(|(i, t)| Task::new(t, i))
+                .map(|(i, (file, task))| Task::new(task, i, file))
                 .collect(),
         };
         data.limits()?;
@@ -107,19 +103,33 @@ impl<'a> Data<'a> {
     /// The work of every task that was at work.
     pub(super) fn works(&self, mut notes: Vec<String>) -> TaskData {
         let mut works = Vec::new();
+        let mut undated = Vec::new();
         let mut planned = 0;
-        for task in &self.tasks {
+        self.devices.told_twice(&mut notes);
+        products::told_twice(&self.products, &mut notes);
+        let earlier = twice::earlier_states(&self.tasks, &mut notes);
+        for (index, task) in self.tasks.iter().enumerate() {
             remarks(task, &mut notes);
-            if task.times.is_empty() || matches!(task.status, 1 | 5) {
-                planned += 1;
+            let is_plan = matches!(task.status, 1 | 5);
+            if !is_plan {
+                undated.extend(task.undated.iter().cloned());
+            }
+            if task.times.is_empty() || is_plan {
+                planned += usize::from(is_plan || task.undated.is_empty());
                 continue;
             }
             let from = works.len();
             TaskWork::new(self, task, &mut notes).add(&mut works, &mut notes);
-            if task.status == 6 {
-                for work in &mut works[from..] {
-                    work.trouble = Some("its task is marked as cancelled".to_owned());
-                }
+            let trouble = if task.status == 6 {
+                "its task is marked as cancelled"
+            } else if earlier.contains(&index) {
+                "its task stands a second time in the file, in a later state"
+            } else {
+                continue;
+            };
+            for work in &mut works[from..] {
+                work.trouble = Some(trouble.to_owned());
+                work.wrong_in = None;
             }
         }
         if 0 < planned {
@@ -134,7 +144,11 @@ impl<'a> Data<'a> {
         }
         let mut seen = BTreeSet::new();
         notes.retain(|note| seen.insert(note.clone()));
-        TaskData { works, notes }
+        TaskData {
+            works,
+            undated,
+            notes,
+        }
     }
 
     fn product_name(&self, id: &str) -> Option<String> {
@@ -144,10 +158,14 @@ impl<'a> Data<'a> {
 
 fn remarks(task: &Task, notes: &mut Vec<String>) {
     let id = &task.id;
-    if 0 < task.unreadable {
+    if !task.odd_ends.is_empty() {
+        let more = match task.more_odd_ends {
+            0 => String::new(),
+            more => format!("; and {more} more"),
+        };
         notes.push(format!(
-            "Task {id}: {} stretches of work have no start that can be read and are left out.",
-            task.unreadable
+            "Task {id}: {}{more}. What they say is not used; hours that nothing else tells are unknown.",
+            task.odd_ends.join("; ")
         ));
     }
     if 0 < task.bad_values {
@@ -170,16 +188,24 @@ type Daily = Option<BTreeMap<NaiveDate, f64>>;
 struct TaskWork<'a, 't> {
     data: &'t Data<'a>,
     task: &'t Task,
-    /// Readings of each total in the order of time.
-    series: BTreeMap<(u16, &'t str), Vec<(NaiveDate, i32)>>,
+    /// Readings of each total in the order of time: the stretch at whose end it was written.
+    series: BTreeMap<(u16, &'t str), Vec<(usize, i32)>>,
+    /// Days of each stretch.
+    parts: Vec<midnight::Parts>,
     logs: Logs<'a>,
+    /// The last moment that is told of the task.
+    until: NaiveDateTime,
+    /// An element it refers to that is described twice and not alike.
+    ambiguous: Option<&'t str>,
+    /// Growth of totals that is worked out already.
+    grown: RefCell<BTreeMap<(u16, String), Option<Growth>>>,
 }
 
 impl<'a, 't> TaskWork<'a, 't> {
     fn new(data: &'t Data<'a>, task: &'t Task, notes: &mut Vec<String>) -> Self {
-        let mut series: BTreeMap<(u16, &str), Vec<(NaiveDate, i32)>> = BTreeMap::new();
+        let mut series: BTreeMap<(u16, &str), Vec<(usize, i32)>> = BTreeMap::new();
         let mut below = 0;
-        for time in &task.times {
+        for (stretch, time) in task.times.iter().enumerate() {
             // The last of equal ones.
             let values: BTreeMap<(u16, &str), i32> = time
                 .values
@@ -194,10 +220,7 @@ impl<'a, 't> TaskWork<'a, 't> {
                     below += 1;
                     continue;
                 }
-                series
-                    .entry(key)
-                    .or_default()
-                    .push((time.start.date(), value));
+                series.entry(key).or_default().push((stretch, value));
             }
         }
         if 0 < below {
@@ -207,11 +230,16 @@ impl<'a, 't> TaskWork<'a, 't> {
             ));
         }
         let logs = Logs::new(data.set, task, notes);
+        let last = logs.last;
         Self {
             data,
             task,
             series,
+            parts: midnight::parts(task, last, notes),
             logs,
+            until: task.until().max(last).unwrap_or_default(),
+            grown: RefCell::default(),
+            ambiguous: elements(task).find(|id| data.devices.is_ambiguous(id)),
         }
     }
 
@@ -249,9 +277,11 @@ impl<'a, 't> TaskWork<'a, 't> {
         works: &mut Vec<Work>,
     ) {
         let mut clock: BTreeMap<NaiveDate, Option<f64>> = BTreeMap::new();
-        for time in &self.task.times {
-            let sum = clock.entry(time.start.date()).or_insert(Some(0.0));
-            *sum = sum.zip(time.seconds).map(|(sum, more)| sum + more);
+        for (time, parts) in self.task.times.iter().zip(&self.parts) {
+            for (day, part) in parts {
+                let sum = clock.entry(*day).or_insert(Some(0.0));
+                *sum = sum.zip(time.seconds).map(|(sum, all)| sum + all * part);
+            }
         }
         // A time log may reach into a day on which no stretch began.
         for day in [mass, area, seconds]
@@ -292,16 +322,20 @@ impl<'a, 't> TaskWork<'a, 't> {
         let devices = &self.data.devices;
         let machine = spot.machine.map(|m| &devices.machines[m]);
         let element = spot.element.as_deref().and_then(|id| devices.element(id));
-        let trouble = if machine.is_none() {
-            Some("the task does not say which machine did it")
-        } else if product.is_none() {
-            Some("the task does not name the product")
-        } else {
-            None
-        };
+        let trouble = self.twice(spot).or_else(|| {
+            let missing = if machine.is_none() {
+                "the task does not say which machine did it; expected one machine (`DAN`), or a bin (`PAN`, attribute E) of it"
+            } else if product.is_none() {
+                "the task does not name the product; expected a `PAN` whose product (`PDT`) has a name (B)"
+            } else {
+                return None;
+            };
+            Some(missing.to_owned())
+        });
         Work {
             task: self.task.id.clone(),
             started: self.task.times[0].start,
+            until: self.until,
             date,
             machine: machine.map(|m| m.key.clone()).unwrap_or_default(),
             machine_name: machine.and_then(|m| m.name.clone()),
@@ -311,9 +345,35 @@ impl<'a, 't> TaskWork<'a, 't> {
             kilograms: None,
             square_metres: None,
             hours: None,
-            trouble: trouble.map(str::to_owned),
+            wrong_in: trouble.as_ref().map(|_| self.task.file.clone()),
+            trouble,
         }
     }
+
+    /// What stands in the file twice, so that it cannot be told what the task means by it.
+    fn twice(&self, spot: &Spot<'_>) -> Option<String> {
+        if let Some(id) = self.ambiguous {
+            return Some(format!(
+                "it refers to `{id}`, which the file describes twice and not alike"
+            ));
+        }
+        let products = &self.data.products;
+        let others = |a: &&Allocation| Some((a.product.clone(), products.get(&a.product)?));
+        let mut named = spot.allocations.iter().filter_map(others);
+        let (id, product) = named.find(|(_, product)| !product.others.is_empty())?;
+        let names: Vec<String> = product.names().map(|name| format!("`{name}`")).collect();
+        Some(format!(
+            "it refers to the product `{id}`, which stands in the file more than once: {}",
+            names.join(", ")
+        ))
+    }
+}
+
+/// Elements that a task refers to.
+fn elements(task: &Task) -> impl Iterator<Item = &str> {
+    let places = task.allocations.iter().filter_map(|a| a.element.as_deref());
+    let values = task.times.iter().flat_map(|time| &time.values);
+    places.chain(values.map(|(_, id, _)| id.as_str()))
 }
 
 fn days(shares: Shares) -> BTreeMap<NaiveDate, f64> {

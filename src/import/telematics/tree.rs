@@ -4,7 +4,7 @@ use roxmltree::Node;
 use serde_json::Value;
 
 use super::FeedError;
-use crate::import::xml;
+use crate::import::{encoding, xml};
 use crate::read::NamedFile;
 
 /// Levels that are looked at; pages have five.
@@ -61,9 +61,8 @@ pub(super) fn page(file: &NamedFile) -> Result<Tree, FeedError> {
         kind,
         why,
     };
-    let text = std::str::from_utf8(&file.bytes)
-        .map_err(|_| unsound("text", "not UTF-8".to_owned()))?
-        .trim_start_matches('\u{feff}');
+    let text = encoding::text(&file.bytes).map_err(|why| unsound("text", why))?;
+    let text = text.as_ref();
     if text.trim_start().starts_with('<') {
         let document = xml::parse(text).map_err(|why| unsound("XML", why))?;
         let mut top = Tree::default();

@@ -43,7 +43,7 @@ fn used(lines: &[UseLine]) -> String {
         let [machine, bin, product] = &line.ours;
         table.row([
             words(&line.task),
-            line.date.to_string(),
+            super::shown(line.date),
             words(&line.machine),
             word(line.bin.as_ref()),
             word(line.product.as_ref()),

@@ -34,6 +34,7 @@ pub fn imports(report: &ImportReport) -> Value {
             "kept_as_changed": count(Fate::KeptChanged.word()),
             "taken_out": report.taken_out,
             "unmatched": unmatched,
+            "problems": report.problems,
             "rows": rows,
         }),
     )
@@ -43,7 +44,7 @@ fn used_row(line: &UseLine) -> Value {
     let [machine, bin, product] = &line.ours;
     json!({
         "task": line.task,
-        "date": line.date.to_string(),
+        "date": super::date(line.date),
         "machine_in_file": line.machine,
         "bin_in_file": line.bin,
         "product_in_file": line.product,

@@ -1,8 +1,12 @@
 //! A plain table: a heading, a rule, rows; numbers to the right.
 
+use std::borrow::Cow;
+
 use comfy_table::{
     Cell, CellAlignment, ColumnConstraint, ContentArrangement, LineStyle, Table, TableStyle, Width,
 };
+
+use super::words::{harmless, whole};
 
 /// Which way a column leans.
 #[derive(Clone, Copy, PartialEq)]
@@ -37,6 +41,19 @@ const LONGEST_WORD: usize = 24;
 const AROUND: usize = 3;
 /// The same where room is scarce: first without the space before it, then without that behind.
 const SCARCE: [usize; 2] = [2, 1];
+
+/// Most letters of one cell. Names come from files, and to break one of a hundred thousand letters into
+/// lines would take minutes, for something that nobody reads.
+const LONGEST_CELL: usize = 1_000;
+
+/// A text that is too long for a cell ends with how long it is; files hold the whole.
+fn short(text: Cow<'_, str>) -> String {
+    let Some((end, _)) = text.char_indices().nth(LONGEST_CELL) else {
+        return text.into_owned();
+    };
+    let letters = whole(text.chars().count() as f64);
+    format!("{}... ({letters} letters)", &text[..end])
+}
 
 fn longest_word(text: &str) -> usize {
     text.split(' ')
@@ -92,6 +109,7 @@ impl Grid {
         let widths = widths.zip(&mut self.longest);
         let cells = cells.into_iter().zip(&self.columns).zip(widths);
         let cells = cells.map(|((text, (_, lean)), ((least, tight), longest))| {
+            let text = short(harmless(&text));
             *longest = text.chars().count().max(*longest);
             // Numbers never break over two lines; words give way between them.
             let need = match lean {
@@ -225,6 +243,20 @@ mod tests {
                 assert!(text.contains(word), "{width}:\n{text}");
             }
         }
+    }
+
+    #[test]
+    fn a_name_without_end_is_cut_with_its_length() {
+        let columns = [("Part", Lean::Left), ("Need", Lean::Right)];
+        let mut grid = Grid::new(&columns, 80);
+        grid.row(["é".repeat(100_000), "7".to_owned()]);
+        let text = grid.text();
+        assert!(text.lines().count() < 60, "{}", text.lines().count());
+        assert!(
+            text.replace(char::is_whitespace, "")
+                .contains("...(100,000letters)")
+        );
+        assert_eq!(text.matches('é').count(), 1_000);
     }
 
     #[test]

@@ -6,13 +6,13 @@ use super::close;
 use super::grid::{Grid, Lean};
 use super::words::{amount, capital, whole, wrapped};
 use crate::report::imports::{Fate, ImportReport, Lines, MeterLine, UseLine};
-use crate::units::{HECTARES_PER_ACRE, KILOGRAMS_PER_TON};
+use crate::units::{HECTARES_PER_ACRE, KILOGRAMS_PER_TON, Measure, Units};
 
-/// Every row, the account of rows, and the names that must be matched.
+/// Every row, the account of rows, what is wrong in the files, and the names that must be matched.
 #[must_use]
 pub fn imports(report: &ImportReport, width: usize) -> String {
     let mut out = match &report.lines {
-        Lines::Use(lines) => used(lines, width),
+        Lines::Use(lines) => used(lines, report.units, width),
         Lines::Meters(lines) => meters(lines, width),
     };
     let [read, used, aside] = report.account();
@@ -37,6 +37,12 @@ pub fn imports(report: &ImportReport, width: usize) -> String {
         }
     }
     let _ = writeln!(out, "Into {}", report.into);
+    if !report.problems.is_empty() {
+        out.push_str("\nProblems\n");
+        for problem in &report.problems {
+            out.push_str(&wrapped(problem, "  - ", "    ", width));
+        }
+    }
     if !report.unmatched.is_empty() {
         out.push_str("\nNames to match\n");
         for name in &report.unmatched {
@@ -67,20 +73,27 @@ fn fate(fate: &Fate) -> String {
     }
 }
 
-/// The name in the records, else the one in the file.
+/// The name in the records, else the one in the file, on one line.
 fn either(ours: Option<&String>, theirs: Option<&String>) -> String {
-    ours.or(theirs).cloned().unwrap_or_default()
+    let name = ours.or(theirs).map(String::as_str).unwrap_or_default();
+    name.replace('\n', "\\n").replace('\t', "\\t")
 }
 
-fn used(lines: &[UseLine], width: usize) -> String {
+fn used(lines: &[UseLine], units: Units, width: usize) -> String {
+    let [tons, acres] = match units {
+        Units::Us => ["Tons", "Acres"],
+        Units::Metric => ["Tonnes", "Hectares"],
+    };
+    let mass = |kg| Measure::Tons.shown(kg / KILOGRAMS_PER_TON, units);
+    let area = |m2| Measure::Acres.shown(m2 / 10_000.0 / HECTARES_PER_ACRE, units);
     let mut grid = Grid::new(
         &[
             ("Day", Lean::Left),
             ("Machine", Lean::Left),
             ("Bin", Lean::Left),
             ("Product", Lean::Left),
-            ("Tons", Lean::Right),
-            ("Acres", Lean::Right),
+            (tons, Lean::Right),
+            (acres, Lean::Right),
             ("Hours", Lean::Right),
             ("Result", Lean::Left),
         ],
@@ -89,15 +102,12 @@ fn used(lines: &[UseLine], width: usize) -> String {
     for line in lines {
         let [machine, bin, product] = &line.ours;
         grid.row([
-            line.date.to_string(),
+            line.date.map(|d| d.to_string()).unwrap_or_default(),
             either(machine.as_ref(), Some(&line.machine)),
             either(bin.as_ref(), line.bin.as_ref()),
             either(product.as_ref(), line.product.as_ref()),
-            shown(line.kilograms.map(|kg| kg / KILOGRAMS_PER_TON)),
-            shown(
-                line.square_metres
-                    .map(|m2| m2 / 10_000.0 / HECTARES_PER_ACRE),
-            ),
+            shown(line.kilograms.map(mass)),
+            shown(line.square_metres.map(area)),
             shown(line.hours),
             fate(&line.fate),
         ]);

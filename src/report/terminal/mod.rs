@@ -25,6 +25,8 @@ pub use models::models;
 pub use remaining::remaining;
 pub use stock::stock;
 
+pub use words::harmless;
+
 use super::Header;
 use words::wrapped;
 

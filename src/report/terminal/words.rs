@@ -1,6 +1,25 @@
 //! Numbers, money and sentences for people.
 
+use std::borrow::Cow;
+
 use crate::report::Estimate;
+
+/// Text for a terminal, which does as control characters of a name tell it, as from a file of somebody
+/// else: these are spelled out, `\u{1b}`, and so is what turns the direction of writing. Line ends and
+/// tabs stay.
+#[must_use]
+pub fn harmless(text: &str) -> Cow<'_, str> {
+    let turns = |c| matches!(c, '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}');
+    let is_bad = |c: char| (c.is_control() && !matches!(c, '\n' | '\t')) || turns(c);
+    if !text.contains(is_bad) {
+        return Cow::Borrowed(text);
+    }
+    let spelled = text.chars().map(|c| match c {
+        c if is_bad(c) => c.escape_unicode().to_string(),
+        c => c.to_string(),
+    });
+    Cow::Owned(spelled.collect())
+}
 
 /// The word where nothing is known.
 pub(in crate::report) const UNKNOWN: &str = "unknown";

@@ -124,7 +124,7 @@ fn zero_bytes_are_told_wherever_they_stand() {
             "stock.csv",
             b"part,on_hand\nF-1,\0\n".to_vec(),
             1,
-            &["zero bytes"],
+            &["zero bytes, the first in line"],
         ),
         (
             "after what is looked at first",

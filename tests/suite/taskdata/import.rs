@@ -213,10 +213,11 @@ fn a_later_state_of_a_task_takes_the_place_of_the_earlier_one() {
     let dir = folder(&[("machine_names.csv", MACHINES)]);
     sample(dir.path(), &[]);
     let (_folder, later) = changed(r#"B="5410""#, r#"B="6317.18474""#);
-    // Not a whole number of kilograms, so unknown; then a real one.
+    // Not a whole number of kilograms, so only those before it are known, and these are less than the
+    // table has; then a real one.
     assert_eq!(
         counts(&import(&later, dir.path(), JSON)),
-        [7, 7, 0, 0, 6, 1]
+        [7, 6, 1, 0, 6, 0]
     );
     let (_folder, later) = changed(r#"B="5410""#, r#"B="6000""#);
     assert_eq!(
@@ -337,4 +338,23 @@ fn a_pass_of_two_bins_can_be_shared_out_by_tons_so_that_rows_add_up() {
         usage.contains("2026-04-14,red,Potash 0-0-60,DET-4,49.879782,5.963504,1.567207,"),
         "{usage}"
     );
+}
+
+/// By hand: 3,220 kg are 3.22 tonnes, and 322,000 square metres 32.2 hectares.
+#[test]
+fn the_printed_table_follows_the_units_of_the_settings_and_nothing_else_does() {
+    let metric = "units = \"metric\"\n";
+    let dir = folder(&[("machine_names.csv", MACHINES), ("settings.toml", metric)]);
+    let printed = String::from_utf8(sample(dir.path(), &["--dry-run"]).stdout).expect("text");
+    assert!(
+        printed.contains("Tonnes") && printed.contains("Hectares"),
+        "{printed}"
+    );
+    assert!(
+        printed.contains("3.22") && printed.contains("32.2"),
+        "{printed}"
+    );
+    let told = json(&sample(dir.path(), JSON));
+    assert!((told["rows"][0]["tons"].as_f64().expect("tons") - 3.549_442).abs() < 1e-6);
+    assert!((told["rows"][0]["acres"].as_f64().expect("acres") - 79.567_933).abs() < 1e-6);
 }

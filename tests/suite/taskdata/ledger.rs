@@ -12,6 +12,7 @@ fn entry(day: u32, tons: f64) -> Entry {
     Entry {
         origin: key(&parts),
         key: key(&[&parts[..], &["DET-3", "urea"]].concat()),
+        until: None,
         cells: BTreeMap::from([
             ("date", Value::Text(day.clone())),
             ("machine", Value::Text("red, big".to_owned())),

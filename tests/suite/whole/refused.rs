@@ -101,6 +101,59 @@ fn a_file_that_is_replaced_may_be_read_by_the_same_people() {
     }
 }
 
+/// The folder may be written to, but somebody took care that this file stays.
+#[cfg(unix)]
+#[test]
+fn a_file_that_is_read_only_is_not_replaced() {
+    use std::os::unix::fs::PermissionsExt;
+    let read_only = |path: &Path| {
+        fs::set_permissions(path, fs::Permissions::from_mode(0o444)).expect("a mode");
+    };
+    for more in [&[][..], &["--force"]] {
+        refuse("DIR/lives.csv", more, &["read-only", "chmod u+w"], |dir| {
+            fs::write(dir.join("lives.csv"), "old").expect("a file");
+            read_only(&dir.join("lives.csv"));
+        });
+    }
+    let dir = records();
+    let usage = dir.path().join("usage.csv");
+    fs::write(&usage, "date,machine,product,tons\n").expect("a file");
+    read_only(&usage);
+    let before = contents(dir.path());
+    assert_refused(&run(IMPORT, dir.path()), &usage, &["read-only"]);
+    assert!(contents(dir.path()) == before);
+}
+
+/// A second name of a table on the same disk, and the file that a table is a link to.
+#[cfg(unix)]
+#[test]
+fn records_are_not_replaced_by_another_name_of_theirs() {
+    use std::os::unix::fs::symlink;
+    let words = &["take the place of records"];
+    refuse("DIR/results.csv", &["--force"], words, |dir| {
+        fs::hard_link(dir.join("usage.csv"), dir.join("results.csv")).expect("a link");
+    });
+    let folder = fleet();
+    let elsewhere = tempfile::tempdir().expect("a folder");
+    for (name, table) in [("hard.csv", "usage.csv"), ("real.csv", "parts.csv")] {
+        let (place, table) = (elsewhere.path().join(name), folder.path().join(table));
+        if name == "hard.csv" {
+            // Temporary folders lie on one disk.
+            fs::hard_link(&table, &place).expect("a link");
+        } else {
+            fs::rename(&table, &place).expect("a file elsewhere");
+            symlink(&place, &table).expect("a link");
+        }
+        let out = place.display().to_string();
+        let output = run(&[LIVES, &[out.as_str(), "--force"]].concat(), folder.path());
+        assert_refused(&output, &place, words);
+    }
+    // Another file with the name of a table, in another folder, is none of them.
+    let out = elsewhere.path().join("usage.csv").display().to_string();
+    let output = run(&[LIVES, &[out.as_str()]].concat(), folder.path());
+    assert_eq!(output.status.code(), Some(0), "{}", said(&output));
+}
+
 /// Locks as spreadsheet programs lay them beside an open file; one of a file that is not there
 /// belongs to nobody.
 #[test]

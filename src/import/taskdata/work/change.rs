@@ -38,17 +38,10 @@ impl TaskWork<'_, '_> {
                 .position(|(_, until)| until.is_none_or(|until| at <= until));
             found.unwrap_or(spans.len() - 1)
         };
-        let mut stray = 0;
-        let kilograms = self.logs.growth(&channel, true, &span, &mut stray);
-        if 0 < stray {
-            notes.push(format!(
-                "Task {}: {stray} bytes of its time log belong to no record and are passed over.",
-                self.task.id
-            ));
-        }
-        let level = |ddi| {
+        let kilograms = self.growth_of_log(&channel, true, &span, notes);
+        let mut level = |ddi| {
             let channel = self.level_of_log(ddi, spot.machine)?;
-            Some(self.logs.growth(&channel, true, &span, &mut 0))
+            Some(self.growth_of_log(&channel, true, &span, notes))
         };
         let (area, seconds) = (level(AREA), level(SECONDS));
         self.check_split(element, factor * kilograms.values().sum::<f64>(), notes);
@@ -78,10 +71,14 @@ impl TaskWork<'_, '_> {
 
     /// The log's shares must add up to the task's total.
     fn check_split(&self, element: &str, kilograms: f64, notes: &mut Vec<String>) {
-        let Some(total) = self.mass_of(element, None, &mut Vec::new()) else {
+        let mut written = |ddi, factor: f64| {
+            let growth = self.growth(ddi, element, notes)?;
+            Some(factor * growth.total())
+        };
+        let total = written(KILOGRAMS, 1.0).or_else(|| written(GRAMS, 1e-3));
+        let Some(total) = total else {
             return;
         };
-        let total: f64 = total.values().sum();
         if 0.02 * total < (total - kilograms).abs() {
             notes.push(format!(
                 "Task {}: its time log comes to {kilograms} kg and its total to {total} kg; the log was used, \

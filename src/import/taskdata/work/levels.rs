@@ -1,18 +1,38 @@
 //! Totals of a whole machine, which a file may give at several levels of it: device, function, bins.
 
+use chrono::NaiveDateTime;
+
 use super::super::device::Kind;
-use super::super::split::Channel;
+use super::super::split::{Channel, Shares};
 use super::super::totals::Growth;
 use super::{Daily, TaskWork, days};
 
+/// Part of a total by which it may differ from its time log, as both are written at other moments.
+const TOLERANCE: f64 = 0.02;
+
 impl TaskWork<'_, '_> {
+    /// Growth of a total that the task wrote. It is asked for time and again, and may need a look
+    /// through the time logs, so it is worked out once.
     pub(super) fn growth(
         &self,
         ddi: u16,
         element: &str,
         notes: &mut Vec<String>,
     ) -> Option<Growth> {
-        let growth = Growth::new(self.series.get(&(ddi, element))?);
+        let channel = (ddi, element.to_owned());
+        if let Some(known) = self.grown.borrow().get(&channel) {
+            return known.clone();
+        }
+        let growth = self.worked_out(ddi, element, notes);
+        self.grown.borrow_mut().insert(channel, growth.clone());
+        growth
+    }
+
+    fn worked_out(&self, ddi: u16, element: &str, notes: &mut Vec<String>) -> Option<Growth> {
+        let readings = self.series.get(&(ddi, element))?;
+        let logged = self.nightly(ddi, element);
+        let parts = |(stretch, value): &(usize, i32)| (self.parts_of(*stretch, &logged), *value);
+        let growth = Growth::new(&readings.iter().map(parts).collect::<Vec<_>>());
         let what = format!("Task {}, {element}, total {ddi:04X}", self.task.id);
         if growth.increments {
             notes.push(format!(
@@ -21,12 +41,66 @@ impl TaskWork<'_, '_> {
             ));
             return None;
         }
+        if let Some(logged) = self.counted_on(ddi, element, &growth, notes) {
+            return Some(logged);
+        }
         if growth.restarted {
             notes.push(format!(
                 "{what}: the counter fell on the way, as after a loss of power; what it showed since then was added."
             ));
         }
         Some(growth)
+    }
+
+    /// What a time log says of a total whose counter fell between two of the values of the task: these
+    /// cannot know of it, and are less than was spread.
+    fn counted_on(
+        &self,
+        ddi: u16,
+        element: &str,
+        growth: &Growth,
+        notes: &mut Vec<String>,
+    ) -> Option<Growth> {
+        let channel = (ddi, element.to_owned());
+        if self.logs.falls(&channel) == 0 {
+            return None;
+        }
+        let by_day = days(self.growth_of_log(&channel, false, &|_| 0, notes));
+        let logged: f64 = by_day.values().sum();
+        let total = growth.total();
+        if logged <= total * (1.0 + TOLERANCE) {
+            return None;
+        }
+        notes.push(format!(
+            "Task {}, {element}, total {ddi:04X}: its values come to {total}, and its time log, in which the counter fell on \
+             the way, to {logged}; the log is used.",
+            self.task.id
+        ));
+        Some(Growth {
+            by_day,
+            ..Growth::default()
+        })
+    }
+
+    /// Growth of a total in the time logs; that its counter fell is noted.
+    pub(super) fn growth_of_log(
+        &self,
+        channel: &Channel,
+        from_zero: bool,
+        span: &dyn Fn(NaiveDateTime) -> usize,
+        notes: &mut Vec<String>,
+    ) -> Shares {
+        let falls = self.logs.falls(channel);
+        if 0 < falls {
+            let (ddi, element) = channel;
+            let times = if falls == 1 { "once" } else { "several times" };
+            notes.push(format!(
+                "Task {}, {element}, total {ddi:04X} in its time log: the counter fell {times} on the way, as after a loss \
+                 of power; what it showed since then was added.",
+                self.task.id
+            ));
+        }
+        self.logs.growth(channel, from_zero, span)
     }
 
     /// A quantity of the whole machine that may be reported at several levels: from one of them.
@@ -67,13 +141,13 @@ impl TaskWork<'_, '_> {
             ));
         }
         best.map(|(_, _, growth)| growth.by_day)
-            .or_else(|| self.logged(ddi, machine))
+            .or_else(|| self.logged(ddi, machine, notes))
     }
 
     /// A quantity of the whole machine from the time log, where no totals were written.
-    fn logged(&self, ddi: u16, machine: Option<usize>) -> Daily {
+    fn logged(&self, ddi: u16, machine: Option<usize>, notes: &mut Vec<String>) -> Daily {
         let channel = self.level_of_log(ddi, machine)?;
-        Some(days(self.logs.growth(&channel, false, &|_| 0, &mut 0)))
+        Some(days(self.growth_of_log(&channel, false, &|_| 0, notes)))
     }
 
     /// The level of the time logs that stands for the machine.

@@ -1,5 +1,9 @@
 //! How many kilograms came from a bin.
 
+use std::collections::BTreeMap;
+
+use chrono::NaiveDate;
+
 use super::{Daily, GRAMS, KILOGRAMS, LITRES, MILLILITRES, Spot, TaskWork, days};
 
 impl TaskWork<'_, '_> {
@@ -20,10 +24,26 @@ impl TaskWork<'_, '_> {
                     .collect(),
             )
         };
-        by(KILOGRAMS, 1.0, notes)
-            .or_else(|| by(GRAMS, 1e-3, notes))
-            .or_else(|| by(LITRES, density? * 1e-6, notes))
-            .or_else(|| by(MILLILITRES, density? * 1e-9, notes))
+        let mass = by(KILOGRAMS, 1.0, notes).or_else(|| by(GRAMS, 1e-3, notes));
+        if mass.is_some() {
+            return mass;
+        }
+        // Densities are in milligrams a litre.
+        let litres = by(LITRES, 1.0, notes).or_else(|| by(MILLILITRES, 1e-3, notes))?;
+        let Some(density) = density else {
+            self.no_density(element, notes);
+            return None;
+        };
+        let kilograms = |(day, litres)| (day, litres * density * 1e-6);
+        Some(litres.into_iter().map(kilograms).collect())
+    }
+
+    fn no_density(&self, element: &str, notes: &mut Vec<String>) {
+        notes.push(format!(
+            "Task {}, {element}: it counted a volume, and the file gives its product no one density (`PDT`, attribute H); \
+             no tons come of it.",
+            self.task.id
+        ));
     }
 
     /// Kilograms from a spot: its own, else those of the bins below it, else from its time log,
@@ -35,11 +55,7 @@ impl TaskWork<'_, '_> {
         spots: &[Spot<'_>],
         notes: &mut Vec<String>,
     ) -> Daily {
-        let product = spot
-            .allocations
-            .first()
-            .and_then(|a| self.data.products.get(&a.product));
-        let density = product.and_then(|p| p.density);
+        let density = self.density(spot);
         let Some(element) = spot.element.as_deref() else {
             return self.sum(spot.machine, None, spots, density, notes);
         };
@@ -48,14 +64,17 @@ impl TaskWork<'_, '_> {
             |notes: &mut Vec<String>| self.sum(spot.machine, Some(element), spots, density, notes);
         own.or_else(|| below(notes))
             .or_else(|| {
-                let unit = [(KILOGRAMS, 1.0), (GRAMS, 1e-3)];
-                unit.into_iter().find_map(|(ddi, factor)| {
-                    let channel = (ddi, element.to_owned());
-                    let found = self.logs.has(&channel);
-                    let growth = || self.logs.growth(&channel, false, &|_| 0, &mut 0);
-                    let scaled = |shares| days(shares).into_iter().map(|(d, v)| (d, v * factor));
-                    found.then(|| scaled(growth()).collect())
-                })
+                let of_mass = [(KILOGRAMS, 1.0), (GRAMS, 1e-3)];
+                let of_volume = [(LITRES, 1e-6), (MILLILITRES, 1e-9)];
+                let is_logged = |ddi| self.logs.has(&(ddi, element.to_owned()));
+                if let Some((ddi, factor)) = of_mass.into_iter().find(|(d, _)| is_logged(*d)) {
+                    return Some(self.logged_of(ddi, element, factor, notes));
+                }
+                let (ddi, factor) = of_volume.into_iter().find(|(d, _)| is_logged(*d))?;
+                if density.is_none() {
+                    self.no_density(element, notes);
+                }
+                Some(self.logged_of(ddi, element, factor * density?, notes))
             })
             .or_else(|| {
                 let level = |ddi, factor: f64, notes: &mut Vec<String>| -> Daily {
@@ -64,6 +83,32 @@ impl TaskWork<'_, '_> {
                 };
                 level(KILOGRAMS, 1.0, notes).or_else(|| level(GRAMS, 1e-3, notes))
             })
+    }
+
+    /// The one density of all products of a spot, in milligrams a litre.
+    fn density(&self, spot: &Spot<'_>) -> Option<f64> {
+        let of = |id: &String| self.data.products.get(id).and_then(|p| p.density);
+        let mut densities = spot.allocations.iter().map(|a| of(&a.product));
+        let first = densities.next()??;
+        densities
+            .all(|other| other.is_some_and(|d: f64| d.total_cmp(&first).is_eq()))
+            .then_some(first)
+    }
+
+    /// A total from the time log, day by day.
+    fn logged_of(
+        &self,
+        ddi: u16,
+        element: &str,
+        factor: f64,
+        notes: &mut Vec<String>,
+    ) -> BTreeMap<NaiveDate, f64> {
+        let channel = (ddi, element.to_owned());
+        let shares = self.growth_of_log(&channel, false, &|_| 0, notes);
+        days(shares)
+            .into_iter()
+            .map(|(d, v)| (d, v * factor))
+            .collect()
     }
 
     /// Sum over the bins of a machine, or those below an element, that no other product has.
