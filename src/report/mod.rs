@@ -201,6 +201,8 @@ pub struct MachineLine {
     pub planned: Amounts,
     /// Its money; `None` where a price is unknown.
     pub total: Option<Forecast>,
+    /// As much of it as is known.
+    pub known_total: Forecast,
 }
 
 /// One product group of the budget.
@@ -214,6 +216,8 @@ pub struct ProductLine {
     pub tons: Option<f64>,
     /// Its share of the season's expected money.
     pub cost: Option<f64>,
+    /// As much of it as is known.
+    pub known_cost: f64,
     /// Per planned acre.
     pub cost_per_acre: Option<f64>,
     /// Per planned short ton.
@@ -227,6 +231,8 @@ pub struct MonthLine {
     pub month: NaiveDate,
     /// Its money.
     pub total: Option<Forecast>,
+    /// As much of it as is known.
+    pub known_total: Forecast,
 }
 
 /// Planned use of one machine, month and product.

@@ -270,6 +270,7 @@ impl Summing<'_> {
             .map(|m| {
                 let name = &service.machines[m];
                 let known = unknown.binary_search(&m).is_err() && service.unclear.is_empty();
+                let known_total = Forecast::of(&self.outcome.machines[m]);
                 MachineLine {
                     machine: name.clone(),
                     site: self
@@ -278,7 +279,8 @@ impl Summing<'_> {
                         .machine(name)
                         .and_then(|m| m.site.clone()),
                     planned: self.planned_on(name),
-                    total: known.then(|| Forecast::of(&self.outcome.machines[m])),
+                    total: known.then_some(known_total),
+                    known_total,
                 }
             })
             .collect()
@@ -298,7 +300,8 @@ impl Summing<'_> {
             .map(|(g, group)| {
                 let used = plan::total(planned(g));
                 let samples = &self.outcome.by_group[g];
-                let cost = known.then(|| Forecast::of(samples).expected);
+                let known_cost = Forecast::of(samples).expected;
+                let cost = known.then_some(known_cost);
                 let per = |amount: Option<f64>| {
                     cost.zip(amount.filter(|a| 0.0 < *a))
                         .map(|(cost, amount)| cost / amount)
@@ -308,6 +311,7 @@ impl Summing<'_> {
                     acres: used.acres,
                     tons: used.tons,
                     cost,
+                    known_cost,
                     cost_per_acre: per(used.acres),
                     cost_per_ton: per(used.tons),
                 }
@@ -317,12 +321,15 @@ impl Summing<'_> {
 
     fn months(&self, known: bool) -> Vec<MonthLine> {
         let months = self.outcome.months.iter().zip(&self.outcome.by_month);
-        months
-            .map(|(month, samples)| MonthLine {
+        let line = |(month, samples): (&chrono::NaiveDate, &Vec<f64>)| {
+            let known_total = Forecast::of(samples);
+            MonthLine {
                 month: *month,
-                total: known.then(|| Forecast::of(samples)),
-            })
-            .collect()
+                total: known.then_some(known_total),
+                known_total,
+            }
+        };
+        months.map(line).collect()
     }
 
     fn plan(&self) -> Vec<PlanLine> {

@@ -3,6 +3,7 @@
 use std::fmt::Write as _;
 
 use serde_json::Value;
+use wearcast::cli::ExitStatus;
 
 use crate::cli::wearcast;
 use crate::read::Folder;
@@ -168,6 +169,37 @@ fn a_change_that_names_no_part_tells_the_price_of_the_part_that_was_there() {
     assert_eq!(line["part"], "BETTER");
     let expected = |key: &str| number(&line[key]["expected"]);
     close(expected("parts_cost"), 160.0 * expected("pieces"));
+}
+
+/// One blank cell of the parts list must not blank every machine, product and month beside the total.
+#[test]
+fn what_is_known_of_a_sum_is_shown_and_marked() {
+    let folder = seal();
+    folder
+        .write(
+            "parts.csv",
+            "part,family,price,labor_hours\nS,my-seal,100,\n",
+        )
+        .write(
+            "replacements.csv",
+            "date,machine,position,reason\n2022-04-14,M1,seal,worn\n",
+        );
+    let path = folder.path().to_str().expect("a path");
+    let (status, out, _) = wearcast(&["budget", path]);
+    assert_eq!(status, ExitStatus::Done);
+    assert!(out.contains("A figure with + is what is known of it"));
+    let lime = out.lines().find(|l| l.trim_start().starts_with("lime"));
+    let lime = lime.expect("the product");
+    assert_eq!(lime.matches('$').count(), 3, "{lime}");
+    assert_eq!(lime.matches(" +").count(), 3, "{lime}");
+    // Programs are told that the whole is unknown.
+    let budget = budget_with(path, &[]);
+    assert!(budget["total"].is_null());
+    assert!(
+        list(&budget, "products")
+            .iter()
+            .all(|p| p["cost"].is_null())
+    );
 }
 
 /// Summed apart from the table itself: season 2026 of the sample, at 130 an hour.

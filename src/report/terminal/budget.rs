@@ -104,6 +104,10 @@ fn head(out: &mut String, report: &BudgetReport, width: usize) {
         "  ",
         width,
     ));
+    if report.total.is_none() && 0.0 < report.known_total.expected {
+        let words = "A figure with + is what is known of it, and the whole is more.";
+        out.push_str(&wrapped(words, "  ", "  ", width));
+    }
     out.push('\n');
 }
 
@@ -204,6 +208,15 @@ fn lines(report: &BudgetReport, width: usize) -> String {
     grid.text()
 }
 
+/// The whole, or what is known of it, marked as such.
+fn or_more(whole: Option<f64>, known: Option<f64>, form: impl Fn(f64) -> String) -> String {
+    let some = |known: f64| known.is_finite() && 0.0 < known;
+    match (whole, known.filter(|k| some(*k))) {
+        (None, Some(known)) => format!("{} +", form(known)),
+        (whole, _) => or_unknown(whole, form),
+    }
+}
+
 fn machines(report: &BudgetReport, width: usize) -> String {
     let area = Measure::Acres.label(report.units);
     let heading: &'static str = if area == "acres" { "Acres" } else { "Hectares" };
@@ -219,7 +232,8 @@ fn machines(report: &BudgetReport, width: usize) -> String {
     let currency = &report.currency;
     for line in &report.machines {
         let money_of = |pick: fn(&Forecast) -> f64| {
-            or_unknown(line.total.as_ref().map(pick), |v| money(v, currency))
+            let whole = line.total.as_ref().map(pick);
+            or_more(whole, Some(pick(&line.known_total)), |v| money(v, currency))
         };
         grid.row([
             line.machine.clone(),
@@ -248,16 +262,17 @@ fn products(report: &BudgetReport, width: usize) -> String {
         width,
     );
     let currency = &report.currency;
-    let per = |cost: Option<f64>, measure: Measure| {
-        let one = measure.shown(1.0, report.units);
-        or_unknown(cost, |v| cents(v / one, currency))
-    };
     for line in &report.products {
+        let per = |cost: Option<f64>, amount: Option<f64>, measure: Measure| {
+            let one = measure.shown(1.0, report.units);
+            let known = amount.map(|amount| line.known_cost / amount);
+            or_more(cost, known, |v| cents(v / one, currency))
+        };
         grid.row([
             line.group.clone(),
-            or_unknown(line.cost, |v| money(v, currency)),
-            per(line.cost_per_acre, Measure::Acres),
-            per(line.cost_per_ton, Measure::Tons),
+            or_more(line.cost, Some(line.known_cost), |v| money(v, currency)),
+            per(line.cost_per_acre, line.acres, Measure::Acres),
+            per(line.cost_per_ton, line.tons, Measure::Tons),
         ]);
     }
     grid.text()
@@ -337,7 +352,8 @@ fn months(report: &BudgetReport, width: usize) -> String {
     let currency = &report.currency;
     for line in &report.months {
         let money_of = |pick: fn(&Forecast) -> f64| {
-            or_unknown(line.total.as_ref().map(pick), |v| money(v, currency))
+            let whole = line.total.as_ref().map(pick);
+            or_more(whole, Some(pick(&line.known_total)), |v| money(v, currency))
         };
         grid.row([
             line.month.format("%b %Y").to_string(),

@@ -390,6 +390,7 @@ fn machines(total: Forecast) -> Vec<MachineLine> {
             site: Some(site.to_owned()),
             planned: amounts(acres, tons, hours),
             total: Some(spread(total.expected * share)),
+            known_total: spread(total.expected * share),
         })
         .collect()
 }
@@ -402,6 +403,7 @@ fn products(expected: f64) -> Vec<ProductLine> {
             acres: Some(acres),
             tons: Some(tons),
             cost: Some(expected * share),
+            known_cost: expected * share,
             cost_per_acre: Some(expected * share / acres),
             cost_per_ton: Some(expected * share / tons),
         })
@@ -416,12 +418,13 @@ fn months(total: Forecast) -> Vec<MonthLine> {
             day(2027, i - 1, 1)
         }
     };
-    let money = |share| Some(spread(total.expected * share));
+    let money = |share| spread(total.expected * share);
     (0..)
         .zip(MONTHS)
         .map(|(i, share)| MonthLine {
             month: month(i),
-            total: money(share),
+            total: Some(money(share)),
+            known_total: money(share),
         })
         .collect()
 }
