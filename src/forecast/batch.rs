@@ -92,18 +92,17 @@ impl<'a> FamilyBatch<'a> {
     /// The family's lives on one machine, in the room of another's.
     ///
     /// - `machine`: its place among the machines the family has lives of; one without any gets an
-    ///   effect from the spread of machines in each play.
+    ///   effect from the spread of machines in each play, by numbers of the machine's own.
     /// - `ahead`: use to come by group.
     /// - `clock`: use to come on the clock of damage.
     pub(super) fn on_machine<'m>(
         &'m self,
-        machine: Option<usize>,
+        (machine, effects): (Option<usize>, &mut ChaCha8Rng),
         (ahead, clock): (&[f64], f64),
-        rng: &mut ChaCha8Rng,
         room: &'m mut MachineRoom,
     ) -> MachineBatch<'m> {
         self.effective(ahead, &mut room.ahead);
-        let differs = self.shift(machine, rng, &mut room.ln_scale);
+        let differs = self.shift(machine, effects, &mut room.ln_scale);
         MachineBatch {
             family: self,
             ln_scale: if differs {

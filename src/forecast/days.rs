@@ -105,6 +105,7 @@ mod tests {
             cumulative: Vec::new(),
             clock: Vec::new(),
             unknown_from: None,
+            found: Vec::new(),
         };
         let mut sum = [0.0; 2];
         for size in sizes {

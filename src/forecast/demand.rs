@@ -75,10 +75,13 @@ pub struct Desk {
     pub customers: Vec<usize>,
 }
 
-/// Plays: the standard error of a fill rate is below half a percent.
-const PLAYS: usize = 24 * BATCH;
+/// Plays of few parts in service, whose orders hang on what seldom happens, and of many, where sums hardly
+/// feel it.
+const PLAYS: [usize; 2] = [160 * BATCH, 24 * BATCH];
+/// Parts in service that count as few.
+const FEW_UNITS: usize = 2_000;
 /// Plays that show when a part is busiest.
-const SCOUTS: usize = 3 * BATCH;
+const SCOUTS: usize = 12 * BATCH;
 /// Plays the season and adds up the pieces.
 #[must_use]
 pub fn demands(game: Game<'_>, desk: &Desk) -> Demands {
@@ -98,9 +101,12 @@ pub fn demands(game: Game<'_>, desk: &Desk) -> Demands {
         starts,
         ..teller
     };
-    let batches = (0..PLAYS / BATCH).into_par_iter();
+    let [few, many] = PLAYS;
+    let is_few = game.in_service.units.len() < FEW_UNITS;
+    let plays = if is_few { few } else { many };
+    let batches = (0..plays / BATCH).into_par_iter();
     let chunks: Vec<Chunk> = batches.map(|b| teller.batch(b)).collect();
-    teller.put_together(chunks, PLAYS)
+    teller.put_together(chunks, plays)
 }
 
 struct Teller<'a> {

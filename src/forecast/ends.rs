@@ -183,7 +183,11 @@ impl MachineBatch<'_> {
         for (i, play) in ends.of.plays().iter().copied().enumerate() {
             let worn_on = numbers.day[i] as usize;
             let struck_on = struck_on(clock, ends.of.begin(i).day, ends.damage_at[i]);
-            let day = worn_on.min(struck_on);
+            let ended_on = worn_on.min(struck_on);
+            if days <= ended_on {
+                continue;
+            }
+            let day = path.found_on(ended_on);
             if days <= day {
                 continue;
             }

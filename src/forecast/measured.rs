@@ -60,6 +60,8 @@ impl LeftByDraw {
         let slot = unit.slot.as_deref().unwrap_or("");
         let name = format!("measured/{machine}/{}/{slot}", unit.position);
         let mut rng = ChaCha8Rng::seed_from_u64(seed ^ name_hash(&name));
+        let of_machine = format!("machine/{machine}/{}", assessments[unit.family].family.name);
+        let mut effects = ChaCha8Rng::seed_from_u64(seed ^ name_hash(&of_machine));
         let mut samples = Vec::with_capacity(draws.len() * per_draw);
         let mut strata: Vec<usize> = (0..per_draw).collect();
         for draw in 0..draws.len() {
@@ -67,7 +69,7 @@ impl LeftByDraw {
                 // Else all parts would be short-lived in the same plays, and sums of them too wide.
                 strata.shuffle(&mut rng);
             }
-            let life = Life::new(draws, draw, place, &mut rng);
+            let life = Life::new(draws, draw, place, &mut effects);
             let crossing = life.crossing(unit, paths.get(draw))?;
             for k in &strata {
                 let share: f64 = rng.random();

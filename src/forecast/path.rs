@@ -29,9 +29,19 @@ pub struct FuturePath {
     pub clock: Vec<f64>,
     /// From when on some amount of the measure is not known; `None`: all of them are.
     pub unknown_from: Option<NaiveDate>,
+    /// Day of work on which what ended on a day is found and changed, the number of days where on none;
+    /// empty where every day is one of work.
+    pub found: Vec<u32>,
 }
 
 impl FuturePath {
+    /// The day on which what ended on a day is changed.
+    #[inline]
+    #[must_use]
+    pub fn found_on(&self, day: usize) -> usize {
+        self.found.get(day).map_or(day, |found| *found as usize)
+    }
+
     /// Whether every amount of the measure is known.
     #[must_use]
     pub fn is_known(&self) -> bool {
@@ -70,6 +80,12 @@ impl FuturePath {
                 .collect(),
             clock: self.clock[first..].iter().map(|c| c - clock).collect(),
             unknown_from: self.unknown_from,
+            found: self
+                .found
+                .iter()
+                .skip(first)
+                .map(|day| day - first as u32)
+                .collect(),
         }
     }
 
@@ -291,10 +307,33 @@ pub fn lay_out(plan: &Plan, sizes: &DaySizes, view: View<'_>) -> FuturePath {
     for month in stretches.chunk_by(|a, b| (a.0.0, a.0.1) == (b.0.0, b.0.1)) {
         work.extend(month_of_work(month, sizes, view));
     }
-    if view.measure == Measure::Days {
-        work = on_the_calendar(&work, view);
+    if view.measure != Measure::Days {
+        return accumulate(&work, view, unknown_from);
     }
-    accumulate(&work, view, unknown_from)
+    let worked: BTreeSet<NaiveDate> = work.iter().map(|day| day.date).collect();
+    let calendar = on_the_calendar(&work, view);
+    FuturePath {
+        found: found(&calendar, &worked),
+        ..accumulate(&calendar, view, unknown_from)
+    }
+}
+
+/// Days on which what ended in the shed is found: the next on which the machine works. Of a machine that is
+/// not known to work at all, the same day.
+fn found(calendar: &[Day], worked: &BTreeSet<NaiveDate>) -> Vec<u32> {
+    if worked.is_empty() {
+        return Vec::new();
+    }
+    let mut next = calendar.len() as u32;
+    let mut found: Vec<u32> = Vec::with_capacity(calendar.len());
+    for (k, day) in calendar.iter().enumerate().rev() {
+        if worked.contains(&day.date) {
+            next = k as u32;
+        }
+        found.push(next);
+    }
+    found.reverse();
+    found
 }
 
 /// One group's work of one day.
@@ -446,6 +485,7 @@ fn accumulate(work: &[Day], view: View<'_>, unknown_from: Option<NaiveDate>) -> 
         cumulative: Vec::with_capacity(work.len() * n_groups),
         clock: Vec::with_capacity(work.len()),
         unknown_from,
+        found: Vec::new(),
     };
     let mut sum = vec![0.0; n_groups];
     let mut clock = 0.0;

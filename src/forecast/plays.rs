@@ -121,6 +121,8 @@ struct PathUnits {
     number: usize,
     /// Of its random numbers.
     seed: u64,
+    /// Of those that all paths of its machine and family share.
+    machine_seed: u64,
     /// Place of its machine among those its family has lives of.
     known_machine: Option<usize>,
     /// Places in [`Plays::order`].
@@ -196,6 +198,7 @@ impl<'a> Plays<'a> {
             found.push(PathUnits {
                 number,
                 seed: self.game.seed ^ name_hash(&format!("plays/{machine}/{bin}/{family}{anew}")),
+                machine_seed: self.game.seed ^ name_hash(&format!("machine/{machine}/{family}")),
                 known_machine: assessment.lives.place_of(machine),
                 units: range,
             });
@@ -312,7 +315,11 @@ impl<'a> Plays<'a> {
             rng.set_stream(batch as u64);
             let days = seen.path.dates.len();
             let to_come = (seen.path.at(days - 1), seen.path.clock[days - 1]);
-            let lives = family.on_machine(path.known_machine, to_come, &mut rng, &mut machine_room);
+            // The same effect for all parts of the family on a machine, whichever bin they see.
+            let mut effects = ChaCha8Rng::seed_from_u64(path.machine_seed);
+            effects.set_stream(batch as u64);
+            let machine = (path.known_machine, &mut effects);
+            let lives = family.on_machine(machine, to_come, &mut machine_room);
             let singles = rates[seen.family].singles.as_ref();
             for place in path.units.clone() {
                 self.run(place, seen, &lives, (&mut rng, &mut room), &mut enter);

@@ -93,7 +93,9 @@ impl Assessment {
             worn,
             chains: observations.lives() <= CHAIN_LIVES,
         };
-        let machines = Some(objective.clone()).filter(|_| wanted.machine_effect);
+        // On a lone machine there is no difference to see, nor to expect.
+        let differ = wanted.machine_effect && 1 < self.lives.n_machines;
+        let machines = Some(objective.clone()).filter(|_| differ);
         let machines = machines.and_then(Machines::new);
         let differ = machines.as_ref().map(|m| {
             let most = most_draws_of_machines(observations.lives(), m.machines().count());
@@ -327,20 +329,28 @@ const CHAIN_LIVES: f64 = 20_000.0;
 /// The same with machines that differ, whose density takes longer.
 const CHAIN_LIVES_OF_MACHINES: f64 = 250.0;
 
-/// With many lives the draws are costly and alike: fewer do.
+/// Few lives leave much open, and their draws cost little; with many lives draws are costly and alike.
 fn most_draws(lives: f64) -> usize {
     match lives {
-        n if n < 1_500.0 => 4_000,
+        n if n < 1_500.0 => few_lives(n),
         n if n < 10_000.0 => 2_000,
         _ => 1_000,
     }
+}
+
+/// As many as cost no more than 4,000 of forty lives.
+fn few_lives(lives: f64) -> usize {
+    ((160_000.0 / lives.max(1.0)) as usize).clamp(4_000, 16_000)
 }
 
 /// The same with machines that differ, each draw of which goes through every machine.
 fn most_draws_of_machines(lives: f64, machines: usize) -> usize {
     /// Effects drawn of one family, about 16 MB of them.
     const EFFECTS: usize = 2_000_000;
-    let most = if lives < 250.0 { 4_000 } else { 2_000 };
+    let most = match lives {
+        n if n < 250.0 => few_lives(n),
+        _ => 2_000,
+    };
     most.min((EFFECTS / machines.max(1)).max(250))
 }
 

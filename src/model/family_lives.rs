@@ -1,5 +1,7 @@
 //! What a fit sees of one family's lives, and which of them it cannot see.
 
+use std::collections::BTreeSet;
+
 use crate::life::Life;
 use crate::units::Measure;
 use crate::wear::Groups;
@@ -36,6 +38,8 @@ pub struct FamilyLives {
     pub groups: Vec<String>,
     /// Machines with lives in the fit, sorted.
     pub machines: Vec<String>,
+    /// Number of machines with parts of the family, whether a fit can see their lives or not.
+    pub n_machines: usize,
     /// What the fit sees.
     pub observations: Observations,
     /// How many, of which sort.
@@ -104,6 +108,7 @@ pub fn leveled_lives(
     let mut machines: Vec<String> = kept.iter().map(|(l, _)| l.machine.clone()).collect();
     machines.sort();
     machines.dedup();
+    let all: BTreeSet<&str> = lives.iter().map(|l| l.machine.as_str()).collect();
     let place = |life: &Life| {
         let machine = machines.binary_search(&life.machine).ok();
         machine.and_then(|m| u32::try_from(m).ok())
@@ -116,6 +121,7 @@ pub fn leveled_lives(
         measure,
         observations: Observations::leveled(names.len(), n_levels, rows),
         groups: names,
+        n_machines: all.len(),
         machines,
         counts,
     }

@@ -38,7 +38,8 @@ pub fn p_value(fit: &Fit, lives: &Observations, level: usize, machines: bool) ->
         half_worn_at: None,
     };
     let differ = Some(base).filter(|_| machines).and_then(Machines::new);
-    let Some(differ) = differ else {
+    let several = differ.filter(|m| 1 < m.machines().count());
+    let Some(differ) = several else {
         let gain = fit.log_likelihood() - alike.log_likelihood();
         return Some(likelihood_ratio_p(gain, 1.0));
     };

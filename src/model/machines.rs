@@ -129,7 +129,8 @@ fn exp_m1(x: f64) -> f64 {
 }
 
 impl<'a> Machines<'a> {
-    /// `None` where fewer than two machines have lives: then there is no difference to see.
+    /// `None` where no machine has lives. Where one has, its effect and the family's scale are told
+    /// apart by their priors alone, which matters to machines without lives.
     #[must_use]
     pub fn new(base: Anchored<'a>) -> Option<Self> {
         let machine = &base.likelihood.lives.machine;
@@ -139,7 +140,7 @@ impl<'a> Machines<'a> {
         let mut starts = vec![0];
         starts.extend((1..machine.len()).filter(|i| machine[*i] != machine[*i - 1]));
         starts.push(machine.len());
-        (3 <= starts.len()).then_some(Self {
+        (2 <= starts.len()).then_some(Self {
             base,
             starts,
             one_in: 1,

@@ -376,6 +376,7 @@ fn assess_family(family: &Measured<'_>, references: &References, wanted: Wanted)
         measure: *measure,
         observations: Observations::new(groups.len(), rows.collect()),
         groups,
+        n_machines: machines.len(),
         machines,
         counts,
     };

@@ -266,6 +266,7 @@ fn days_of(use_: f64, first: NaiveDate) -> FuturePath {
         cumulative: (0..DAYS).map(|k| use_ * share(k)).collect(),
         clock: (0..DAYS).map(|k| 0.01 * share(k)).collect(),
         unknown_from: None,
+        found: Vec::new(),
     }
 }
 

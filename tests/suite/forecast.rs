@@ -121,6 +121,7 @@ impl Bench {
                 .map(|k| self.hours * k as f64 / self.days as f64)
                 .collect(),
             unknown_from: None,
+            found: Vec::new(),
         });
         let unit = |machine: usize, age: &f64| Unit {
             machine,
@@ -171,6 +172,7 @@ impl Bench {
                 measure: Measure::Tons,
                 groups: vec!["g".to_owned()],
                 machines: Vec::new(),
+                n_machines: 0,
                 observations: Observations::default(),
                 counts: Counts::default(),
             },

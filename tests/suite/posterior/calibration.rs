@@ -58,6 +58,7 @@ fn assessed(rows: Vec<Observation>, seed: u64) -> Assessment {
         measure: Measure::Tons,
         groups: vec!["dry".to_owned()],
         machines: (0..MACHINES).map(crate::fleet::name).collect(),
+        n_machines: MACHINES,
         counts: Counts {
             lives: observations.lives(),
             worn: observations.worn(),

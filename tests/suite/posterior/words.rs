@@ -39,6 +39,7 @@ fn lives(worn: usize, good: usize, scale: f64) -> FamilyLives {
         measure: Measure::Tons,
         groups: vec!["dry".to_owned()],
         machines: Vec::new(),
+        n_machines: 0,
         counts: Counts {
             lives: observations.lives(),
             worn: worn as f64,
