@@ -129,7 +129,7 @@ pub struct WearLimit {
 /// How often a scheduled family is changed; the first that is reached counts.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct Service {
-    /// Days between changes.
+    /// Days between changes; 365 stand for a year, and multiples of it for years.
     pub days: Option<f64>,
     /// Hours of use between changes.
     pub hours: Option<f64>,
