@@ -17,15 +17,15 @@ fn rough(count: usize) -> usize {
     (count / 4).max(250)
 }
 
-/// Draws from the bell at `mode` itself, without weights.
+/// Draws from the bell at `mode` itself, without weights; `None` where the curvature there is not known.
 #[must_use]
-pub fn unweighted(mode: &Maximum, free: &[bool], count: usize, seed: u64) -> Sample {
-    let bell = Bell::at_mode(mode, free);
+pub fn unweighted(mode: &Maximum, free: &[bool], count: usize, seed: u64) -> Option<Sample> {
+    let bell = Bell::by_curvature(mode, free)?;
     let round = bell.draw(seed, 2, count, |_| 0.0);
-    Sample {
+    Some(Sample {
         points: round.points.iter().map(|p| bell.full(p)).collect(),
         health: Health::exact(),
-    }
+    })
 }
 
 /// Weighted draws, resampled to `count` equally probable ones; and the bell they came from.
@@ -91,32 +91,31 @@ impl Round {
 }
 
 impl Bell {
-    /// With the curvature of a peak.
+    /// With the curvature of a peak; where that is not a number, one wide in every logarithm. The rounds
+    /// find the true width then, or the weights' own checks say that they did not.
     #[must_use]
     pub fn at_mode(mode: &Maximum, free: &[bool]) -> Self {
+        Self::by_curvature(mode, free).unwrap_or_else(|| {
+            let m = free.iter().filter(|f| **f).count();
+            Self::about(mode, free, DMatrix::identity(m, m))
+        })
+    }
+
+    /// With the curvature of a peak; `None` where that is not a number.
+    fn by_curvature(mode: &Maximum, free: &[bool]) -> Option<Self> {
         let index: Vec<usize> = (0..free.len()).filter(|i| free[*i]).collect();
-        let n = mode.theta.len();
-        let m = index.len();
-        let mut information = DMatrix::from_fn(m, m, |i, j| {
+        let (n, m) = (mode.theta.len(), index.len());
+        let information = DMatrix::from_fn(m, m, |i, j| {
             -mode.derivatives.hessian[index[i] * n + index[j]]
         });
-        // A ridge where the peak is flat; the rounds that follow find the true width.
-        let mut ridge = 1e-6;
-        let factor = loop {
-            if let Some(f) = information.clone().cholesky() {
-                let scatter = f.inverse();
-                if let Some(f) = scatter.cholesky() {
-                    break f.l();
-                }
-            }
-            for i in 0..m {
-                information[(i, i)] += ridge;
-            }
-            ridge *= 10.0;
-        };
+        Some(Self::about(mode, free, factor_of_inverse(information)?))
+    }
+
+    fn about(mode: &Maximum, free: &[bool], factor: DMatrix<f64>) -> Self {
+        let index: Vec<usize> = (0..free.len()).filter(|i| free[*i]).collect();
         Self {
             base: mode.theta.clone(),
-            center: DVector::from_fn(m, |i, _| mode.theta[index[i]]),
+            center: DVector::from_fn(index.len(), |i, _| mode.theta[index[i]]),
             index,
             factor,
         }
@@ -217,6 +216,27 @@ impl Bell {
     }
 }
 
+/// Lower Cholesky factor of the inverse of an information matrix, with a ridge where the peak is flat: the
+/// rounds that follow find the true width. `None` where the matrix holds what is not a number, which no
+/// ridge mends.
+fn factor_of_inverse(mut information: DMatrix<f64>) -> Option<DMatrix<f64>> {
+    if information.iter().any(|x| !x.is_finite()) {
+        return None;
+    }
+    let mut ridge = 1e-6;
+    while f64::is_finite(ridge) {
+        let inverse = information.clone().cholesky().map(|f| f.inverse());
+        if let Some(f) = inverse.and_then(DMatrix::cholesky) {
+            return Some(f.l());
+        }
+        for i in 0..information.nrows() {
+            information[(i, i)] += ridge;
+        }
+        ridge *= 10.0;
+    }
+    None
+}
+
 /// Systematic resampling: each point about as often as its weight says.
 fn systematic(weights: &[f64], count: usize) -> Vec<usize> {
     let mut chosen = Vec::with_capacity(count);
@@ -231,4 +251,37 @@ fn systematic(weights: &[f64], count: usize) -> Vec<usize> {
     }
     shuffle(&mut chosen);
     chosen
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::model::likelihood::Derivatives;
+
+    fn peak(hessian: [f64; 4]) -> Maximum {
+        let mut derivatives = Derivatives::zero(2);
+        derivatives.hessian = hessian.to_vec();
+        Maximum {
+            theta: vec![0.5, 7.0],
+            derivatives,
+        }
+    }
+
+    /// It went round forever: no ridge makes a number of what is none.
+    #[test]
+    fn a_curvature_that_is_no_number_ends_in_a_wide_proposal() {
+        let broken = peak([-1.0, f64::NAN, f64::NAN, -1.0]);
+        assert_eq!(unweighted(&broken, &[true; 2], 10, 1), None);
+        let bell = Bell::at_mode(&broken, &[true; 2]);
+        assert_eq!(bell.at(&[1.0, -1.0]), [1.5, 6.0]);
+        assert!(factor_of_inverse(DMatrix::from_element(1, 1, f64::INFINITY)).is_none());
+    }
+
+    #[test]
+    fn a_flat_or_rising_peak_gets_a_ridge() {
+        for hessian in [[0.0; 4], [1.0, 0.0, 0.0, -4.0]] {
+            let bell = Bell::at_mode(&peak(hessian), &[true; 2]);
+            assert!(bell.factor.iter().all(|x| x.is_finite()));
+        }
+    }
 }

@@ -393,8 +393,10 @@ pub struct Request {
 #[must_use]
 pub fn draw(target: &dyn Target, peaks: &[Maximum], free: &[bool], request: Request) -> Sample {
     let Request { count, seed, .. } = request;
-    if PLENTY <= request.worn {
-        return importance::unweighted(&peaks[0], free, count, seed);
+    if PLENTY <= request.worn
+        && let Some(sample) = importance::unweighted(&peaks[0], free, count, seed)
+    {
+        return sample;
     }
     let (quick, bell) = importance::weighted(target, &peaks[0], free, (count, peaks.len()), seed);
     if quick.health.trouble().is_none() || !request.chains {
