@@ -282,7 +282,7 @@ impl Teller<'_> {
 }
 
 /// A sum of pieces without what adding them rounded: three times 4.7 gallons are 14.1 of them.
-fn without_rounding(pieces: f64) -> f64 {
+pub(super) fn without_rounding(pieces: f64) -> f64 {
     const FINEST: f64 = 1e4;
     (pieces * FINEST).round() / FINEST
 }
