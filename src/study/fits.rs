@@ -1,13 +1,15 @@
 //! Life models and wear factors, family by family.
 
 use super::goodness::{Printed, judge, plot, survival};
+use super::teller::Teller;
 use super::{Study, StudyError};
+use crate::family::Spread;
 use crate::forecast::summary::quantile;
 use crate::model::anchor::Anchor;
 use crate::model::assess::Assessment;
 use crate::model::fit::{self, Fit};
 use crate::model::goodness::factor_p;
-use crate::model::profile::{self, Quantity};
+use crate::model::profile::Quantity;
 use crate::report::fits::{FactorLine, FitLine, FitsReport, MachineEffect, at_odds};
 use crate::report::{Estimate, Header};
 
@@ -178,7 +180,7 @@ fn at_least(assessment: &Assessment, level: f64) -> Option<f64> {
 /// were. `sd` is taken from the 90 % interval of the draws, whose tails can be long.
 fn wear_outs_to_halve(assessment: &Assessment, priors: bool) -> Option<f64> {
     /// Width of a normal 90 % interval in standard deviations.
-    const WIDTH: f64 = 2.0 * 1.644_853_626_951_472_7;
+    const WIDTH: f64 = 2.0 * Spread::Z95;
     let draws = assessment.draws.as_ref()?;
     let median = |ln_shape| {
         let median = Anchor::Quantile(0.5);
@@ -201,14 +203,8 @@ fn wear_outs_to_halve(assessment: &Assessment, priors: bool) -> Option<f64> {
     more.is_finite().then(|| (more - 1e-6).ceil().max(1.0))
 }
 
-/// Tells a quantity: posterior median and interval, or maximum likelihood and profile interval.
-struct Teller<'a> {
-    assessment: &'a Assessment,
-    priors: bool,
-    level: f64,
-}
-
 impl Teller<'_> {
+    /// Posterior median and interval, or maximum likelihood and profile interval.
     fn tell(&self, quantity: Quantity) -> Option<Estimate> {
         let held = quantity == Quantity::Shape && !self.assessment.distribution.has_shape();
         if held {
@@ -246,13 +242,13 @@ impl Teller<'_> {
             Quantity::Factor(g) => theta[g + 1].exp(),
             Quantity::Level(l) => theta[self.assessment.lives.groups.len() + l].exp(),
         });
-        Some(self.middle(&sorted))
+        Some(self.middle(sorted))
     }
 
     fn spread(&self) -> Option<Estimate> {
         let draws = self.assessment.draws.as_ref().filter(|_| self.priors)?;
         let sorted = draws.sorted_spreads();
-        (!sorted.is_empty()).then(|| self.middle(&sorted))
+        (!sorted.is_empty()).then(|| self.middle(sorted))
     }
 
     fn machines(&self) -> Vec<MachineEffect> {
@@ -266,30 +262,9 @@ impl Teller<'_> {
                 machine: machine.clone(),
                 life_ratio: {
                     let logs = draws.sorted_effects(m);
-                    self.middle(&logs.iter().map(|a| a.exp()).collect::<Vec<_>>())
+                    self.middle(logs.iter().map(|a| a.exp()).collect())
                 },
             })
             .collect()
-    }
-
-    /// Median and interval of sorted values.
-    fn middle(&self, sorted: &[f64]) -> Estimate {
-        let tail = (1.0 - self.level) / 2.0;
-        Estimate {
-            estimate: quantile(sorted, 0.5),
-            low: Some(quantile(sorted, tail)),
-            high: Some(quantile(sorted, 1.0 - tail)),
-        }
-    }
-
-    fn profile(&self, quantity: Quantity) -> Option<Estimate> {
-        let fit = self.assessment.likeliest.as_ref().ok()?;
-        let lives = &self.assessment.lives.observations;
-        let interval = profile::interval(fit, lives, quantity, self.level)?;
-        Some(Estimate {
-            estimate: interval.estimate,
-            low: interval.low,
-            high: interval.high,
-        })
     }
 }

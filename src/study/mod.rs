@@ -20,6 +20,7 @@ pub mod page;
 pub mod progress;
 pub mod remaining;
 pub mod stock;
+mod teller;
 
 use std::collections::BTreeSet;
 
