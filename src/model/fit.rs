@@ -69,9 +69,9 @@ impl Fit {
     #[must_use]
     pub fn corrected_aic(&self, lives: &Observations) -> f64 {
         let k = self.free.iter().filter(|f| **f).count() as f64;
-        let room = lives.worn() - k - 1.0;
-        let correction = if 0.0 < room {
-            2.0 * k * (k + 1.0) / room
+        let freedom = lives.worn() - k - 1.0;
+        let correction = if 0.0 < freedom {
+            2.0 * k * (k + 1.0) / freedom
         } else {
             f64::INFINITY
         };

@@ -176,7 +176,7 @@ fn at_least(assessment: &Assessment, level: f64) -> Option<f64> {
 /// of a Weibull life the unknown shape takes only 1 in 500 off it. Without any wear-out that is what
 /// the next one is counted as. Less than a 50th of it is taken for noise. At least 1.
 ///
-/// It is an approximation: it takes the bell for the answer, and wear-outs to come for such as they
+/// It is an approximation: it takes a normal distribution for the answer, and wear-outs to come for such as they
 /// were. `sd` is taken from the 90 % interval of the draws, whose tails can be long.
 fn wear_outs_to_halve(assessment: &Assessment, priors: bool) -> Option<f64> {
     /// Width of a normal 90 % interval in standard deviations.
