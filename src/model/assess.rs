@@ -96,7 +96,7 @@ pub fn assess_lives(
         ));
     }
     if let Ok(fit) = &likeliest {
-        note_factors(family, &lives, fit, wanted.priors, &mut notes);
+        note_untold(family, &lives, fit, wanted.priors, &mut notes);
     }
     let mut assessment = Assessment {
         family: family.clone(),
@@ -137,8 +137,8 @@ pub(super) fn search_in_words(error: &SearchError, groups: &[String]) -> String 
     format!("{what}, so nothing is told of its life")
 }
 
-/// What the wear-outs cannot tell of wear factors, and what stands in for it.
-fn note_factors(
+/// What the lives cannot tell though they have a likeliest model, and what stands in for it.
+fn note_untold(
     family: &Family,
     lives: &FamilyLives,
     likeliest: &Fit,
@@ -161,6 +161,12 @@ fn note_factors(
             "{name}: no part that wore out has seen {}, so the records do not tell its wear factor; {instead}",
             unseen.join(", ")
         ));
+    }
+    if likeliest.on_ridge[0] {
+        notes.push(format!(
+            "{name}: the records agree as well with any shape, so the records alone give no estimate"
+        ));
+        return;
     }
     // The scale is the reference group's.
     let together = names(&|g| likeliest.on_ridge[g + 1]);

@@ -36,7 +36,8 @@ pub struct Fit {
     /// Which parameters were estimated; a factor is not where no life that wore out saw its group.
     pub free: Vec<bool>,
     /// Which of these the lives cannot tell: along a ridge others make up for any change of them, such
-    /// as two wear factors whose groups always come in the same proportions.
+    /// as two wear factors whose groups always come in the same proportions, or shape and scale where all
+    /// lives end at the same exposure.
     pub on_ridge: Vec<bool>,
     /// Log-likelihood and its derivatives there.
     pub at: Derivatives,
@@ -210,11 +211,6 @@ pub(super) fn held(
                     return Err(unbounded(flat, lives.n_groups()));
                 }
                 let on_ridge = ridge(&maximum.derivatives, &free);
-                if on_ridge[0] {
-                    return Err(FitError::Unbounded(
-                        "the records agree as well with any shape".to_owned(),
-                    ));
-                }
                 return Ok(Fit {
                     distribution,
                     theta: maximum.theta,

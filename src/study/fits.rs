@@ -9,7 +9,8 @@ use crate::model::anchor::Anchor;
 use crate::model::assess::Assessment;
 use crate::model::fit::{self, Fit};
 use crate::model::goodness::factor_p;
-use crate::model::profile::Quantity;
+use crate::model::posterior::Draws;
+use crate::model::profile::{self, Quantity};
 use crate::report::fits::{FactorLine, FitLine, FitsReport, MachineEffect, at_odds};
 use crate::report::{Estimate, Header};
 
@@ -177,18 +178,13 @@ fn at_least(assessment: &Assessment, level: f64) -> Option<f64> {
 /// the next one is counted as. Less than a 50th of it is taken for noise. At least 1.
 ///
 /// It is an approximation: it takes a normal distribution for the answer, and wear-outs to come for such as they
-/// were. `sd` is taken from the 90 % interval of the draws, whose tails can be long.
+/// were. `sd` is taken from the 90 % interval, whose tails can be long.
 fn wear_outs_to_halve(assessment: &Assessment, priors: bool) -> Option<f64> {
-    /// Width of a normal 90 % interval in standard deviations.
-    const WIDTH: f64 = 2.0 * Spread::Z95;
-    let draws = assessment.draws.as_ref()?;
-    let median = |ln_shape| {
-        let median = Anchor::Quantile(0.5);
-        median.offset(draws.distribution, ln_shape).value
+    let (shape, sd) = if priors {
+        shape_and_sd_of_draws(assessment.draws.as_ref()?)
+    } else {
+        shape_and_sd_of_profile(assessment)?
     };
-    let logs = draws.sorted(|theta| theta[1] + median(theta[0]));
-    let shape = quantile(&draws.sorted(|theta| theta[0]), 0.5).exp();
-    let sd = (quantile(&logs, 0.95) - quantile(&logs, 0.05)) / WIDTH;
     let prior = assessment.family.prior.life50.filter(|_| priors);
     let known = prior.map_or(0.0, |p| p.ln_sd().powi(-2));
     let (all, worn) = (sd.powi(-2), assessment.lives.counts.worn);
@@ -201,6 +197,31 @@ fn wear_outs_to_halve(assessment: &Assessment, priors: bool) -> Option<f64> {
     let more = 3.0 * all / each;
     // Rounding must not make one more of a whole number.
     more.is_finite().then(|| (more - 1e-6).ceil().max(1.0))
+}
+
+/// Width of a normal 90 % interval in standard deviations.
+const WIDTH: f64 = 2.0 * Spread::Z95;
+
+/// The middle shape of the draws, and the standard deviation of the log median life.
+fn shape_and_sd_of_draws(draws: &Draws) -> (f64, f64) {
+    let median = |ln_shape| {
+        let median = Anchor::Quantile(0.5);
+        median.offset(draws.distribution, ln_shape).value
+    };
+    let logs = draws.sorted(|theta| theta[1] + median(theta[0]));
+    let shape = quantile(&draws.sorted(|theta| theta[0]), 0.5).exp();
+    (
+        shape,
+        (quantile(&logs, 0.95) - quantile(&logs, 0.05)) / WIDTH,
+    )
+}
+
+/// The likeliest shape, and the same of the profile interval; `None` where it has no end.
+fn shape_and_sd_of_profile(assessment: &Assessment) -> Option<(f64, f64)> {
+    let fit = assessment.likeliest.as_ref().ok()?;
+    let median = Quantity::Life(Anchor::Quantile(0.5));
+    let told = profile::interval(fit, &assessment.lives.observations, median, 0.9)?;
+    Some((fit.shape(), (told.high? / told.low?).ln() / WIDTH))
 }
 
 impl Teller<'_> {

@@ -135,7 +135,11 @@ fn nor_is_there_a_remaining_life_from_them() {
 fn one_part_worn_out_and_one_good_at_the_same_use_agree_with_any_shape() {
     let table = "family,life,ended,low\nfin,1000,worn,0\nfin,1000,running,\n";
     let fit = fit("weibull", table);
-    assert!(fit["families"][0]["shape"].is_null());
+    let family = &fit["families"][0];
+    assert!(family["shape"].is_null() && family["life50"].is_null());
+    // An exponential life explains them as well: age is not shown to matter.
+    let age_matters_p = family["goodness"]["age_matters_p"].as_f64();
+    assert!(age_matters_p.is_some_and(|p| 0.99 < p), "{age_matters_p:?}");
     assert!(notes(&fit).contains("any shape"), "{}", notes(&fit));
 }
 
@@ -158,4 +162,15 @@ fn no_note_names_a_parameter_by_its_number_or_the_way_of_drawing() {
             }
         }
     }
+}
+
+/// By hand: an exponential life of 4 wear-outs has a log life of variance 1 / 4, and each of them adds 1
+/// to its information: three times 4 more make it 16, and the interval half as wide. Profiles are a little
+/// wider than that.
+#[test]
+fn how_many_wear_outs_more_halve_an_interval_is_told_without_a_prior_too() {
+    let table = "family,life,ended\nfin,900,worn\nfin,1100,worn\nfin,1000,worn\nfin,1200,worn\n";
+    let fit = fit("exponential", table);
+    let more = fit["families"][0]["wear_outs_to_halve"].as_f64();
+    assert!(more.is_some_and(|n| (12.0..=13.0).contains(&n)), "{more:?}");
 }
