@@ -247,6 +247,7 @@ fn bare_study(
     choices: &Choices,
     err: Out<'_>,
 ) -> Result<Option<(BareStudy, Vec<BareAge>)>, CliError> {
+    let asks_ages = ages.is_some();
     let inputs: Vec<&Path> = [Some(lives), ages].into_iter().flatten().collect();
     output::check_apart(&inputs, choices)?;
     if choices.usage_sums.is_some() {
@@ -268,7 +269,7 @@ fn bare_study(
     if tell_problems(&wrong, choices.set_aside, err)? {
         return Ok(None);
     }
-    let mut study = BareStudy::new(&lives, &families, options(choices))?;
+    let mut study = BareStudy::new(&lives, &families, options(choices), asks_ages)?;
     let told = |(read, _, set_aside): RowCounts, what: &str| {
         (0 < set_aside).then(|| format!("{set_aside} of {read} {what}"))
     };

@@ -68,7 +68,7 @@ pub struct FamilyPath {
 
 /// Draws made.
 const DRAWS: usize = 2_000;
-/// Relative gain in height below which the peak is reached: draws are weighted, so that near is
+/// Relative gain in log density below which the peak is reached: draws are weighted, so that near is
 /// good enough.
 const PRECISION: f64 = 1e-8;
 /// Lives with readings used at most, those with the most readings: more change nothing that shows.
@@ -137,10 +137,10 @@ impl FamilyPath {
         })
     }
 
-    /// Height of the posterior at a draw, up to a constant.
+    /// Log posterior density at a draw, up to a constant.
     #[must_use]
-    pub fn height(parts: &[PartPath], at: &PathDraw) -> f64 {
-        Paths::of(parts).height(&at.point())
+    pub fn ln_density(parts: &[PartPath], at: &PathDraw) -> f64 {
+        Paths::of(parts).ln_density(&at.point())
     }
 
     /// One draw for each draw of something else.
@@ -256,7 +256,7 @@ impl<'a> Paths<'a> {
 }
 
 impl Target for Paths<'_> {
-    fn height(&self, theta: &[f64]) -> f64 {
+    fn ln_density(&self, theta: &[f64]) -> f64 {
         let draw = PathDraw::of(theta);
         let prior: f64 = theta
             .iter()
@@ -310,7 +310,7 @@ impl<'a> RateOf<'a> {
     }
 
     /// Log density of readings, rate and ending, all constants in.
-    fn height(&self, u: f64) -> f64 {
+    fn ln_density(&self, u: f64) -> f64 {
         let draw = self.draw;
         let rate = u.exp();
         let (xx, zx, zz) = self.sums;
@@ -381,15 +381,15 @@ impl<'a> RateOf<'a> {
         });
         sides.map(move |(t, w)| {
             let u = peak + sd * t;
-            let bell = -0.5 * t * t - LN_SQRT_2PI - sd.ln();
-            (u, self.height(u) - bell + w.ln())
+            let ln_normal = -0.5 * t * t - LN_SQRT_2PI - sd.ln();
+            (u, self.ln_density(u) - ln_normal + w.ln())
         })
     }
 
     fn log_integral(&self) -> f64 {
         let mut terms = [0.0; 9];
-        for (term, (_, height)) in terms.iter_mut().zip(self.nodes()) {
-            *term = height;
+        for (term, (_, ln_density)) in terms.iter_mut().zip(self.nodes()) {
+            *term = ln_density;
         }
         let most = terms.iter().fold(f64::NEG_INFINITY, |m, t| m.max(*t));
         most + terms.iter().map(|t| (t - most).exp()).sum::<f64>().ln()

@@ -86,8 +86,8 @@ pub struct Spread {
 }
 
 impl Spread {
-    /// 95 % point of the standard normal distribution.
-    const Z95: f64 = 1.644_853_626_951_472_7;
+    /// 95 % point of the standard normal distribution: nine in ten lie within so many standard deviations.
+    pub const Z95: f64 = 1.644_853_626_951_472_7;
 
     /// Mean of the logarithm.
     #[must_use]
@@ -129,7 +129,7 @@ pub struct WearLimit {
 /// How often a scheduled family is changed; the first that is reached counts.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct Service {
-    /// Days between changes.
+    /// Days between changes; 365 stand for a year, and multiples of it for years.
     pub days: Option<f64>,
     /// Hours of use between changes.
     pub hours: Option<f64>,
@@ -186,6 +186,12 @@ impl Family {
     /// [`FamilyError`], naming line and key.
     pub fn from_toml(text: &str) -> Result<Self, FamilyError> {
         text::parse(text)
+    }
+
+    /// Whether one change renews the whole position: it is counted as a set, or done by schedule.
+    #[must_use]
+    pub fn is_changed_as_set(&self) -> bool {
+        self.service.is_some() || self.counted == Counted::Set
     }
 
     /// What a family gets that has no model file: the measure the records choose, a life of its

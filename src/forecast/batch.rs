@@ -6,9 +6,9 @@ use std::borrow::Cow;
 use rand_chacha::ChaCha8Rng;
 use rand_distr::{Distribution as _, StandardNormal};
 
-use super::play::{Life, factors};
-use crate::model::hazards;
+use super::play::Life;
 use crate::model::posterior::Draws;
+use crate::model::{hazards, wear_factors};
 
 /// Plays of a batch: whole registers of any width.
 pub const BATCH: usize = 128;
@@ -31,7 +31,7 @@ impl<'a> DrawnLives<'a> {
         Self {
             draws,
             shapes: draws.iter().map(|theta| theta[0].exp()).collect(),
-            factors: draws.iter().flat_map(factors).collect(),
+            factors: draws.iter().flat_map(wear_factors).collect(),
             n_groups: draws.get(0).len() - 1,
         }
     }

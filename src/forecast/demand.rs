@@ -12,6 +12,7 @@ use rayon::prelude::*;
 use super::batch::BATCH;
 use super::plays::{Event, Game, Plays};
 use super::simulate::months;
+use crate::family::Spread;
 
 /// How long a part takes to come.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -26,11 +27,9 @@ impl LeadTime {
     /// From the median, and the factor within which nine of ten deliveries come.
     #[must_use]
     pub fn new(days: f64, spread: Option<f64>) -> Self {
-        /// Half of 90 % of a normal distribution lies within so many standard deviations.
-        const NINE_OF_TEN: f64 = 1.644_853_626_951_472;
         Self {
             days,
-            ln_sd: spread.map_or(0.0, |s| s.ln() / NINE_OF_TEN),
+            ln_sd: spread.map_or(0.0, |s| s.ln() / Spread::Z95),
         }
     }
 }
@@ -288,7 +287,7 @@ impl Teller<'_> {
 }
 
 /// A sum of pieces without what adding them rounded: three times 4.7 gallons are 14.1 of them.
-fn without_rounding(pieces: f64) -> f64 {
+pub(super) fn without_rounding(pieces: f64) -> f64 {
     const FINEST: f64 = 1e4;
     (pieces * FINEST).round() / FINEST
 }

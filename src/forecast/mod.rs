@@ -13,7 +13,6 @@ pub(crate) mod play;
 pub mod plays;
 pub mod real_use;
 pub mod remaining;
-pub mod renewal;
 pub mod replay;
 mod room;
 pub mod season;

@@ -7,8 +7,8 @@ use rand_distr::{Distribution as _, Exp1};
 
 use super::unit::{Age, Unit};
 use crate::degradation::{Crossing, LifePrior, PathDraw};
-use crate::model::Distribution;
 use crate::model::posterior::Draws;
+use crate::model::{Distribution, wear_factors};
 
 /// One family's life in one play.
 pub(crate) struct Life<'a> {
@@ -40,7 +40,7 @@ impl Life<'_> {
             distribution: draws.distribution,
             shape: theta[0].exp(),
             ln_scale: theta[1] + draws.effect(draw, machine, z),
-            factors: factors(theta).collect(),
+            factors: wear_factors(theta).collect(),
         }
     }
 
@@ -156,11 +156,6 @@ impl Life<'_> {
         }
         high
     }
-}
-
-/// Wear factors of one draw, the reference first.
-pub(super) fn factors(theta: &[f64]) -> impl Iterator<Item = f64> + '_ {
-    std::iter::once(1.0).chain(theta[2..].iter().map(|w| w.exp()))
 }
 
 #[cfg(test)]

@@ -10,6 +10,7 @@ use super::season::Season;
 use super::summary::Forecast;
 use super::unit::{Age, InService, Unit};
 use crate::model::assess::{Assessment, name_hash};
+use crate::model::wear_factors;
 
 /// What is left of one part.
 #[derive(Clone, Debug, PartialEq)]
@@ -141,9 +142,8 @@ impl super::path::FuturePath {
 
 /// Effective exposure of use by group under one draw.
 fn effective(theta: &[f64], used: &[f64]) -> f64 {
-    let factors = theta[2..].iter().map(|w| w.exp());
     used.iter()
-        .zip(std::iter::once(1.0).chain(factors))
+        .zip(wear_factors(theta))
         .map(|(u, w)| u * w)
         .sum()
 }

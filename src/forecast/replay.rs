@@ -8,6 +8,7 @@ use std::collections::BTreeMap;
 use rayon::prelude::*;
 
 use super::batch::BATCH;
+use super::demand::without_rounding;
 use super::plays::{Cause, Event, Game, Plays};
 use super::summary::quantile;
 use super::unit::{InService, Unit};
@@ -119,7 +120,8 @@ pub fn replay(game: Game<'_>, places: &Places, n: usize) -> Replay {
     put_together(&chunks, batches * BATCH, places.len(), game.in_service)
 }
 
-/// One play: counts by place, pieces and jobs by line.
+/// One play: counts by place, pieces and jobs by line; these in single precision, as rows of a demand
+/// are, and rid of its rounding when they are read.
 #[derive(Clone, Default)]
 struct Tally {
     /// Worn, damage, singles, pieces of singles.
@@ -250,7 +252,8 @@ fn put_together(chunks: &[Chunk], n: usize, places: usize, in_service: &InServic
     };
     let at_80 = |of: fn(&Chunk) -> &Vec<Vec<f32>>, line: usize| {
         let rows = chunks.iter().flat_map(of);
-        quantile(&ascending(rows.map(|row| f64::from(row[line]))), 0.8)
+        let of_play = |row: &Vec<f32>| without_rounding(f64::from(row[line]));
+        quantile(&ascending(rows.map(of_play)), 0.8)
     };
     Replay {
         places: (0..places).map(of_place).collect(),
@@ -301,7 +304,37 @@ fn spread(counts: &[u32], n: usize) -> (f64, f64) {
 
 #[cfg(test)]
 mod tests {
-    use super::spread;
+    use super::*;
+    use crate::cost::PartCost;
+    use crate::forecast::unit::Line;
+
+    /// Three times 4.7 gallons are 14.1 of them, not 14.099999.
+    #[test]
+    fn pieces_at_80_of_100_are_rid_of_single_precision() {
+        let mut play = Tally {
+            pieces: vec![0.0],
+            jobs: vec![0.0],
+            changes: vec![0.0],
+            ..Tally::default()
+        };
+        for _ in 0..3 {
+            play.pieces[0] += 4.7_f64 as f32;
+        }
+        let mut chunk = Chunk::new(0);
+        chunk.add(play);
+        let in_service = InService {
+            lines: vec![Line {
+                family: "hydraulic-fluid".to_owned(),
+                part: "H".to_owned(),
+                scheduled: true,
+                cost: PartCost::default(),
+                down_hours: None,
+                kit: None,
+            }],
+            ..InService::default()
+        };
+        assert_eq!(put_together(&[chunk], 1, 0, &in_service).pieces80, [14.1]);
+    }
 
     /// By hand: 0, 0, 1, 1, 1, 1, 1, 2, 2, 6 has mean 1.5, mean square 4.9, and 8 of 10 at most 2.
     #[test]

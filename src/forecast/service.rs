@@ -1,6 +1,6 @@
 //! Scheduled work: due after so many days, hours, acres or tons, whichever comes first.
 
-use chrono::{Days, NaiveDate};
+use chrono::{Days, Months, NaiveDate};
 
 use super::path::{self, View};
 use super::unit::Gathering;
@@ -33,7 +33,7 @@ pub fn due(
     let end = season.end.min(view.until);
     while date <= end {
         let by_days = match (service.days, last) {
-            (Some(every), Some(last)) => every <= (date - last).num_days() as f64,
+            (Some(every), Some(last)) => is_over(every, last, date),
             // Nobody knows when it was last done, so it is due.
             (Some(_), None) => true,
             (None, _) => false,
@@ -50,6 +50,22 @@ pub fn due(
         date = date + Days::new(1);
     }
     Some(dates)
+}
+
+/// Whether `every` days after `last` are over on `date`.
+///
+/// 365 days stand for a year, and 730 for two: such work falls due on the same date again. Counted by
+/// the day it would come one day sooner after each leap day, and twice in a season that holds one.
+fn is_over(every: f64, last: NaiveDate, date: NaiveDate) -> bool {
+    const YEAR: f64 = 365.0;
+    const MONTHS: f64 = 12.0;
+    let years = every / YEAR;
+    if 0.0 < years && years.fract() == 0.0 {
+        // Beyond the last date there is, it never falls due.
+        let again = last.checked_add_months(Months::new((MONTHS * years) as u32));
+        return again.is_some_and(|again| again <= date);
+    }
+    every <= (date - last).num_days() as f64
 }
 
 /// Use to come in one measure.
@@ -90,5 +106,34 @@ impl Clock {
     fn at(&self, date: NaiveDate) -> f64 {
         let k = self.dates.partition_point(|d| *d <= date);
         if k == 0 { 0.0 } else { self.cumulative[k - 1] }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn day(text: &str) -> NaiveDate {
+        text.parse().expect("a date")
+    }
+
+    /// Season 2028 has 366 days: from 1 November 2027 to 31 October 2028.
+    #[test]
+    fn yearly_work_falls_due_on_the_same_date_again_also_over_a_leap_day() {
+        let (first, last) = (day("2027-11-01"), day("2028-10-31"));
+        assert!(!is_over(365.0, first, last));
+        assert!(is_over(365.0, first, day("2028-11-01")));
+        assert!(!is_over(730.0, first, day("2029-10-31")));
+        assert!(is_over(730.0, first, day("2029-11-01")));
+        assert!(is_over(365.0, day("2028-02-29"), day("2029-02-28")));
+    }
+
+    #[test]
+    fn other_numbers_of_days_are_counted_by_the_day() {
+        let from = day("2027-11-01");
+        assert!(!is_over(90.0, from, day("2028-01-29")));
+        assert!(is_over(90.0, from, day("2028-01-30")));
+        assert!(is_over(364.0, from, day("2028-10-30")));
+        assert!(!is_over(f64::MAX, from, day("2028-10-30")));
     }
 }

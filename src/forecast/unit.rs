@@ -260,7 +260,7 @@ impl<'a> Gatherer<'a> {
             return;
         };
         let family = context.families.get(&life.family);
-        let as_set = family.service.is_some() || family.counted == crate::family::Counted::Set;
+        let as_set = family.is_changed_as_set();
         let line = self.line(life, as_set, family.service.is_some());
         if let Some(service) = family.service {
             self.out.scheduled.insert((machine, line));

@@ -14,7 +14,7 @@ use super::supersession::Supersession;
 use super::use_path::UsePath;
 use super::window::Window;
 use super::{Ending, GroupUse, Life, Span};
-use crate::family::{Counted, Families, Family};
+use crate::family::{Families, Family};
 use crate::record::{Installed, Machine, Position, Reason, Records, Replacement};
 use crate::units::Measure;
 use crate::wear::Groups;
@@ -210,7 +210,7 @@ impl<'a> History<'a> {
         path: Rc<UsePath>,
     ) -> Self {
         let (family, _) = context.family_of(&position.part);
-        let as_set = family.counted == Counted::Set || family.service.is_some();
+        let as_set = family.is_changed_as_set();
         let n_slots = if as_set {
             1
         } else {

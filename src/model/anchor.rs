@@ -81,7 +81,7 @@ impl Anchored<'_> {
 
     /// The value alone.
     #[must_use]
-    pub fn height(&self, theta: &[f64]) -> f64 {
+    pub fn ln_density(&self, theta: &[f64]) -> f64 {
         let k = self.anchor.offset(self.likelihood.distribution, theta[0]);
         let value = self.likelihood.value_at(theta, -k.value) + self.log_prior(theta);
         if value.is_nan() {

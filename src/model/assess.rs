@@ -7,6 +7,7 @@ use crate::wear::Groups;
 
 use super::fit::{self, Fit, FitError};
 use super::kernel::Distribution;
+use super::newton::SearchError;
 use super::observations::Observations;
 use super::posterior::Draws;
 
@@ -94,6 +95,9 @@ pub fn assess_lives(
             in_words(error, &lives.groups)
         ));
     }
+    if let Ok(fit) = &likeliest {
+        note_untold(family, &lives, fit, wanted.priors, &mut notes);
+    }
     let mut assessment = Assessment {
         family: family.clone(),
         lives,
@@ -116,7 +120,66 @@ fn in_words(error: &FitError, groups: &[String]) -> String {
             groups[*group], groups[0], groups[*group]
         ),
         FitError::Unbounded(what) => format!("{what}, so the records alone give no estimate"),
-        _ => error.to_string(),
+        FitError::Search(error) => search_in_words(error, groups),
+        FitError::NoLives | FitError::NoneWorn => error.to_string(),
+    }
+}
+
+/// Why a search ended short of a model, in words that need no model to be understood.
+pub(super) fn search_in_words(error: &SearchError, groups: &[String]) -> String {
+    let what = match error {
+        SearchError::Start => "no model was found under which these records are possible",
+        SearchError::NotConverged(_) => "the search for the likeliest model came to no end",
+        SearchError::Runaway { index, .. } => {
+            return in_words(&fit::unbounded(*index, groups.len()), groups);
+        }
+    };
+    format!("{what}, so nothing is told of its life")
+}
+
+/// What the lives cannot tell though they have a likeliest model, and what stands in for it.
+fn note_untold(
+    family: &Family,
+    lives: &FamilyLives,
+    likeliest: &Fit,
+    priors: bool,
+    notes: &mut Vec<String>,
+) {
+    let (name, groups) = (&family.name, &lives.groups);
+    let names = |told: &dyn Fn(usize) -> bool| -> Vec<&str> {
+        let of = (0..groups.len()).filter(|g| told(*g));
+        of.map(|g| groups[g].as_str()).collect()
+    };
+    let unseen = names(&|g| 0 < g && !lives.observations.worn_under(g));
+    if !unseen.is_empty() {
+        let instead = if priors {
+            "what is told of it is the prior alone".to_owned()
+        } else {
+            format!("until one has, it is taken to wear like {}", groups[0])
+        };
+        notes.push(format!(
+            "{name}: no part that wore out has seen {}, so the records do not tell its wear factor; {instead}",
+            unseen.join(", ")
+        ));
+    }
+    if likeliest.on_ridge[0] {
+        notes.push(format!(
+            "{name}: the records agree as well with any shape, so the records alone give no estimate"
+        ));
+        return;
+    }
+    // The scale is the reference group's.
+    let together = names(&|g| likeliest.on_ridge[g + 1]);
+    if 1 < together.len() {
+        let end = if priors {
+            "what tells them apart is the prior"
+        } else {
+            "lives with another mix would tell"
+        };
+        notes.push(format!(
+            "{name}: the records cannot tell the wear of {} apart, since they always come in the same proportions; {end}",
+            together.join(", ")
+        ));
     }
 }
 

@@ -1,7 +1,7 @@
 //! Markov chains: what takes over where weighted draws cannot be relied on.
 //!
 //! Four chains of the no-U-turn sampler (Hoffman & Gelman, JMLR 15 (2014), by `nuts-rs`), begun well
-//! apart, in coordinates in which the bell of the quick way is round. Step sizes and lengths are
+//! apart, in coordinates in which the proposal of the quick way is round. Step sizes and lengths are
 //! tuned in a warm-up that is thrown away. Chains that do not agree, move too slowly or go wrong say
 //! so in their [`Health`]. Each chain has a random stream of its own, so that the draws do not depend
 //! on the number of threads.
@@ -17,7 +17,7 @@ use rand_distr::{Distribution as _, StandardNormal};
 use rayon::prelude::*;
 
 use super::health::{self, Health, Sampler};
-use super::importance::Bell;
+use super::importance::Proposal;
 use super::newton::Maximum;
 use super::posterior::{CHAINS, Sample, Target, shuffle, stream};
 
@@ -42,18 +42,18 @@ const ACCEPT: f64 = 0.8;
 const CAREFUL_ACCEPT: f64 = 0.98;
 /// The second try is this many times longer.
 const LONGER: usize = 4;
-/// Starts lie this many widths of the bell from a peak.
+/// Starts lie this many widths of the proposal from a peak.
 const APART: f64 = 2.5;
 
-/// What a chain draws from: a target in coordinates in which the bell is round.
-struct Round<'a> {
+/// What a chain draws from: a target in coordinates in which the proposal is round.
+struct Whitened<'a> {
     target: &'a dyn Target,
-    bell: &'a Bell,
+    proposal: &'a Proposal,
     /// Derivatives by all parameters.
     slopes: Vec<f64>,
 }
 
-/// A point where the target has no height; the chain turns back from it.
+/// A point where the target has no density; the chain turns back from it.
 #[derive(Debug, thiserror::Error)]
 #[error("the parameters are out of reach")]
 struct OutOfReach;
@@ -64,27 +64,27 @@ impl LogpError for OutOfReach {
     }
 }
 
-impl HasDims for Round<'_> {
+impl HasDims for Whitened<'_> {
     fn dim_sizes(&self) -> HashMap<String, u64> {
         HashMap::from([("unconstrained_parameter".to_owned(), self.dim() as u64)])
     }
 }
 
-impl CpuLogpFunc for Round<'_> {
+impl CpuLogpFunc for Whitened<'_> {
     type LogpError = OutOfReach;
     type FlowParameters = ();
     type ExpandedVector = Vec<f64>;
 
     fn dim(&self) -> usize {
-        self.bell.free()
+        self.proposal.free()
     }
 
     fn logp(&mut self, position: &[f64], gradient: &mut [f64]) -> Result<f64, OutOfReach> {
-        let theta = self.bell.at(position);
-        let height = self.target.slope(&theta, &mut self.slopes);
-        self.bell.slopes_at(&self.slopes, gradient);
-        if height.is_finite() && gradient.iter().all(|g| g.is_finite()) {
-            Ok(height)
+        let theta = self.proposal.at(position);
+        let ln_density = self.target.ln_density_and_slopes(&theta, &mut self.slopes);
+        self.proposal.slopes_at(&self.slopes, gradient);
+        if ln_density.is_finite() && gradient.iter().all(|g| g.is_finite()) {
+            Ok(ln_density)
         } else {
             Err(OutOfReach)
         }
@@ -105,12 +105,12 @@ struct Run {
     divergent: usize,
 }
 
-/// Draws by Markov chains, in the measure of `bell`, from starts about `peaks`; `None` where no
+/// Draws by Markov chains, in the measure of `proposal`, from starts about `peaks`; `None` where no
 /// chain could start.
 #[must_use]
 pub fn draw(
     target: &dyn Target,
-    bell: &Bell,
+    proposal: &Proposal,
     peaks: &[Maximum],
     count: usize,
     seed: u64,
@@ -120,24 +120,24 @@ pub fn draw(
         draws: each,
         accept: ACCEPT,
     };
-    let short = side_by_side(target, bell, peaks, first, seed)?;
+    let short = side_by_side(target, proposal, peaks, first, seed)?;
     let health = judge(&short, count, peaks.len());
     if health.trouble().is_none() {
-        return Some(gathered(&short, bell, count, health));
+        return Some(gathered(&short, proposal, count, health));
     }
     let second = Pace {
         draws: LONGER * each,
         accept: CAREFUL_ACCEPT,
     };
-    let long = side_by_side(target, bell, peaks, second, seed)?;
+    let long = side_by_side(target, proposal, peaks, second, seed)?;
     let health = judge(&long, count, peaks.len());
-    Some(gathered(&long, bell, count, health))
+    Some(gathered(&long, proposal, count, health))
 }
 
 /// All chains, each in a random stream of its own.
 fn side_by_side(
     target: &dyn Target,
-    bell: &Bell,
+    proposal: &Proposal,
     peaks: &[Maximum],
     pace: Pace,
     seed: u64,
@@ -146,13 +146,13 @@ fn side_by_side(
         .into_par_iter()
         .map(|c| {
             let peak = &peaks[c % peaks.len()];
-            run(target, bell, peak, pace, &mut stream(seed, CHAINS, c))
+            run(target, proposal, peak, pace, &mut stream(seed, CHAINS, c))
         })
         .collect()
 }
 
 /// So many draws of all chains, in no order.
-fn gathered(runs: &[Run], bell: &Bell, count: usize, health: Health) -> Sample {
+fn gathered(runs: &[Run], proposal: &Proposal, count: usize, health: Health) -> Sample {
     let mut points: Vec<&[f64]> = runs
         .iter()
         .flat_map(|r| r.points.iter().map(|p| &**p))
@@ -160,7 +160,7 @@ fn gathered(runs: &[Run], bell: &Bell, count: usize, health: Health) -> Sample {
     shuffle(&mut points);
     points.truncate(count);
     Sample {
-        points: points.into_iter().map(|u| bell.at(u)).collect(),
+        points: points.into_iter().map(|u| proposal.at(u)).collect(),
         health,
     }
 }
@@ -168,7 +168,7 @@ fn gathered(runs: &[Run], bell: &Bell, count: usize, health: Health) -> Sample {
 /// One chain, from a start well away from a peak.
 fn run(
     target: &dyn Target,
-    bell: &Bell,
+    proposal: &Proposal,
     peak: &Maximum,
     pace: Pace,
     rng: &mut ChaCha8Rng,
@@ -183,12 +183,12 @@ fn run(
     // Steep corners would shrink the step in every direction if it went by the slopes.
     let lengths = &mut settings.adapt_options.mass_matrix_options;
     lengths.use_grad_based_estimate = false;
-    let math = CpuMath::new(Round {
+    let math = CpuMath::new(Whitened {
         target,
-        bell,
+        proposal,
         slopes: vec![0.0; peak.theta.len()],
     });
-    let start = start(target, bell, peak, rng);
+    let start = start(target, proposal, peak, rng);
     let mut chain = settings.new_chain(0, math, rng).ok()?;
     chain.set_position(&start).ok()?;
     let mut run = Run {
@@ -205,17 +205,25 @@ fn run(
     Some(run)
 }
 
-/// A point some widths of the bell from a peak, where the target has a height; nearer and nearer
+/// A point some widths of the proposal from a peak, where the target has a density; nearer and nearer
 /// to the peak until it has.
-fn start(target: &dyn Target, bell: &Bell, peak: &Maximum, rng: &mut ChaCha8Rng) -> Vec<f64> {
-    let center = bell.coordinates(&peak.theta);
+fn start(
+    target: &dyn Target,
+    proposal: &Proposal,
+    peak: &Maximum,
+    rng: &mut ChaCha8Rng,
+) -> Vec<f64> {
+    let center = proposal.coordinates(&peak.theta);
     let mut apart = APART;
     for _ in 0..30 {
-        let point = DVector::from_fn(bell.free(), |i, _| {
+        let point = DVector::from_fn(proposal.free(), |i, _| {
             let z: f64 = StandardNormal.sample(rng);
             center[i] + apart * z
         });
-        if target.height(&bell.at(point.as_slice())).is_finite() {
+        if target
+            .ln_density(&proposal.at(point.as_slice()))
+            .is_finite()
+        {
             return point.as_slice().to_vec();
         }
         apart *= 0.7;

@@ -3,7 +3,7 @@
 use crate::family::{MeasureChoice, Prior, Spread};
 
 use super::anchor::{Anchor, Anchored, Normal};
-use super::assess::{Assessment, Wanted, name_hash};
+use super::assess::{Assessment, Wanted, name_hash, search_in_words};
 use super::conflict::{self, Conflict};
 use super::health::{Sampler, Trouble};
 use super::kernel::Distribution;
@@ -53,7 +53,11 @@ impl Assessment {
             ));
         }
         let crude = observations.crude_ln_scale(prior.shape.map_or(1.5, |s| s.median));
-        let nothing_known = worn <= 0.0 && (!wanted.priors || life50.is_none() && crude.is_none());
+        // Without a prior, parts that all still run set no upper limit on life, and parts that were
+        // all found worn out no lower one.
+        let no_limit = worn <= 0.0 || !observations.seen_good();
+        let no_prior = life50.is_none() && crude.is_none();
+        let nothing_known = !wanted.priors && no_limit || worn <= 0.0 && no_prior;
         let center = life50.map(Spread::ln_mean).or(crude);
         let (false, Some(center)) = (nothing_known, center) else {
             return;
@@ -80,7 +84,8 @@ impl Assessment {
         let peaks = match posterior::peaks(&objective, &starts, &free) {
             Ok(peaks) => peaks,
             Err(error) => {
-                self.notes.push(format!("{}: {error}", self.family.name));
+                let words = search_in_words(&error, &self.lives.groups);
+                self.notes.push(format!("{}: {words}", self.family.name));
                 return;
             }
         };
@@ -251,25 +256,25 @@ fn with_spread(alike: &Maximum) -> Maximum {
 /// What the draws' own checks have to say to people; `None` where nothing is out of the ordinary.
 fn sampler_note(draws: &Draws) -> Option<String> {
     let health = draws.health;
-    let took_over = "Markov chains drew it instead of weighted draws, which were not reliable here";
+    let took_over = "the quick way to its ranges was not reliable here, so a slower one was taken";
     let words = match (health.sampler, health.trouble()) {
         (Sampler::Importance, None) => return None,
         (Sampler::Chain, None) => took_over.to_owned(),
         (_, Some(Trouble::Weights)) => format!(
-            "few of the draws carry the weight (worth {:.0} % of their number); its intervals are rough",
+            "its ranges are rough: what they were reckoned from is worth only {:.0} % of its number",
             100.0 * health.effective_share
         ),
         (_, Some(Trouble::Peaks(peaks))) => format!(
-            "the records have {peaks} explanations, and only the likeliest was drawn from; its intervals may be too short"
+            "the records have {peaks} explanations, and only the likeliest counts; its ranges may be too short"
         ),
         (_, Some(Trouble::Disagree(r_hat))) => format!(
-            "{took_over}, but they do not agree (R-hat {r_hat:.2}): the records may have more than one explanation; its intervals are rough"
+            "{took_over}, but repeating it gave other answers (R-hat {r_hat:.2}): the records may have more than one explanation; its ranges are rough"
         ),
         (_, Some(Trouble::Slow(size))) => format!(
-            "{took_over}, but they moved slowly (worth {size:.0} independent draws); its intervals are rough"
+            "{took_over}, but it made little headway (worth {size:.0} independent tries); its ranges are rough"
         ),
         (_, Some(Trouble::Divergent(share))) => format!(
-            "{took_over}, but {:.1} % of their steps went wrong; its intervals may be too short",
+            "{took_over}, but {:.1} % of its steps went wrong; its ranges may be too short",
             100.0 * share
         ),
     };

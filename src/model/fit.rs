@@ -35,6 +35,10 @@ pub struct Fit {
     pub theta: Vec<f64>,
     /// Which parameters were estimated; a factor is not where no life that wore out saw its group.
     pub free: Vec<bool>,
+    /// Which of these the lives cannot tell: along a ridge others make up for any change of them, such
+    /// as two wear factors whose groups always come in the same proportions, or shape and scale where all
+    /// lives end at the same exposure.
+    pub on_ridge: Vec<bool>,
     /// Log-likelihood and its derivatives there.
     pub at: Derivatives,
 }
@@ -66,9 +70,9 @@ impl Fit {
     #[must_use]
     pub fn corrected_aic(&self, lives: &Observations) -> f64 {
         let k = self.free.iter().filter(|f| **f).count() as f64;
-        let room = lives.worn() - k - 1.0;
-        let correction = if 0.0 < room {
-            2.0 * k * (k + 1.0) / room
+        let freedom = lives.worn() - k - 1.0;
+        let correction = if 0.0 < freedom {
+            2.0 * k * (k + 1.0) / freedom
         } else {
             f64::INFINITY
         };
@@ -76,9 +80,12 @@ impl Fit {
     }
 
     /// Covariance of the estimated parameters by observed information, zeros elsewhere;
-    /// `None` where the information is singular.
+    /// `None` where the information is singular, as it is along a ridge.
     #[must_use]
     pub fn covariance(&self) -> Option<nalgebra::DMatrix<f64>> {
+        if self.on_ridge.contains(&true) {
+            return None;
+        }
         covariance(&self.at, &self.free)
     }
 }
@@ -199,15 +206,16 @@ pub(super) fn held(
     // Each round may find one more factor that the records drive to nothing.
     loop {
         match climb(&objective, &free, &held) {
-            // On a plateau every shape above some value does as well.
-            Ok(maximum) if free[0] && -maximum.derivatives.hessian[0] < FLAT => {
-                return Err(unbounded(0, lives.n_groups()));
-            }
             Ok(maximum) => {
+                if let Some(flat) = flat(&maximum.derivatives, &free) {
+                    return Err(unbounded(flat, lives.n_groups()));
+                }
+                let on_ridge = ridge(&maximum.derivatives, &free);
                 return Ok(Fit {
                     distribution,
                     theta: maximum.theta,
                     free,
+                    on_ridge,
                     at: maximum.derivatives,
                 });
             }
@@ -225,8 +233,52 @@ pub(super) fn held(
     }
 }
 
-/// Information on the log shape below which there is none.
+/// Information on the log shape or the log scale below which there is none.
 const FLAT: f64 = 1e-6;
+
+/// The shape or the scale where the likelihood is flat along it. On a plateau every shape above some
+/// value does as well; where each part was found worn out and none was ever seen good, every scale
+/// below some value does.
+fn flat(at: &Derivatives, free: &[bool]) -> Option<usize> {
+    let n = free.len();
+    [0, 1]
+        .into_iter()
+        .find(|i| free[*i] && -at.hessian[i * n + i] < FLAT)
+}
+
+/// Share of the information on a parameter that is left when all others do their best, below which
+/// there is none: that of two groups whose proportions differ by three in ten thousand.
+const RIDGE: f64 = 1e-7;
+/// Part in a ridge, of one, below which a parameter has none: far above rounding.
+const PART: f64 = 1e-2;
+
+/// Which free parameters lie on a ridge of the likelihood, along which it stays as high as it is.
+///
+/// These are the directions in which the information has nothing, once each parameter is counted by
+/// its own information. A parameter without any of its own is no part of a ridge: it is at its limit.
+fn ridge(at: &Derivatives, free: &[bool]) -> Vec<bool> {
+    let n = free.len();
+    let own = |i: usize| -at.hessian[i * n + i];
+    let index: Vec<usize> = (0..n).filter(|i| free[*i] && FLAT < own(*i)).collect();
+    let m = index.len();
+    let scaled = nalgebra::DMatrix::from_fn(m, m, |i, j| {
+        let (a, b) = (index[i], index[j]);
+        -at.hessian[a * n + b] / (own(a) * own(b)).sqrt()
+    });
+    let mut out = vec![false; n];
+    if m < 2 || scaled.iter().any(|x| !x.is_finite()) {
+        return out;
+    }
+    let eigen = scaled.symmetric_eigen();
+    for (k, left) in eigen.eigenvalues.iter().enumerate() {
+        if *left < RIDGE {
+            for (i, part) in index.iter().zip(eigen.eigenvectors.column(k)) {
+                out[*i] |= PART < part.abs();
+            }
+        }
+    }
+    out
+}
 
 /// Log wear factor of a group that wears nothing as far as the records tell.
 pub(super) const NOTHING: f64 = -30.0;
@@ -287,7 +339,8 @@ fn climb_from_shapes(
     Err(failure)
 }
 
-fn unbounded(index: usize, n_groups: usize) -> FitError {
+/// That the records set no limit on the parameter `index`.
+pub(super) fn unbounded(index: usize, n_groups: usize) -> FitError {
     match index {
         0 => FitError::Unbounded(
             "the wear-outs are too few or too alike to set an upper limit on the shape".to_owned(),

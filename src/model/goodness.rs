@@ -110,10 +110,11 @@ pub fn likelihood_ratio_p(gain: f64, freedom: f64) -> f64 {
         .sf((2.0 * gain).max(0.0))
 }
 
-/// Likelihood-ratio test of one wear factor against 1; `None` where no wear-out saw the group.
+/// Likelihood-ratio test of one wear factor against 1; `None` where no wear-out saw the group, or
+/// where the lives cannot tell it from others.
 #[must_use]
 pub fn factor_p(fit: &Fit, lives: &Observations, group: usize) -> Option<f64> {
-    if !lives.worn_under(group) {
+    if !lives.worn_under(group) || fit.on_ridge[group + 1] {
         return None;
     }
     let free: Vec<bool> = (0..lives.n_groups())

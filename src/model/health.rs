@@ -4,7 +4,7 @@
 /// Which sampler made the draws.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Sampler {
-    /// Weighted draws from a bell about the most probable point.
+    /// Weighted draws from a proposal about the most probable point.
     Importance,
     /// Markov chains.
     Chain,
@@ -62,7 +62,7 @@ pub struct Health {
 pub enum Trouble {
     /// Few draws carry the weight.
     Weights,
-    /// A single bell was laid over this many peaks.
+    /// A single proposal was laid over this many peaks.
     Peaks(usize),
     /// Chains do not agree.
     Disagree(f64),
@@ -73,7 +73,7 @@ pub enum Trouble {
 }
 
 impl Health {
-    /// Of draws that need no weights: known parameters, or the bell itself.
+    /// Of draws that need no weights: known parameters, or the proposal itself.
     #[must_use]
     pub fn exact() -> Self {
         Self::weighted(1.0, None, 1)
@@ -171,7 +171,7 @@ fn tail_shape(excess: &[f64]) -> f64 {
             let k = k_at(b);
             (b, n as f64 * ((-b / k).ln() - k - 1.0))
         })
-        .filter(|(_, height)| height.is_finite())
+        .filter(|(_, ln_likelihood)| ln_likelihood.is_finite())
         .collect();
     let most = candidates
         .iter()

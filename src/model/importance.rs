@@ -1,5 +1,5 @@
-//! The quick way to draws: a heavy-tailed bell around the most probable point, its draws weighted by
-//! how much more or less probable the records make them. The bell is moved and reshaped to the
+//! The quick way to draws: a heavy-tailed proposal around the most probable point, its draws weighted by
+//! how much more or less probable the records make them. The proposal is moved and reshaped to the
 //! weighted draws twice before the last round.
 
 use nalgebra::{DMatrix, DVector};
@@ -10,27 +10,27 @@ use super::health::{self, Health};
 use super::newton::Maximum;
 use super::posterior::{Sample, Target, shuffle, stream};
 
-/// Degrees of freedom of the bell: tails heavier than those of any posterior met here.
+/// Degrees of freedom of the proposal: tails heavier than those of any posterior met here.
 const TAIL: f64 = 6.0;
-/// Draws of each round before the last: they shape the bell and nothing else.
+/// Draws of each round before the last: they shape the proposal and nothing else.
 fn rough(count: usize) -> usize {
     (count / 4).max(250)
 }
 
-/// Draws from the bell at `mode` itself, without weights.
+/// Draws from the proposal at `mode` itself, without weights; `None` where the curvature there is not known.
 #[must_use]
-pub fn unweighted(mode: &Maximum, free: &[bool], count: usize, seed: u64) -> Sample {
-    let bell = Bell::at_mode(mode, free);
-    let round = bell.draw(seed, 2, count, |_| 0.0);
-    Sample {
-        points: round.points.iter().map(|p| bell.full(p)).collect(),
+pub fn unweighted(mode: &Maximum, free: &[bool], count: usize, seed: u64) -> Option<Sample> {
+    let proposal = Proposal::by_curvature(mode, free)?;
+    let round = proposal.draw(seed, 2, count, |_| 0.0);
+    Some(Sample {
+        points: round.points.iter().map(|p| proposal.full(p)).collect(),
         health: Health::exact(),
-    }
+    })
 }
 
-/// Weighted draws, resampled to `count` equally probable ones; and the bell they came from.
+/// Weighted draws, resampled to `count` equally probable ones; and the proposal they came from.
 ///
-/// - `peaks`: distinct peaks that were found; a single bell is laid over all of them.
+/// - `peaks`: distinct peaks that were found; a single proposal is laid over all of them.
 #[must_use]
 pub fn weighted(
     target: &dyn Target,
@@ -38,32 +38,32 @@ pub fn weighted(
     free: &[bool],
     (count, peaks): (usize, usize),
     seed: u64,
-) -> (Sample, Bell) {
-    let mut bell = Bell::at_mode(mode, free);
+) -> (Sample, Proposal) {
+    let mut proposal = Proposal::at_mode(mode, free);
     for attempt in 0..2 {
-        let full = bell.clone();
-        let round = bell.draw(seed, attempt, rough(count), |p| {
-            target.height(&full.full(p))
+        let full = proposal.clone();
+        let round = proposal.draw(seed, attempt, rough(count), |p| {
+            target.ln_density(&full.full(p))
         });
-        bell.reshape(&round);
+        proposal.reshape(&round);
     }
-    let round = bell.draw(seed, 2, count, |p| target.height(&bell.full(p)));
+    let round = proposal.draw(seed, 2, count, |p| target.ln_density(&proposal.full(p)));
     let weights = round.weights();
     let effective = 1.0 / weights.iter().map(|w| w * w).sum::<f64>();
-    let k = health::pareto_k(&round.log_weights);
+    let k = health::pareto_k(&round.ln_weights);
     let sample = Sample {
         points: systematic(&weights, count)
             .into_iter()
-            .map(|i| bell.full(&round.points[i]))
+            .map(|i| proposal.full(&round.points[i]))
             .collect(),
         health: Health::weighted(effective / count as f64, Some(k), peaks),
     };
-    (sample, bell)
+    (sample, proposal)
 }
 
 /// A multivariate t distribution over the free parameters.
 #[derive(Clone)]
-pub struct Bell {
+pub struct Proposal {
     base: Vec<f64>,
     index: Vec<usize>,
     center: DVector<f64>,
@@ -74,49 +74,48 @@ pub struct Bell {
 struct Round {
     points: Vec<DVector<f64>>,
     /// Log of target over proposal, up to a constant.
-    log_weights: Vec<f64>,
+    ln_weights: Vec<f64>,
 }
 
 impl Round {
     fn weights(&self) -> Vec<f64> {
         let most = self
-            .log_weights
+            .ln_weights
             .iter()
             .copied()
             .fold(f64::NEG_INFINITY, f64::max);
-        let raw: Vec<f64> = self.log_weights.iter().map(|w| (w - most).exp()).collect();
+        let raw: Vec<f64> = self.ln_weights.iter().map(|w| (w - most).exp()).collect();
         let total: f64 = raw.iter().sum();
         raw.into_iter().map(|w| w / total).collect()
     }
 }
 
-impl Bell {
-    /// With the curvature of a peak.
+impl Proposal {
+    /// With the curvature of a peak; where that is not a number, one wide in every logarithm. The rounds
+    /// find the true width then, or the weights' own checks say that they did not.
     #[must_use]
     pub fn at_mode(mode: &Maximum, free: &[bool]) -> Self {
+        Self::by_curvature(mode, free).unwrap_or_else(|| {
+            let m = free.iter().filter(|f| **f).count();
+            Self::about(mode, free, DMatrix::identity(m, m))
+        })
+    }
+
+    /// With the curvature of a peak; `None` where that is not a number.
+    fn by_curvature(mode: &Maximum, free: &[bool]) -> Option<Self> {
         let index: Vec<usize> = (0..free.len()).filter(|i| free[*i]).collect();
-        let n = mode.theta.len();
-        let m = index.len();
-        let mut information = DMatrix::from_fn(m, m, |i, j| {
+        let (n, m) = (mode.theta.len(), index.len());
+        let information = DMatrix::from_fn(m, m, |i, j| {
             -mode.derivatives.hessian[index[i] * n + index[j]]
         });
-        // A ridge where the peak is flat; the rounds that follow find the true width.
-        let mut ridge = 1e-6;
-        let factor = loop {
-            if let Some(f) = information.clone().cholesky() {
-                let scatter = f.inverse();
-                if let Some(f) = scatter.cholesky() {
-                    break f.l();
-                }
-            }
-            for i in 0..m {
-                information[(i, i)] += ridge;
-            }
-            ridge *= 10.0;
-        };
+        Some(Self::about(mode, free, factor_of_inverse(information)?))
+    }
+
+    fn about(mode: &Maximum, free: &[bool], factor: DMatrix<f64>) -> Self {
+        let index: Vec<usize> = (0..free.len()).filter(|i| free[*i]).collect();
         Self {
             base: mode.theta.clone(),
-            center: DVector::from_fn(m, |i, _| mode.theta[index[i]]),
+            center: DVector::from_fn(index.len(), |i, _| mode.theta[index[i]]),
             index,
             factor,
         }
@@ -128,7 +127,7 @@ impl Bell {
         self.index.len()
     }
 
-    /// All parameters of a point given in the coordinates in which the bell is round.
+    /// All parameters of a point given in the coordinates in which the proposal is round.
     #[must_use]
     pub fn at(&self, coordinates: &[f64]) -> Vec<f64> {
         self.full(&(&self.center + &self.factor * DVector::from_column_slice(coordinates)))
@@ -165,7 +164,7 @@ impl Bell {
         seed: u64,
         round: u64,
         count: usize,
-        height: impl Fn(&DVector<f64>) -> f64 + Sync,
+        ln_density: impl Fn(&DVector<f64>) -> f64 + Sync,
     ) -> Round {
         let m = self.index.len();
         let chi_squared = ChiSquared::new(TAIL).expect("positive degrees of freedom");
@@ -180,16 +179,13 @@ impl Bell {
                 let stretch = (TAIL / chi_squared.sample(&mut rng)).sqrt();
                 let square = z.norm_squared() * stretch * stretch;
                 let point = &self.center + &self.factor * z * stretch;
-                let log_bell = -(TAIL + m as f64) / 2.0 * (square / TAIL).ln_1p();
-                let weight = height(&point) - log_bell;
+                let ln_proposal = -(TAIL + m as f64) / 2.0 * (square / TAIL).ln_1p();
+                let weight = ln_density(&point) - ln_proposal;
                 (point, weight)
             })
             .collect();
-        let (points, log_weights) = drawn.into_iter().unzip();
-        Round {
-            points,
-            log_weights,
-        }
+        let (points, ln_weights) = drawn.into_iter().unzip();
+        Round { points, ln_weights }
     }
 
     /// Moves to the weighted mean and scatter of a round, where it tells enough.
@@ -217,6 +213,27 @@ impl Bell {
     }
 }
 
+/// Lower Cholesky factor of the inverse of an information matrix, with a ridge where the peak is flat: the
+/// rounds that follow find the true width. `None` where the matrix holds what is not a number, which no
+/// ridge mends.
+fn factor_of_inverse(mut information: DMatrix<f64>) -> Option<DMatrix<f64>> {
+    if information.iter().any(|x| !x.is_finite()) {
+        return None;
+    }
+    let mut ridge = 1e-6;
+    while f64::is_finite(ridge) {
+        let inverse = information.clone().cholesky().map(|f| f.inverse());
+        if let Some(f) = inverse.and_then(DMatrix::cholesky) {
+            return Some(f.l());
+        }
+        for i in 0..information.nrows() {
+            information[(i, i)] += ridge;
+        }
+        ridge *= 10.0;
+    }
+    None
+}
+
 /// Systematic resampling: each point about as often as its weight says.
 fn systematic(weights: &[f64], count: usize) -> Vec<usize> {
     let mut chosen = Vec::with_capacity(count);
@@ -231,4 +248,37 @@ fn systematic(weights: &[f64], count: usize) -> Vec<usize> {
     }
     shuffle(&mut chosen);
     chosen
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::model::likelihood::Derivatives;
+
+    fn peak(hessian: [f64; 4]) -> Maximum {
+        let mut derivatives = Derivatives::zero(2);
+        derivatives.hessian = hessian.to_vec();
+        Maximum {
+            theta: vec![0.5, 7.0],
+            derivatives,
+        }
+    }
+
+    /// It went round forever: no ridge makes a number of what is none.
+    #[test]
+    fn a_curvature_that_is_no_number_ends_in_a_wide_proposal() {
+        let broken = peak([-1.0, f64::NAN, f64::NAN, -1.0]);
+        assert_eq!(unweighted(&broken, &[true; 2], 10, 1), None);
+        let proposal = Proposal::at_mode(&broken, &[true; 2]);
+        assert_eq!(proposal.at(&[1.0, -1.0]), [1.5, 6.0]);
+        assert!(factor_of_inverse(DMatrix::from_element(1, 1, f64::INFINITY)).is_none());
+    }
+
+    #[test]
+    fn a_flat_or_rising_peak_gets_a_ridge() {
+        for hessian in [[0.0; 4], [1.0, 0.0, 0.0, -4.0]] {
+            let proposal = Proposal::at_mode(&peak(hessian), &[true; 2]);
+            assert!(proposal.factor.iter().all(|x| x.is_finite()));
+        }
+    }
 }

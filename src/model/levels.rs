@@ -43,7 +43,7 @@ pub fn p_value(fit: &Fit, lives: &Observations, level: usize, machines: bool) ->
         let gain = fit.log_likelihood() - alike.log_likelihood();
         return Some(likelihood_ratio_p(gain, 1.0));
     };
-    let height = |of: &Fit| {
+    let ln_density = |of: &Fit| {
         let mut start = of.theta.clone();
         start.push(SPREAD_PRIOR.mean);
         let mut free = of.free.clone();
@@ -51,7 +51,10 @@ pub fn p_value(fit: &Fit, lives: &Observations, level: usize, machines: bool) ->
         let mode = posterior::numeric_mode(&differ, &start, &free).ok()?;
         Some(mode.derivatives.value)
     };
-    Some(likelihood_ratio_p(height(fit)? - height(&alike)?, 1.0))
+    Some(likelihood_ratio_p(
+        ln_density(fit)? - ln_density(&alike)?,
+        1.0,
+    ))
 }
 
 /// How sure the records alone make it that a level's log life ratio exceeds `ln_ratio`: the signed

@@ -197,7 +197,9 @@ impl Likelihood<'_> {
             );
             let mut value = if 0.0 < entry { hazard(entry) } else { 0.0 };
             value += match self.lives.known[i] {
-                _ if low + step <= 0.0 => 0.0,
+                End::Censored if low + step <= 0.0 => 0.0,
+                // Nothing wears out without use.
+                _ if low + step <= 0.0 => f64::NEG_INFINITY,
                 End::Censored => -hazard(low + step),
                 End::At => {
                     let end = low + step;

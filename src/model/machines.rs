@@ -147,7 +147,7 @@ impl<'a> Machines<'a> {
         })
     }
 
-    /// The same, heights told by one machine in so many: where a search may begin.
+    /// The same, densities told by one machine in so many: where a search may begin.
     #[must_use]
     pub(super) fn one_in(&self, one_in: usize) -> Self {
         Self {
@@ -169,7 +169,7 @@ impl<'a> Machines<'a> {
     /// # Panics
     /// When `theta` is empty.
     #[must_use]
-    pub fn height(&self, theta: &[f64]) -> f64 {
+    pub fn ln_density(&self, theta: &[f64]) -> f64 {
         let (ln_spread, theta) = theta.split_last().expect("the spread comes last");
         let spread = ln_spread.exp();
         let scale = self.base.to_scale(theta);
@@ -367,9 +367,10 @@ impl Machine<'_> {
         most + (sum * step / norm).ln()
     }
 
-    /// A draw of the effect: proposals from a bell at the peak, kept or refused by Metropolis' rule.
+    /// A draw of the effect: proposals from a normal distribution at the peak, kept or refused by
+    /// Metropolis' rule.
     fn draw(&self, rng: &mut ChaCha8Rng) -> f64 {
-        /// Steps taken; the bell is close to the truth, so few suffice.
+        /// Steps taken; that is close to the truth, so few suffice.
         const STEPS: usize = 4;
         let (center, width) = self.peak();
         let width = 1.15 * width;

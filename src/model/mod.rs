@@ -45,3 +45,9 @@ mod weibull;
 
 pub use kernel::Distribution;
 pub use observations::{Observation, Observations};
+
+/// Wear factors of `theta`, the reference's first; behind them, where levels are compared, their life
+/// ratios.
+pub fn wear_factors(theta: &[f64]) -> impl Iterator<Item = f64> + '_ {
+    std::iter::once(1.0).chain(theta[2..].iter().map(|w| w.exp()))
+}

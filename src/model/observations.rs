@@ -255,6 +255,18 @@ impl Observations {
         })
     }
 
+    /// Whether any part was seen good after some use, or at the very end of its life. Without one, any
+    /// life that is short enough explains the records.
+    #[must_use]
+    pub fn seen_good(&self) -> bool {
+        let used = |row: &[f64]| row.iter().any(|u| 0.0 < *u);
+        (0..self.len()).any(|i| {
+            let row = i * self.n_groups..(i + 1) * self.n_groups;
+            // The low of a life that is not known to lie between two is its end.
+            used(&self.low[row.clone()]) || used(&self.entry[row])
+        })
+    }
+
     /// Whether any life of that level wore out.
     #[must_use]
     pub fn worn_at(&self, level: usize) -> bool {

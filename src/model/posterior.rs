@@ -15,15 +15,15 @@ use rayon::prelude::*;
 use super::anchor::{Anchored, Objective};
 use super::chain;
 use super::health::Health;
-use super::importance::{self, Bell};
+use super::importance::{self, Proposal};
 use super::kernel::Distribution;
 use super::likelihood::Derivatives;
 use super::machines::Machines;
 use super::newton::{self, Maximum, SearchError};
 
-/// Wear-outs from which the bell itself is the answer: its error falls with their number.
+/// Wear-outs from which the proposal itself is the answer: its error falls with their number.
 const PLENTY: f64 = 5_000.0;
-/// Peaks lower than the highest by more than this in log height hold nothing to speak of.
+/// Peaks lower than the highest by more than this in log density hold nothing to speak of.
 const PEAK_DEPTH: f64 = 10.0;
 /// Peaks closer than this in every parameter are one.
 const PEAK_GAP: f64 = 0.02;
@@ -31,29 +31,29 @@ const PEAK_GAP: f64 = 0.02;
 /// A density to draw from.
 pub trait Target: Sync {
     /// Log density up to a constant; negative infinity where the parameters are out of reach.
-    fn height(&self, theta: &[f64]) -> f64;
+    fn ln_density(&self, theta: &[f64]) -> f64;
 
     /// The same, with its first derivatives into `out`; by differences unless the target knows them.
-    fn slope(&self, theta: &[f64], out: &mut [f64]) -> f64 {
-        /// One-sided, as heights are dear: a chain is exact by its heights, whatever its slopes.
+    fn ln_density_and_slopes(&self, theta: &[f64], out: &mut [f64]) -> f64 {
+        /// One-sided, as densities are dear: a chain is exact by them, whatever its slopes.
         const STEP: f64 = 1e-5;
-        let height = self.height(theta);
+        let ln_density = self.ln_density(theta);
         let mut point = theta.to_vec();
         for (i, slope) in out.iter_mut().enumerate() {
             point[i] = theta[i] + STEP;
-            *slope = (self.height(&point) - height) / STEP;
+            *slope = (self.ln_density(&point) - ln_density) / STEP;
             point[i] = theta[i];
         }
-        height
+        ln_density
     }
 }
 
 impl Target for Anchored<'_> {
-    fn height(&self, theta: &[f64]) -> f64 {
-        Anchored::height(self, theta)
+    fn ln_density(&self, theta: &[f64]) -> f64 {
+        Anchored::ln_density(self, theta)
     }
 
-    fn slope(&self, theta: &[f64], out: &mut [f64]) -> f64 {
+    fn ln_density_and_slopes(&self, theta: &[f64], out: &mut [f64]) -> f64 {
         let mut derivatives = Derivatives::zero(theta.len());
         self.evaluate(theta, &mut derivatives);
         out.copy_from_slice(&derivatives.gradient);
@@ -62,8 +62,8 @@ impl Target for Anchored<'_> {
 }
 
 impl Target for Machines<'_> {
-    fn height(&self, theta: &[f64]) -> f64 {
-        Machines::height(self, theta)
+    fn ln_density(&self, theta: &[f64]) -> f64 {
+        Machines::ln_density(self, theta)
     }
 }
 
@@ -230,7 +230,7 @@ pub struct Sample {
     pub health: Health,
 }
 
-/// Rounds of random streams: three of the bell, then the effects, then the chains.
+/// Rounds of random streams: three of the proposal, then the effects, then the chains.
 const EFFECTS: u64 = 3;
 /// See [`EFFECTS`].
 pub(super) const CHAINS: u64 = 4;
@@ -272,10 +272,10 @@ pub fn peaks(
     Ok(distinct(found))
 }
 
-/// Peaks worth a bell of their own, the highest first.
+/// Peaks worth a proposal of their own, the highest first.
 fn distinct(found: Vec<Maximum>) -> Vec<Maximum> {
     let mut peaks: Vec<Maximum> = Vec::new();
-    // The first found stays first among equals, whatever rounding says of their heights.
+    // The first found stays first among equals, whatever rounding says of their densities.
     for peak in found {
         let same = |p: &Maximum| {
             let gaps = p.theta.iter().zip(&peak.theta).map(|(a, b)| (a - b).abs());
@@ -303,7 +303,7 @@ pub fn numeric_mode(
     newton::maximize(&Differenced(target, newton::PRECISION), start, free)
 }
 
-/// The same, ended once a step would gain less than a share `precision` of the height: for targets
+/// The same, ended once a step would gain less than a share `precision` of the log density: for targets
 /// whose differences are too coarse for more.
 ///
 /// # Errors
@@ -330,7 +330,7 @@ impl Objective for Differenced<'_> {
     }
 
     fn evaluate(&self, theta: &[f64], out: &mut Derivatives) {
-        /// Balances rounding of the heights against the curvature's own change.
+        /// Balances rounding of log densities against the curvature's own change.
         const STEP: f64 = 1e-3;
         let n = theta.len();
         let at = |moves: &[(usize, f64)]| {
@@ -338,7 +338,7 @@ impl Objective for Differenced<'_> {
             for (i, sign) in moves {
                 point[*i] += sign * STEP;
             }
-            self.0.height(&point)
+            self.0.ln_density(&point)
         };
         out.value = at(&[]);
         if !out.value.is_finite() {
@@ -375,7 +375,7 @@ pub struct Request {
     pub count: usize,
     /// Seed of the random numbers.
     pub seed: u64,
-    /// Wear-outs behind the target; with plenty of them the bell itself is the answer.
+    /// Wear-outs behind the target; with plenty of them the proposal itself is the answer.
     pub worn: f64,
     /// Whether Markov chains may take over; they are slow where lives are many.
     pub chains: bool,
@@ -393,17 +393,20 @@ pub struct Request {
 #[must_use]
 pub fn draw(target: &dyn Target, peaks: &[Maximum], free: &[bool], request: Request) -> Sample {
     let Request { count, seed, .. } = request;
-    if PLENTY <= request.worn {
-        return importance::unweighted(&peaks[0], free, count, seed);
+    if PLENTY <= request.worn
+        && let Some(sample) = importance::unweighted(&peaks[0], free, count, seed)
+    {
+        return sample;
     }
-    let (quick, bell) = importance::weighted(target, &peaks[0], free, (count, peaks.len()), seed);
+    let (quick, proposal) =
+        importance::weighted(target, &peaks[0], free, (count, peaks.len()), seed);
     if quick.health.trouble().is_none() || !request.chains {
         return quick;
     }
-    chain::draw(target, &bell, peaks, count, seed).unwrap_or(quick)
+    chain::draw(target, &proposal, peaks, count, seed).unwrap_or(quick)
 }
 
-/// Markov chains whatever the quick way would say, with the bell of the highest peak as their
+/// Markov chains whatever the quick way would say, with the proposal of the highest peak as their
 /// measure of length; `None` where no chain could start.
 ///
 /// # Panics
@@ -415,6 +418,6 @@ pub fn draw_by_chains(
     free: &[bool],
     request: Request,
 ) -> Option<Sample> {
-    let bell = Bell::at_mode(&peaks[0], free);
-    chain::draw(target, &bell, peaks, request.count, request.seed)
+    let proposal = Proposal::at_mode(&peaks[0], free);
+    chain::draw(target, &proposal, peaks, request.count, request.seed)
 }

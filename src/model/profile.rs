@@ -61,7 +61,8 @@ const FARTHEST: f64 = 11.0;
 /// Log wear factor from which a search begins that leaves nothing behind.
 const SOMETHING: f64 = -2.0;
 
-/// Interval of one quantity at confidence `level`; `None` for a parameter that was not estimated.
+/// Interval of one quantity at confidence `level`; `None` for a parameter that was not estimated, or
+/// that the lives cannot tell from others.
 ///
 /// # Panics
 /// Never: one degree of freedom is a valid one.
@@ -79,6 +80,9 @@ pub fn interval(
     let index = quantity.index(lives.n_groups());
     if !fit.free[index] {
         return edge(fit, lives, quantity, level);
+    }
+    if fit.on_ridge[index] {
+        return None;
     }
     let objective = Anchored {
         likelihood: Likelihood {

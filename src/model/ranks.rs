@@ -24,15 +24,6 @@ pub fn adjusted(at_risk: &[f64], lives: f64) -> Vec<f64> {
         .collect()
 }
 
-/// Benard's median rank, `(rank - 0.3) / (lives + 0.4)`.
-///
-/// # Source
-/// Benard & Bos-Levenbach (1953), Statistica Neerlandica 7:163.
-#[must_use]
-pub fn benard(rank: f64, lives: f64) -> f64 {
-    (rank - 0.3) / (lives + 0.4)
-}
-
 /// The share worn out at a rank: quantile `p` of `Beta(rank, lives + 1 - rank)`, the exact median
 /// rank at `p = 0.5`; `None` for a rank outside 0 .. `lives + 1`.
 ///

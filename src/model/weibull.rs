@@ -64,6 +64,9 @@ pub(super) fn evaluate(lives: &Observations, theta: &[f64], shift: f64, out: &mu
 
 /// The value alone.
 pub(super) fn value(lives: &Observations, theta: &[f64], shift: f64) -> f64 {
+    if lives.blocks.impossible {
+        return f64::NEG_INFINITY;
+    }
     let value = with_sums(lives, theta, shift, false, |sums| {
         let levels = sums.chunks_exact(n_sums(lives.n_groups));
         levels

@@ -103,6 +103,44 @@ pub enum ProblemKind {
     Mapping,
 }
 
+impl ProblemKind {
+    /// The word in JSON. Programs rely on it: it stays as it is whatever the variant is called.
+    #[must_use]
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::MissingTable => "MissingTable",
+            Self::TwoPlaces => "TwoPlaces",
+            Self::MissingColumn => "MissingColumn",
+            Self::Title => "Title",
+            Self::ColumnTwice => "ColumnTwice",
+            Self::Encoding => "Encoding",
+            Self::RaggedRow => "RaggedRow",
+            Self::Missing => "Missing",
+            Self::NotANumber => "NotANumber",
+            Self::OutOfRange => "OutOfRange",
+            Self::NotADate => "NotADate",
+            Self::UnknownWord => "UnknownWord",
+            Self::Unknown => "Unknown",
+            Self::NamedTwice => "NamedTwice",
+            Self::Identical => "Identical",
+            Self::Order => "Order",
+            Self::TooMany => "TooMany",
+            Self::Supersession => "Supersession",
+            Self::Spelling => "Spelling",
+            Self::NoModel => "NoModel",
+            Self::Later => "Later",
+            Self::NoUse => "NoUse",
+            Self::Settings => "Settings",
+            Self::Meters => "Meters",
+            Self::Vague => "Vague",
+            Self::Formula => "Formula",
+            Self::Example => "Example",
+            Self::Odd => "Odd",
+            Self::Mapping => "Mapping",
+        }
+    }
+}
+
 /// One thing that is wrong, or worth knowing.
 #[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub struct Problem {

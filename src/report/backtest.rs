@@ -34,7 +34,8 @@ pub struct BacktestRow {
     pub season: i32,
     /// Family; `None`: money for everything.
     pub family: Option<String>,
-    /// Forecast and outcome: replacements, or money; `None` where no price is known.
+    /// Forecast and outcome: replacements, or money; `None` where no price is known, or where nobody
+    /// ever wrote down whether scheduled work was done.
     pub scored: Option<Scored>,
 }
 

@@ -492,7 +492,7 @@ pub fn check(
                     "file": &*p.place.source,
                     "row": p.place.row,
                     "column": p.place.column.as_deref(),
-                    "kind": format!("{:?}", p.kind),
+                    "kind": p.kind.name(),
                     "found": p.found,
                     "expected": &*p.expected,
                 })

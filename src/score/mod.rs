@@ -33,24 +33,6 @@ pub fn crps(sorted: &[f64], actual: f64) -> f64 {
     outside + gaps.sum::<f64>()
 }
 
-/// The same, fair to few samples: `E|X - X'|` over pairs of different samples.
-///
-/// It is what the score would be on average with ever more samples, and may be negative.
-///
-/// # Panics
-/// Where there are fewer than two samples.
-#[must_use]
-pub fn fair_crps(sorted: &[f64], actual: f64) -> f64 {
-    assert!(1 < sorted.len(), "fair scores need pairs of samples");
-    let n = sorted.len() as f64;
-    let spread: f64 = sorted
-        .windows(2)
-        .enumerate()
-        .map(|(k, gap)| (gap[1] - gap[0]) * (k + 1) as f64 * (n - (k + 1) as f64))
-        .sum();
-    crps(sorted, actual) - spread / (n * n * (n - 1.0))
-}
-
 /// The score of a budget given as one figure: its absolute error.
 #[must_use]
 pub fn of_point(forecast: f64, actual: f64) -> f64 {
@@ -64,28 +46,6 @@ pub fn coverage(inside: impl IntoIterator<Item = bool>) -> Option<f64> {
         .into_iter()
         .fold((0.0, 0.0), |(n, held), is| (n + 1.0, held + f64::from(is)));
     (0.0 < n).then(|| held / n)
-}
-
-/// Interval score of one outcome: width, and `2 / alpha` for every unit it lies outside.
-///
-/// - `alpha`: the chance the interval leaves outside, 0.2 for an interval of 80 %.
-///
-/// # Source
-/// Gneiting & Raftery (2007), equation 43.
-#[must_use]
-pub fn interval_score(low: f64, high: f64, alpha: f64, actual: f64) -> f64 {
-    let outside = (low - actual).max(0.0) + (actual - high).max(0.0);
-    high - low + 2.0 / alpha * outside
-}
-
-/// Pinball loss of a quantile: `tau` for every unit the outcome lies above it, `1 - tau` below.
-#[must_use]
-pub fn pinball(quantile: f64, tau: f64, actual: f64) -> f64 {
-    if quantile <= actual {
-        tau * (actual - quantile)
-    } else {
-        (1.0 - tau) * (quantile - actual)
-    }
 }
 
 /// One forecast and what happened, beside two budgets that need no model.

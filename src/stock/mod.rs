@@ -9,5 +9,5 @@ mod policy;
 mod spend;
 
 pub use demand::Demand;
-pub use policy::{Costs, in_packs, newsvendor, reorder_point, rq_backorders, rq_fill_rate};
+pub use policy::{Costs, in_packs, newsvendor, reorder_point, rq_fill_rate};
 pub use spend::{Candidate, Spending, Step, spend};

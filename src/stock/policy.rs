@@ -47,14 +47,6 @@ pub fn rq_fill_rate(lead: &Demand, reorder: f64, quantity: f64) -> f64 {
     1.0 - (lead.short(reorder) - lead.short(reorder + quantity)) / quantity
 }
 
-/// Expected pieces owed at any moment under the same rule: the mean over stock positions
-/// `r + 1 ..= r + Q`.
-#[must_use]
-pub fn rq_backorders(lead: &Demand, reorder: f64, quantity: u32) -> f64 {
-    let owed = (1..=quantity).map(|k| lead.short(reorder + f64::from(k)));
-    owed.sum::<f64>() / f64::from(quantity)
-}
-
 /// Least whole stock at which to order `quantity` more for a fill rate of at least `rate`, which
 /// is below 1.
 #[must_use]

@@ -33,6 +33,9 @@ pub struct BareStudy {
 impl BareStudy {
     /// Fits every family of the table.
     ///
+    /// - `remaining`: whether remaining life is asked for. Fits without priors take nothing from draws,
+    ///   so that none are made for them alone.
+    ///
     /// # Errors
     /// [`StudyError::TooThin`] for a table without a usable life; [`StudyError::Filter`] for a
     /// family that is not in it; [`StudyError::Group`] for a reference that it does not know.
@@ -40,6 +43,7 @@ impl BareStudy {
         lives: &[BareLife],
         families: &Families,
         options: Options,
+        remaining: bool,
     ) -> Result<Self, StudyError> {
         let mut by_family: BTreeMap<&str, Vec<&BareLife>> = BTreeMap::new();
         for life in lives {
@@ -75,7 +79,11 @@ impl BareStudy {
         let wanted = Wanted {
             priors: options.priors,
             machine_effect: options.priors && options.machine_effect,
-            draws: super::DRAWS,
+            draws: if options.priors || remaining {
+                super::DRAWS
+            } else {
+                0
+            },
             seed: options.seed,
         };
         let wants =

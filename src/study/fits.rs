@@ -1,12 +1,15 @@
 //! Life models and wear factors, family by family.
 
 use super::goodness::{Printed, judge, plot, survival};
+use super::teller::Teller;
 use super::{Study, StudyError};
+use crate::family::Spread;
 use crate::forecast::summary::quantile;
 use crate::model::anchor::Anchor;
 use crate::model::assess::Assessment;
 use crate::model::fit::{self, Fit};
 use crate::model::goodness::factor_p;
+use crate::model::posterior::Draws;
 use crate::model::profile::{self, Quantity};
 use crate::report::fits::{FactorLine, FitLine, FitsReport, MachineEffect, at_odds};
 use crate::report::{Estimate, Header};
@@ -174,19 +177,14 @@ fn at_least(assessment: &Assessment, level: f64) -> Option<f64> {
 /// of a Weibull life the unknown shape takes only 1 in 500 off it. Without any wear-out that is what
 /// the next one is counted as. Less than a 50th of it is taken for noise. At least 1.
 ///
-/// It is an approximation: it takes the bell for the answer, and wear-outs to come for such as they
-/// were. `sd` is taken from the 90 % interval of the draws, whose tails can be long.
+/// It is an approximation: it takes a normal distribution for the answer, and wear-outs to come for such as they
+/// were. `sd` is taken from the 90 % interval, whose tails can be long.
 fn wear_outs_to_halve(assessment: &Assessment, priors: bool) -> Option<f64> {
-    /// Width of a normal 90 % interval in standard deviations.
-    const WIDTH: f64 = 2.0 * 1.644_853_626_951_472_7;
-    let draws = assessment.draws.as_ref()?;
-    let median = |ln_shape| {
-        let median = Anchor::Quantile(0.5);
-        median.offset(draws.distribution, ln_shape).value
+    let (shape, sd) = if priors {
+        shape_and_sd_of_draws(assessment.draws.as_ref()?)
+    } else {
+        shape_and_sd_of_profile(assessment)?
     };
-    let logs = draws.sorted(|theta| theta[1] + median(theta[0]));
-    let shape = quantile(&draws.sorted(|theta| theta[0]), 0.5).exp();
-    let sd = (quantile(&logs, 0.95) - quantile(&logs, 0.05)) / WIDTH;
     let prior = assessment.family.prior.life50.filter(|_| priors);
     let known = prior.map_or(0.0, |p| p.ln_sd().powi(-2));
     let (all, worn) = (sd.powi(-2), assessment.lives.counts.worn);
@@ -201,14 +199,33 @@ fn wear_outs_to_halve(assessment: &Assessment, priors: bool) -> Option<f64> {
     more.is_finite().then(|| (more - 1e-6).ceil().max(1.0))
 }
 
-/// Tells a quantity: posterior median and interval, or maximum likelihood and profile interval.
-struct Teller<'a> {
-    assessment: &'a Assessment,
-    priors: bool,
-    level: f64,
+/// Width of a normal 90 % interval in standard deviations.
+const WIDTH: f64 = 2.0 * Spread::Z95;
+
+/// The middle shape of the draws, and the standard deviation of the log median life.
+fn shape_and_sd_of_draws(draws: &Draws) -> (f64, f64) {
+    let median = |ln_shape| {
+        let median = Anchor::Quantile(0.5);
+        median.offset(draws.distribution, ln_shape).value
+    };
+    let logs = draws.sorted(|theta| theta[1] + median(theta[0]));
+    let shape = quantile(&draws.sorted(|theta| theta[0]), 0.5).exp();
+    (
+        shape,
+        (quantile(&logs, 0.95) - quantile(&logs, 0.05)) / WIDTH,
+    )
+}
+
+/// The likeliest shape, and the same of the profile interval; `None` where it has no end.
+fn shape_and_sd_of_profile(assessment: &Assessment) -> Option<(f64, f64)> {
+    let fit = assessment.likeliest.as_ref().ok()?;
+    let median = Quantity::Life(Anchor::Quantile(0.5));
+    let told = profile::interval(fit, &assessment.lives.observations, median, 0.9)?;
+    Some((fit.shape(), (told.high? / told.low?).ln() / WIDTH))
 }
 
 impl Teller<'_> {
+    /// Posterior median and interval, or maximum likelihood and profile interval.
     fn tell(&self, quantity: Quantity) -> Option<Estimate> {
         let held = quantity == Quantity::Shape && !self.assessment.distribution.has_shape();
         if held {
@@ -246,13 +263,13 @@ impl Teller<'_> {
             Quantity::Factor(g) => theta[g + 1].exp(),
             Quantity::Level(l) => theta[self.assessment.lives.groups.len() + l].exp(),
         });
-        Some(self.middle(&sorted))
+        Some(self.middle(sorted))
     }
 
     fn spread(&self) -> Option<Estimate> {
         let draws = self.assessment.draws.as_ref().filter(|_| self.priors)?;
         let sorted = draws.sorted_spreads();
-        (!sorted.is_empty()).then(|| self.middle(&sorted))
+        (!sorted.is_empty()).then(|| self.middle(sorted))
     }
 
     fn machines(&self) -> Vec<MachineEffect> {
@@ -266,30 +283,9 @@ impl Teller<'_> {
                 machine: machine.clone(),
                 life_ratio: {
                     let logs = draws.sorted_effects(m);
-                    self.middle(&logs.iter().map(|a| a.exp()).collect::<Vec<_>>())
+                    self.middle(logs.iter().map(|a| a.exp()).collect())
                 },
             })
             .collect()
-    }
-
-    /// Median and interval of sorted values.
-    fn middle(&self, sorted: &[f64]) -> Estimate {
-        let tail = (1.0 - self.level) / 2.0;
-        Estimate {
-            estimate: quantile(sorted, 0.5),
-            low: Some(quantile(sorted, tail)),
-            high: Some(quantile(sorted, 1.0 - tail)),
-        }
-    }
-
-    fn profile(&self, quantity: Quantity) -> Option<Estimate> {
-        let fit = self.assessment.likeliest.as_ref().ok()?;
-        let lives = &self.assessment.lives.observations;
-        let interval = profile::interval(fit, lives, quantity, self.level)?;
-        Some(Estimate {
-            estimate: interval.estimate,
-            low: interval.low,
-            high: interval.high,
-        })
     }
 }

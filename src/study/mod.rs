@@ -20,6 +20,7 @@ pub mod page;
 pub mod progress;
 pub mod remaining;
 pub mod stock;
+mod teller;
 
 use std::collections::BTreeSet;
 
@@ -445,7 +446,7 @@ impl Study {
         if self.options.priors {
             "no wear-out and no use on record, and no prior of its median life in a model file"
         } else {
-            "no wear-out on record; leave out `--no-priors`"
+            "no wear-out on record, or no part that was ever seen still good; leave out `--no-priors`"
         }
     }
 

@@ -54,6 +54,8 @@ fn study_of(folder: &Folder, as_of: &str) -> Study {
     let mut families = Families::built_in();
     let text = "family = \"filter\"\nmeasure = \"hours\"\ncounted = \"set\"\n[service]\nevery = { hours = 100 }\n";
     families.insert(Family::from_toml(text).expect("valid"));
+    let oil = text.replace("filter", "oil");
+    families.insert(Family::from_toml(&oil).expect("valid"));
     let options = Options {
         as_of: as_of.parse().ok(),
         ..Options::default()
@@ -100,6 +102,38 @@ fn a_filter_that_was_changed_late_is_scored_as_by_hand() {
         let over_average = score.skill_over_average.expect("an average that erred");
         assert!((over_average + 1.0 / 3.0).abs() < 1e-12);
     }
+}
+
+/// The same machine with an oil change every 100 hours that nobody ever wrote down: it was done or not,
+/// which is no forecast's error. What is logged is scored as before.
+#[test]
+fn scheduled_work_that_nobody_ever_logged_is_in_no_score() {
+    let folder = filter();
+    folder
+        .write(
+            "positions.csv",
+            "machine,position,part,quantity\nM,filter,F,2\nM,gearcase,O,1\n",
+        )
+        .write(
+            "parts.csv",
+            "part,family,price,labor_hours\nF,filter,10,1.5\nO,oil,30,1\n",
+        );
+    let report = study_of(&folder, "2024-10-31")
+        .backtest()
+        .expect("two seasons");
+    let oil: Vec<bool> = (report.rows.iter())
+        .filter(|row| row.name() == "oil")
+        .map(|row| row.scored.is_some())
+        .collect();
+    assert_eq!(oil, [false, false]);
+    let alone = study_of(&filter(), "2024-10-31")
+        .backtest()
+        .expect("two seasons");
+    assert_eq!(report.replacements, alone.replacements);
+    assert_eq!(report.money, alone.money);
+    assert_eq!(report.families, alone.families);
+    let said = "no change of oil is on record";
+    assert!(report.header.notes.iter().any(|n| n.contains(said)));
 }
 
 #[test]

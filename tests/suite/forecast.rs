@@ -1,15 +1,17 @@
 //! The season against exact answers: the renewal function and the renewal equation on days.
 
+mod renewal;
+
 use std::sync::Arc;
 
 use chrono::{Days, NaiveDate};
+use wearcast::forecast::Season;
 use wearcast::forecast::damage::EventRate;
 use wearcast::forecast::path::FuturePath;
 use wearcast::forecast::plan::{Plan, PlanSource};
 use wearcast::forecast::plays::{Game, Plays};
 use wearcast::forecast::simulate;
 use wearcast::forecast::unit::{Age, InService, Line, SeenPath, Unit};
-use wearcast::forecast::{Season, renewal};
 use wearcast::model::anchor::Anchor;
 use wearcast::model::assess::{Assessment, Counts, FamilyLives};
 use wearcast::model::posterior::Draws;

@@ -10,8 +10,7 @@ mod desk;
 use proptest::prelude::*;
 use statrs::distribution::{Discrete, Normal, Poisson};
 use wearcast::stock::{
-    Candidate, Costs, Demand, in_packs, newsvendor, reorder_point, rq_backorders, rq_fill_rate,
-    spend,
+    Candidate, Costs, Demand, in_packs, newsvendor, reorder_point, rq_fill_rate, spend,
 };
 
 use crate::reference::Check;
@@ -82,6 +81,13 @@ fn the_rule_of_reorder_point_and_quantity_costs_what_the_textbook_says() {
             assert!(cost(3, 5) <= cost(r, q) + 1e-9, "r {r}, Q {q}");
         }
     }
+}
+
+/// Expected pieces owed at any moment when `quantity` is ordered each time stock on hand and on order
+/// falls to `reorder`: the mean of the shortages over stock positions `r + 1 ..= r + Q`.
+fn rq_backorders(lead: &Demand, reorder: f64, quantity: u32) -> f64 {
+    let owed = (1..=quantity).map(|k| lead.short(reorder + f64::from(k)));
+    owed.sum::<f64>() / f64::from(quantity)
 }
 
 /// Hadley & Whitin: stock positions uniform on r + 1 ..= r + Q; recomputed with scipy.

@@ -3,6 +3,7 @@
 
 use crate::model::kernel::Distribution;
 use crate::model::observations::{End, Observations};
+use crate::model::wear_factors;
 
 /// A life on the scale of the cumulative hazard `H`; a censored one stays censored, an interval an
 /// interval.
@@ -46,9 +47,7 @@ pub(super) struct Track {
 /// The lives at the wear factors of `theta`.
 pub(super) fn tracks(theta: &[f64], lives: &Observations) -> Vec<Track> {
     let n = lives.n_groups;
-    let factors: Vec<f64> = std::iter::once(1.0)
-        .chain(theta[2..].iter().map(|w| w.exp()))
-        .collect();
+    let factors: Vec<f64> = wear_factors(theta).collect();
     let weigh = |u: &[f64]| u.iter().zip(&factors).map(|(u, w)| u * w).sum::<f64>();
     (0..lives.len())
         .map(|i| {

@@ -180,3 +180,39 @@ fn far_from_the_lives_values_are_finite_with_all_derivatives_or_out_of_reach() {
         }
     }
 }
+
+/// Said to have worn out without any use: no parameters make that possible, whichever way it is asked.
+#[test]
+fn a_wear_out_without_use_is_impossible_by_value_and_by_slopes() {
+    for known in [End::At, End::Between] {
+        let life = |known, end: f64| Observation {
+            entry: vec![0.0],
+            low: vec![0.0],
+            end: vec![end],
+            known,
+            count: 1.0,
+            machine: None,
+        };
+        let lives = vec![
+            life(known, 0.0),
+            life(End::Censored, 0.0),
+            life(End::Between, 9.0),
+        ];
+        let lives = Observations::new(1, lives);
+        for distribution in [Distribution::Weibull, Distribution::Lognormal] {
+            let likelihood = Likelihood {
+                distribution,
+                lives: &lives,
+            };
+            let mut slopes = Derivatives::zero(2);
+            likelihood.evaluate(&[0.5, 2.0], &mut slopes);
+            let value = likelihood.value(&[0.5, 2.0]);
+            for told in [slopes.value, value] {
+                assert!(
+                    told.is_infinite() && told < 0.0,
+                    "{distribution:?} {known:?}: {told}"
+                );
+            }
+        }
+    }
+}

@@ -147,7 +147,7 @@ impl<'a> Happened<'a> {
     /// Money of one change, as a forecast made then prices it.
     fn money(self, part: &str, family: &str, pieces: f64) -> f64 {
         let family = self.past.families.get(family);
-        let as_set = family.service.is_some() || family.counted == crate::family::Counted::Set;
+        let as_set = family.is_changed_as_set();
         let cost = cost::part_cost(
             &self.past.records,
             &self.past.supersession,

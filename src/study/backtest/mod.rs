@@ -12,7 +12,7 @@ use super::progress::Stage;
 use super::{Options, Study, StudyError};
 use crate::forecast::simulate::Outcome;
 use crate::forecast::{Season, real_use};
-use crate::life::Ending;
+use crate::life::{Ending, Life};
 use crate::report::backtest::{BacktestReport, BacktestRow, FamilyScore};
 use crate::score::{Calibration, Placing, Score, Scored};
 use happened::{Happened, Tally};
@@ -141,7 +141,9 @@ impl Study {
 
     /// Forecasts one season and holds it against what happened.
     fn score(&self, season: Season, told: &mut Told) -> Result<Vec<BacktestRow>, StudyError> {
-        let past = self.before(season)?;
+        let mut past = self.before(season)?;
+        let silent = past.scheduled_among(&self.never_logged());
+        past.ask_without(&silent, self)?;
         let (outlook, outcome) = past.played()?;
         let happened = Happened {
             all: self,
@@ -154,18 +156,21 @@ impl Study {
             average: happened.average_before(season),
         };
         told.hear(self, &past, season, &tallies.actual, &outlook);
-        let mut rows: Vec<BacktestRow> = families(&past, &tallies.actual)
+        let scored = |family: &str| {
+            let samples = changes(&outlook, &outcome, family);
+            tallies.scored(&samples, |tally| tally.count(family))
+        };
+        let mut names = families(&past, &tallies.actual);
+        names.extend(silent.iter().cloned());
+        let mut rows: Vec<BacktestRow> = names
             .into_iter()
-            .map(|family| {
-                let samples = changes(&outlook, &outcome, &family);
-                let of = |tally: &Tally| tally.count(&family);
-                BacktestRow {
-                    season: season.year,
-                    scored: Some(tallies.scored(&samples, of)),
-                    family: Some(family),
-                }
+            .map(|family| BacktestRow {
+                season: season.year,
+                scored: (!silent.contains(&family)).then(|| scored(&family)),
+                family: Some(family),
             })
             .collect();
+        told.never_logged(silent);
         let service = &outlook.in_service;
         let used = service.units.iter().map(|u| u.line);
         let priced = used
@@ -180,6 +185,46 @@ impl Study {
         Ok(rows)
     }
 
+    /// Families changed by schedule of which no change is on record, anywhere and ever: nobody writes
+    /// them down, so that whether one was done is not known.
+    fn never_logged(&self) -> BTreeSet<String> {
+        let scheduled = |family: &str| self.families.get(family).service.is_some();
+        let lives = || self.built.lives.iter().filter(|l| scheduled(&l.family));
+        let is_logged = |life: &&Life| !matches!(life.ended, Ending::Running | Ending::Retired);
+        let partial = self.built.partial.iter().map(|change| &change.family);
+        let whole = lives().filter(is_logged).map(|life| &life.family);
+        let logged: BTreeSet<&String> = whole.chain(partial).collect();
+        lives()
+            .map(|life| &life.family)
+            .filter(|family| !logged.contains(family))
+            .cloned()
+            .collect()
+    }
+
+    /// Which of these families are in service and asked for.
+    fn scheduled_among(&self, families: &BTreeSet<String>) -> BTreeSet<String> {
+        let lives = self.lives().into_iter();
+        lives
+            .filter(|l| l.ended == Ending::Running && families.contains(&l.family))
+            .map(|l| l.family.clone())
+            .collect()
+    }
+
+    /// Asks for all that `all` asks for but these families.
+    fn ask_without(&mut self, silent: &BTreeSet<String>, all: &Study) -> Result<(), StudyError> {
+        if silent.is_empty() {
+            return Ok(());
+        }
+        let others = all.lives().into_iter().map(|life| &life.family);
+        let others: BTreeSet<&String> = others.filter(|f| !silent.contains(*f)).collect();
+        if others.is_empty() {
+            let names: Vec<&str> = silent.iter().map(String::as_str).collect();
+            return Err(StudyError::TooThin(notes::not_logged(&names)));
+        }
+        self.options.families = others.into_iter().cloned().collect();
+        Ok(())
+    }
+
     fn summed_up(&self, rows: Vec<BacktestRow>, told: Told) -> BacktestReport {
         let of = |keep: &dyn Fn(Option<&str>) -> bool| -> Vec<&Scored> {
             rows.iter()
@@ -189,7 +234,9 @@ impl Study {
         };
         let counts = of(&|family| family.is_some());
         let money = of(&|family| family.is_none());
-        let names: BTreeSet<&str> = rows.iter().filter_map(|r| r.family.as_deref()).collect();
+        let is_scored = |row: &&BacktestRow| row.scored.is_some();
+        let names = rows.iter().filter(is_scored);
+        let names: BTreeSet<&str> = names.filter_map(|r| r.family.as_deref()).collect();
         let families = names.into_iter().map(|name| FamilyScore {
             family: name.to_owned(),
             score: Score::of(&of(&|family| family == Some(name))),

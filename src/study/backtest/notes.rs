@@ -18,6 +18,7 @@ pub(super) struct Told {
     /// Seasons before which the records of a machine were not whole, by machine.
     short: BTreeSet<String>,
     unpriced: BTreeSet<String>,
+    never_logged: BTreeSet<String>,
     decisions: usize,
     partial: usize,
 }
@@ -26,6 +27,11 @@ impl Told {
     pub(super) fn left_out(&mut self, season: Season, why: &str) {
         self.left_out
             .push(format!("season {} is left out: {why}", season.year));
+    }
+
+    /// Scheduled work that nobody writes down, left out of a season.
+    pub(super) fn never_logged(&mut self, families: BTreeSet<String>) {
+        self.never_logged.extend(families);
     }
 
     /// Why nothing could be scored.
@@ -114,6 +120,13 @@ impl Told {
                 list(self.unpriced.into_iter().collect())
             ));
         }
+        if !self.never_logged.is_empty() {
+            let names: Vec<&str> = self.never_logged.iter().map(String::as_str).collect();
+            notes.push(format!(
+                "{}: left out of the scores and of TOTAL, forecast and outcome",
+                not_logged(&names)
+            ));
+        }
         if seasons.len() < 10 {
             notes.push(format!(
                 "seasons scored: {}; chance has a large share in scores of so few",
@@ -123,6 +136,14 @@ impl Told {
         notes.extend(self.left_out);
         notes
     }
+}
+
+/// That nobody knows whether this work was done.
+pub(super) fn not_logged(families: &[&str]) -> String {
+    format!(
+        "no change of {} is on record, so nobody knows whether this scheduled work was done",
+        families.join(", ")
+    )
 }
 
 /// `1 part was`, `2 parts were`.

@@ -2,7 +2,6 @@
 
 use super::Case;
 use super::money::{Work, change_cost};
-use super::teller::{Teller, inverse};
 use crate::life::Life;
 use crate::model::anchor::Anchor;
 use crate::model::assess::{Assessment, assess_lives};
@@ -11,6 +10,7 @@ use crate::model::fit;
 use crate::model::levels;
 use crate::report::Estimate;
 use crate::report::compare::{CompareFamily, CompareRow};
+use crate::study::teller::{Teller, inverse};
 
 impl Case<'_> {
     /// A row a machine.

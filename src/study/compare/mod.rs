@@ -5,7 +5,6 @@ mod columns;
 mod machines;
 mod money;
 mod products;
-mod teller;
 mod values;
 
 use columns::By;
@@ -18,7 +17,7 @@ use crate::model::assess::{FamilyLives, Wanted, measured};
 use crate::model::multiple::holm;
 use crate::record::{Records, Table};
 use crate::report::compare::{CompareFamily, CompareReport, Compared};
-use teller::Teller;
+use crate::study::teller::Teller;
 
 /// One family with what every comparison of it needs.
 struct Case<'a> {

@@ -17,8 +17,9 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use crate::cost::{self, PartCost};
-use crate::family::{Counted, Family};
+use crate::family::Family;
 use crate::life::Life;
+use crate::model::wear_factors;
 use crate::study::Study;
 use crate::units::Measure;
 
@@ -103,7 +104,7 @@ impl Work {
     /// Logarithm of a cycle whose mean life has the logarithm `ln_life`.
     pub(super) fn ln_cycle(&self, ln_life: f64, theta: &[f64]) -> f64 {
         let count = self.by_group.len();
-        let factors: Vec<f64> = factors(theta).take(count).collect();
+        let factors: Vec<f64> = wear_factors(theta).take(count).collect();
         let mut squares = 0.0;
         for (row, a) in self.by_day.chunks_exact(count).zip(&factors) {
             squares += a * row.iter().zip(&factors).map(|(n, b)| n * b).sum::<f64>();
@@ -123,15 +124,10 @@ impl Work {
 
     /// Effective exposure an acre of all work, under `(.., ln w_1, ..)` from the third place on.
     pub(super) fn exposure_per_acre(&self, theta: &[f64]) -> f64 {
-        let each = self.by_group.iter().zip(factors(theta));
+        let each = self.by_group.iter().zip(wear_factors(theta));
         let sum: f64 = each.map(|(n, w)| n * w).sum();
         sum / self.all_acres()
     }
-}
-
-/// Wear factors under `(.., ln w_1, ..)` from the third place on, the reference's first.
-fn factors(theta: &[f64]) -> impl Iterator<Item = f64> {
-    std::iter::once(1.0).chain(theta[2..].iter().map(|w| w.exp()))
 }
 
 /// Days of one machine on record.
@@ -147,7 +143,7 @@ fn days(study: &Study, machine: &str) -> Option<f64> {
 /// priced, an hour is unknown, and where there is no life.
 pub(super) fn change_cost(study: &Study, family: &Family, lives: &[&Life]) -> Option<f64> {
     let rate = study.records.settings.labor_rate;
-    let as_set = family.counted == Counted::Set;
+    let as_set = family.is_changed_as_set();
     let mut known: BTreeMap<&str, PartCost> = BTreeMap::new();
     let mut sum = 0.0;
     for life in lives {

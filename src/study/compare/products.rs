@@ -2,7 +2,6 @@
 
 use super::Case;
 use super::money::{Work, change_cost};
-use super::teller::{ONE, Teller, inverse};
 use crate::forecast::summary::quantile;
 use crate::life::Life;
 use crate::model::anchor::Anchor;
@@ -14,6 +13,7 @@ use crate::model::profile::Quantity;
 use crate::report::Estimate;
 use crate::report::compare::{CompareFamily, CompareRow, ProductTotal};
 use crate::report::fits::at_odds;
+use crate::study::teller::{ONE, Teller, inverse};
 use crate::study::{DRAWS, Study};
 use crate::units::Measure;
 
@@ -106,7 +106,7 @@ impl Rows<'_> {
             cost_per_acre,
             cost_per_ton: cost_per_acre
                 .zip(per_ton)
-                .map(|(cost, acres)| super::teller::times(cost, acres)),
+                .map(|(cost, acres)| crate::study::teller::times(cost, acres)),
             p_value,
             note: note.map(str::to_owned),
             ..CompareRow::default()
@@ -262,7 +262,7 @@ impl Totals {
                     cost_per_acre: cost,
                     cost_per_ton: cost
                         .zip(sum.per_ton)
-                        .map(|(c, acres)| super::teller::times(c, acres)),
+                        .map(|(c, acres)| crate::study::teller::times(c, acres)),
                 })
             })
             .collect()
@@ -272,7 +272,7 @@ impl Totals {
 fn estimate(sum: &Sum, priors: bool, level: f64) -> Estimate {
     if !priors {
         let value = sum.values[0];
-        let reach = super::teller::reach(level) * sum.variance.sqrt() / value;
+        let reach = crate::study::teller::reach(level) * sum.variance.sqrt() / value;
         return Estimate {
             estimate: value,
             low: Some(value * (-reach).exp()),

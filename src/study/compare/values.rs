@@ -4,7 +4,6 @@ use std::collections::BTreeMap;
 
 use super::Case;
 use super::money::{Work, change_cost};
-use super::teller::{ONE, Teller, inverse, times};
 use crate::life::Life;
 use crate::model::anchor::Anchor;
 use crate::model::assess::{Assessment, assess_lives};
@@ -13,6 +12,7 @@ use crate::model::levels;
 use crate::model::profile::Quantity;
 use crate::report::Estimate;
 use crate::report::compare::{CompareFamily, CompareRow};
+use crate::study::teller::{ONE, Teller, inverse, times};
 
 /// One value and its lives.
 struct Level<'a> {

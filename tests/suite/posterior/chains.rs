@@ -37,7 +37,7 @@ struct TwoPeaks {
 }
 
 impl Target for TwoPeaks {
-    fn height(&self, theta: &[f64]) -> f64 {
+    fn ln_density(&self, theta: &[f64]) -> f64 {
         let bell = |center: f64| {
             let z = theta[0] - center;
             (-z * z / 2.0).exp()
@@ -75,7 +75,7 @@ struct Banana {
 }
 
 impl Target for Banana {
-    fn height(&self, theta: &[f64]) -> f64 {
+    fn ln_density(&self, theta: &[f64]) -> f64 {
         let off = (theta[1] - theta[0] * theta[0]) / self.width;
         -theta[0] * theta[0] / 2.0 - off * off / 2.0
     }
@@ -102,7 +102,7 @@ fn chains_take_over_where_few_weighted_draws_carry_the_weight() {
 struct Ring;
 
 impl Target for Ring {
-    fn height(&self, theta: &[f64]) -> f64 {
+    fn ln_density(&self, theta: &[f64]) -> f64 {
         let radius = theta[0].hypot(theta[1]);
         if 3.0 < radius {
             return f64::NEG_INFINITY;

@@ -2,6 +2,7 @@
 
 use statrs::distribution::{ContinuousCDF, Normal};
 
+use crate::family::Spread;
 use crate::forecast::summary::quantile;
 use crate::model::Observations;
 use crate::model::anchor::Anchor;
@@ -105,7 +106,7 @@ impl Teller<'_> {
     /// Center and standard deviation of a logarithm.
     pub(super) fn center(&self, ln: impl Fn(&[f64]) -> f64) -> Option<(f64, f64)> {
         /// Width of a normal 90 % interval in standard deviations.
-        const WIDTH: f64 = 2.0 * 1.644_853_626_951_472_7;
+        const WIDTH: f64 = 2.0 * Spread::Z95;
         if self.priors {
             let sorted = self.assessment.draws.as_ref()?.sorted(ln);
             let width = quantile(&sorted, 0.95) - quantile(&sorted, 0.05);
