@@ -50,6 +50,7 @@ mod stock;
 mod taskdata;
 mod telematics;
 mod terminal;
+mod together;
 mod traps;
 mod usage_files;
 mod usage_sums;
