@@ -3,6 +3,7 @@
 mod batch;
 mod chance;
 pub mod damage;
+pub mod day_sizes;
 mod days;
 pub mod demand;
 mod ends;

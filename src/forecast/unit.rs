@@ -8,7 +8,8 @@ use std::sync::Arc;
 use chrono::NaiveDate;
 
 use super::damage::{self, EventRate, SinglePieces};
-use super::path::{self, DaySizes, FuturePath, View};
+use super::day_sizes::DaySizes;
+use super::path::{self, FuturePath, View};
 use super::plan::Plan;
 use super::season::Season;
 use crate::cost::{self, PartCost};

@@ -9,7 +9,7 @@ use reckon::Reckoner;
 use super::fits;
 use super::kits::share_labor;
 use super::{Outlook, Study, StudyError};
-use crate::forecast::path::DaySizes;
+use crate::forecast::day_sizes::DaySizes;
 use crate::forecast::plan::Plan;
 use crate::forecast::replay::{Places, Replay, replay};
 use crate::forecast::unit::{self, Due, Gathering, InService};

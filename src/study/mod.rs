@@ -29,7 +29,7 @@ use chrono::NaiveDate;
 use crate::degradation::Measured;
 use crate::family::{Families, Family};
 use crate::forecast::Season;
-use crate::forecast::path::DaySizes;
+use crate::forecast::day_sizes::DaySizes;
 use crate::forecast::plan::{self, Plan, Planning};
 use crate::forecast::unit::{self, Gathering, InService, Unit};
 use crate::life::Life;

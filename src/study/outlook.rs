@@ -3,7 +3,7 @@
 use super::kits::KitMates;
 use crate::degradation::Measured;
 use crate::forecast::Season;
-use crate::forecast::path::DaySizes;
+use crate::forecast::day_sizes::DaySizes;
 use crate::forecast::plan::Plan;
 use crate::forecast::unit::InService;
 use crate::life::build::Built;
