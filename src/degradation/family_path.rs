@@ -241,15 +241,18 @@ impl<'a> Paths<'a> {
         }
     }
 
-    /// The same with fewer lives: those with the most readings, and of those without every so many.
+    /// The same with fewer lives: those with the most readings, and of those without every so many. The
+    /// weight keeps their proportion, which is what tells how slow the measured ones are.
     fn at_most(mut self, read: usize, unread: usize) -> Self {
+        let with_readings = self.read.len();
         self.read
             .sort_by_key(|p| std::cmp::Reverse(p.readings.len()));
         self.read.truncate(read);
+        self.weight = self.read.len() as f64 / with_readings.max(1) as f64;
         let all = self.unread.len();
         if unread < all {
             self.unread = (0..unread).map(|i| self.unread[i * all / unread]).collect();
-            self.weight = all as f64 / unread as f64;
+            self.weight *= all as f64 / unread as f64;
         }
         self
     }

@@ -275,7 +275,7 @@ fn the_saving_of_a_kit_is_near_that_of_one_programme_over_both_ages() {
     folder
         .write(
             "machines.csv",
-            format!("machine,in_service,records_from\n{machines}"),
+            format!("machine,in_service,records_from\nother,2021-01-01,2025-10-01\n{machines}"),
         )
         .write(
             "positions.csv",
@@ -287,7 +287,8 @@ fn the_saving_of_a_kit_is_near_that_of_one_programme_over_both_ages() {
         )
         .write(
             "usage.csv",
-            "date,machine,product,tons\n2025-10-20,m0,lime,0\n",
+            // Days of work are short against a life; another machine's log shows how short.
+            "date,machine,product,tons\n2025-10-20,m0,lime,0\n2025-10-20,other,lime,13\n",
         )
         .write("plan.csv", format!("month,machine,product,tons\n{plan}"))
         .write(
