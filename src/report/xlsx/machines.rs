@@ -11,6 +11,9 @@ use super::{XlsxError, words};
 use crate::report::{BudgetReport, Forecast, MachineLine};
 use crate::units::Measure;
 
+/// Column of what is known of a machine's money.
+const KNOWN: usize = 9;
+
 /// Row of a machine, which formulas name.
 pub(super) fn row(machine: usize) -> u32 {
     3 + machine as u32
@@ -43,6 +46,7 @@ fn table(report: &BudgetReport, header_row: u32) -> Table {
     columns
         .extend(Measure::OF_USE.map(|m| Column::new(words::heading(m, report.units), Kind::Whole)));
     columns.extend(money_columns());
+    columns.extend(known_column(report));
     columns.push(Column::remark(30.0));
     let mut table = Table::at(header_row, columns);
     for (index, machine) in report.machines.iter().enumerate() {
@@ -55,7 +59,10 @@ fn table(report: &BudgetReport, header_row: u32) -> Table {
     table.say_none();
     let mut sum = vec![Cell::Wide("Sum of the machines".to_owned()), Cell::Empty];
     sum.extend((2..6).map(|column| table.sum(column)));
-    sum.resize(9, Cell::Empty);
+    sum.resize(KNOWN, Cell::Empty);
+    if words::tells_known(report) {
+        sum.push(table.sum(KNOWN as u16));
+    }
     if report
         .machines
         .iter()
@@ -113,6 +120,9 @@ fn follow(cells: &mut [Cell], layout: Layout<'_>, machine: usize, table: &Table)
         "SQRT(SUMPRODUCT(--({numbers}={}),{spreads},{spreads}))",
         machine + 1
     );
+    if words::tells_known(layout.report) {
+        put(KNOWN, money);
+    }
     let expected = table.here(5);
     for k in 0..3_u16 {
         let spreads = layout.table_now(Block::Machines, 3 * machine + usize::from(k));
@@ -141,6 +151,9 @@ fn cells(machine: &MachineLine, report: &BudgetReport) -> Vec<Cell> {
     ];
     cells.extend(Measure::OF_USE.map(|m| words::amount(&machine.planned, m, report.units)));
     cells.extend(money(machine.total.as_ref()));
+    if words::tells_known(report) {
+        cells.push(machine.known_total.expected.into());
+    }
     let mut unknown = words::unknown_use(&machine.planned, report.units);
     unknown.push((words::MONEY, machine.total.is_none()));
     cells.push(words::unknown(&unknown).as_deref().into());
@@ -156,6 +169,11 @@ pub(super) fn money_columns() -> [Column; 4] {
         "Low, 1\u{a0}of\u{a0}10",
     ]
     .map(|heading| Column::new(heading, Kind::Money))
+}
+
+/// The column after [`money_columns`], where there is anything to tell in it.
+pub(super) fn known_column(report: &BudgetReport) -> Option<Column> {
+    words::tells_known(report).then(|| Column::new(words::KNOWN_ONLY, Kind::Money))
 }
 
 /// A forecast of money as four cells.

@@ -6,12 +6,15 @@ use rust_xlsxwriter::{
 };
 
 use super::live::tables::Block;
+use super::live::{self, Layout};
 use super::page::{Page, Paper, kept};
 use super::styles::{FONT, GREEN, Kind, RULE, Styles};
 use super::table::{Cell, Column, Table};
-use super::{XlsxError, live, machines, words};
+use super::{XlsxError, machines, words};
 use crate::report::BudgetReport;
 
+/// Column of what is known of a month's money.
+const KNOWN: usize = 5;
 /// Rows of paper that the chart takes.
 const CHART_ROWS: u32 = 18;
 
@@ -51,34 +54,17 @@ pub(super) fn write(
 fn table(report: &BudgetReport, header_row: u32) -> Table {
     let mut columns = vec![Column::new("Month", Kind::Month)];
     columns.extend(machines::money_columns());
+    columns.extend(machines::known_column(report));
     columns.push(Column::remark(30.0));
     let mut table = Table::at(header_row, columns);
     for (index, month) in report.months.iter().enumerate() {
         let mut cells = vec![Cell::Date(month.month)];
         cells.extend(machines::money(month.total.as_ref()));
-        if let (Some(layout), Some(of)) = (live::layout(report), month.total) {
-            let total = live::TOTAL[0];
-            let (share, all) = (
-                layout.table_cell(Block::Months, index, 3),
-                layout.table_column(Block::Months, 3),
-            );
-            let expected =
-                format!("IF(OR({total}=\"\",SUM({all})=0),\"\",{total}*{share}/SUM({all}))");
-            let here = table.here(1);
-            for (k, cell) in cells.iter_mut().enumerate().skip(1) {
-                let figure = words::FIGURES[k - 1](&of);
-                let times = if of.expected <= 0.0 {
-                    0.0
-                } else {
-                    figure / of.expected
-                };
-                let formula = if k == 1 {
-                    expected.clone()
-                } else {
-                    format!("IF({here}=\"\",\"\",{here}*{times})")
-                };
-                *cell = std::mem::replace(cell, Cell::Empty).by(formula);
-            }
+        if words::tells_known(report) {
+            cells.push(month.known_total.expected.into());
+        }
+        if let Some(layout) = live::layout(report) {
+            follow(&mut cells, layout, index, &table.here(1));
         }
         // How the money falls on months is played with every price.
         let money = "money, until a budget is made with all prices";
@@ -88,8 +74,11 @@ fn table(report: &BudgetReport, header_row: u32) -> Table {
     }
     table.say_none();
     let mut sum = vec![Cell::from("Sum"), table.sum(1)];
+    sum.resize(KNOWN, Cell::Empty);
+    if words::tells_known(report) {
+        sum.push(table.sum(KNOWN as u16));
+    }
     if report.months.iter().any(|month| month.total.is_none()) {
-        sum.resize(5, Cell::Empty);
         sum.push("known months only".into());
     }
     table.total(sum);
@@ -99,11 +88,42 @@ fn table(report: &BudgetReport, header_row: u32) -> Table {
         (total.into_iter().zip(words::totals(report)))
             .map(|(c, name)| words::followed(report, c, name)),
     );
+    if words::tells_known(report) {
+        whole.push(Cell::Empty);
+    }
     if report.total.is_none() {
         whole.push("known lines only".into());
     }
     table.total(whole);
     table
+}
+
+/// Figures of a month by formulas: its share of the season's money, as far as that is known; `here` is the cell
+/// of what is expected.
+fn follow(cells: &mut [Cell], layout: Layout<'_>, month: usize, here: &str) {
+    let (share, all) = (
+        layout.table_cell(Block::Months, month, 3),
+        layout.table_column(Block::Months, 3),
+    );
+    let share_of =
+        |total: &str| format!("IF(OR({total}=\"\",SUM({all})=0),\"\",{total}*{share}/SUM({all}))");
+    let mut put = |column: usize, formula: String| {
+        cells[column] = std::mem::replace(&mut cells[column], Cell::Empty).by(formula);
+    };
+    if let Some(of) = layout.report.months[month].total {
+        put(1, share_of(live::TOTAL[0]));
+        for (k, figure) in words::FIGURES.iter().enumerate().skip(1) {
+            let times = if of.expected <= 0.0 {
+                0.0
+            } else {
+                figure(&of) / of.expected
+            };
+            put(k + 1, format!("IF({here}=\"\",\"\",{here}*{times})"));
+        }
+    }
+    if words::tells_known(layout.report) {
+        put(KNOWN, share_of(live::KNOWN[0]));
+    }
 }
 
 /// Columns side by side, told apart by fill and not by colour alone.

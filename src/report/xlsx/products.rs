@@ -7,11 +7,13 @@ use super::live::{self, Layout, PLAN_GROUP};
 use super::page::{Page, Paper};
 use super::styles::{Kind, Styles};
 use super::table::{Cell, Column, Table};
-use super::{XlsxError, words};
+use super::{XlsxError, machines, words};
 use crate::report::{BudgetReport, ProductLine};
 use crate::units::Measure;
 
 const COST: u16 = 3;
+/// Column of what is known of a product's money.
+const KNOWN: usize = 7;
 
 pub(super) fn write(
     workbook: &mut Workbook,
@@ -38,7 +40,7 @@ pub(super) fn write(
 fn table(report: &BudgetReport, header_row: u32) -> Table {
     let units = report.units;
     let per = |measure| format!("Per {}", words::one(measure, units));
-    let columns = vec![
+    let mut columns = vec![
         Column::words("Product group", 24.0),
         Column::new(words::heading(Measure::Acres, units), Kind::Whole),
         Column::new(words::heading(Measure::Tons, units), Kind::Whole),
@@ -46,8 +48,9 @@ fn table(report: &BudgetReport, header_row: u32) -> Table {
         Column::new("Share", Kind::Share),
         Column::new(per(Measure::Acres), Kind::Cents),
         Column::new(per(Measure::Tons), Kind::Cents),
-        Column::remark(20.0),
     ];
+    columns.extend(machines::known_column(report));
+    columns.push(Column::remark(30.0));
     let mut table = Table::at(header_row, columns);
     let whole: Option<f64> = report
         .products
@@ -77,7 +80,7 @@ fn cells(product: &ProductLine, share: Cell, report: &BudgetReport) -> Vec<Cell>
         (Measure::Tons.label(units), product.tons.is_none()),
         (words::MONEY, product.cost.is_none()),
     ]);
-    vec![
+    let mut cells = vec![
         product.group.as_str().into(),
         shown(product.acres, Measure::Acres),
         shown(product.tons, Measure::Tons),
@@ -85,8 +88,12 @@ fn cells(product: &ProductLine, share: Cell, report: &BudgetReport) -> Vec<Cell>
         share,
         words::per_unit(product.cost_per_acre, Measure::Acres, units),
         words::per_unit(product.cost_per_ton, Measure::Tons, units),
-        unknown.as_deref().into(),
-    ]
+    ];
+    if words::tells_known(report) {
+        cells.push(product.known_cost.into());
+    }
+    cells.push(unknown.as_deref().into());
+    cells
 }
 
 /// Figures of a product by formulas on the plan and the prices, as far as they are known.
@@ -101,15 +108,17 @@ fn follow(cells: &mut [Cell], layout: Layout<'_>, product: usize, table: &Table)
             put(column, layout.use_now(&terms, measure));
         }
     }
-    let total = live::TOTAL[0];
     let (share, all) = (
         layout.table_cell(Block::Products, product, 2),
         layout.table_column(Block::Products, 2),
     );
-    put(
-        usize::from(COST),
-        format!("IF({total}=\"\",\"\",IF(SUM({all})=0,0,{total}*{share}/SUM({all})))"),
-    );
+    let share_of = |total: &str| {
+        format!("IF({total}=\"\",\"\",IF(SUM({all})=0,0,{total}*{share}/SUM({all})))")
+    };
+    put(usize::from(COST), share_of(live::TOTAL[0]));
+    if words::tells_known(layout.report) {
+        put(KNOWN, share_of(live::KNOWN[0]));
+    }
     for (column, amount) in [(5, 1), (6, 2)] {
         let (cost, amount) = (table.here(COST), table.here(amount));
         put(
@@ -138,6 +147,10 @@ fn share(cost: Option<f64>, whole: Option<f64>, table: &Table, sum_row: u32) -> 
 fn totals(table: &mut Table, report: &BudgetReport, whole: Option<f64>, sum_row: u32) {
     let mut sum = vec![Cell::from("Sum of the shares")];
     sum.extend((1..=4).map(|column| table.sum(column)));
+    if words::tells_known(report) {
+        sum.resize(KNOWN, Cell::Empty);
+        sum.push(table.sum(KNOWN as u16));
+    }
     table.total(sum);
     let total = words::known_total(report).map(|total| total.expected);
     let (shares, forecast) = (row_col_to_cell(sum_row, COST), table.here(COST));
@@ -149,7 +162,7 @@ fn totals(table: &mut Table, report: &BudgetReport, whole: Option<f64>, sum_row:
     let label = Cell::Wide(words::total_words(report).to_owned());
     let known = words::followed(report, total.into(), words::totals(report)[0]);
     let mut row = vec![label, Cell::Empty, Cell::Empty, known];
-    row.resize(7, Cell::Empty);
+    row.resize(table.columns.len() - 1, Cell::Empty);
     row.push(agreement);
     table.total(row);
 }

@@ -135,9 +135,8 @@ fn columns(headings: [&str; 6], kinds: [Kind; 4]) -> Vec<Column> {
 
 fn money(report: &BudgetReport, header_row: u32) -> Table {
     let per = format!("Per {}", words::one(Measure::Acres, report.units));
-    // Where no line is known there is nothing to add up.
-    let known_only = report.total.is_none() && !report.lines.is_empty();
-    let known = if known_only { "Known lines only" } else { "" };
+    let known_only = words::tells_known(report);
+    let known = if known_only { words::KNOWN_ONLY } else { "" };
     let headings = [
         "Season",
         "",

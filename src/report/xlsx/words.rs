@@ -136,6 +136,14 @@ pub(super) fn known_total(report: &BudgetReport) -> Option<Forecast> {
     report.total.or(known)
 }
 
+/// Heading of what is known of figures that are unknown as a whole.
+pub(super) const KNOWN_ONLY: &str = "Known lines only";
+
+/// Whether there is anything to tell under [`KNOWN_ONLY`]: a cost of some line is unknown, and there are lines.
+pub(super) fn tells_known(report: &BudgetReport) -> bool {
+    report.total.is_none() && !report.lines.is_empty()
+}
+
 /// Which of the two [`known_total`] is.
 pub(super) fn total_words(report: &BudgetReport) -> &'static str {
     if report.total.is_some() {
