@@ -75,8 +75,8 @@ pub struct Desk {
 }
 
 /// Plays of few parts in service, whose orders hang on what seldom happens, and of many, where sums hardly
-/// feel it.
-const PLAYS: [usize; 2] = [160 * BATCH, 24 * BATCH];
+/// feel it; of few, twice as many as a family may have draws.
+const PLAYS: [usize; 2] = [256 * BATCH, 24 * BATCH];
 /// Parts in service that count as few.
 const FEW_UNITS: usize = 2_000;
 /// Plays that show when a part is busiest.

@@ -43,14 +43,15 @@ pub struct Outcome {
     pub total: Vec<f64>,
 }
 
-/// Plays until the result is looked at.
+/// Plays until the result is looked at; with few parts in service, as many as a family may have draws, so that each
+/// draw is played as often as the others.
 const ROUND: usize = 32 * BATCH;
-/// Rounds played at least where the parts in service are few.
-const FEW_ROUNDS: usize = 5;
-/// Rounds played at most.
-const MOST_ROUNDS: usize = 20;
+const ROUND_OF_FEW: usize = 128 * BATCH;
 /// Parts in service that count as few.
 const FEW_UNITS: usize = 2_000;
+/// Plays at most; but more where few numbers are kept of each, as a small fleet's seldom changes scatter most.
+const MOST: usize = 20 * ROUND;
+const MOST_NUMBERS: usize = 8_000_000;
 /// Relative standard error of the total's mean that is good enough: well below the half percent that anybody could see.
 const GOOD_ENOUGH: f64 = 0.004;
 
@@ -59,12 +60,13 @@ const GOOD_ENOUGH: f64 = 0.004;
 pub fn play(game: Game<'_>) -> Outcome {
     let table = Table::new(game);
     let few = game.in_service.units.len() < FEW_UNITS;
-    let least = if few { FEW_ROUNDS } else { 1 };
+    let round = if few { ROUND_OF_FEW } else { ROUND };
+    let most = MOST.max(MOST_NUMBERS / table.width());
     let mut plays: Vec<Vec<f64>> = Vec::new();
-    for round in 0..MOST_ROUNDS {
-        let batches = round * ROUND / BATCH..(round + 1) * ROUND / BATCH;
+    while plays.len() < most {
+        let batches = plays.len() / BATCH..(plays.len() + round) / BATCH;
         plays.par_extend(batches.into_par_iter().flat_map(|b| table.batch(b)));
-        if least <= round + 1 && table.error(&plays) < GOOD_ENOUGH {
+        if table.error(&plays) < GOOD_ENOUGH {
             break;
         }
     }
@@ -97,7 +99,7 @@ impl<'a> Table<'a> {
             months: months(game),
             scheduled: Vec::new(),
         };
-        let mut record = vec![0.0; table.total_at() + 1];
+        let mut record = vec![0.0; table.width()];
         table
             .plays
             .scheduled(|event| table.enter(&mut record, event));
@@ -123,6 +125,11 @@ impl<'a> Table<'a> {
 
     fn total_at(&self) -> usize {
         self.group_at() + self.n_groups()
+    }
+
+    /// Numbers kept of a play.
+    fn width(&self) -> usize {
+        self.total_at() + 1
     }
 
     fn month_index(&self, date: NaiveDate) -> usize {

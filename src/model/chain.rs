@@ -123,7 +123,7 @@ pub fn draw(
     let short = side_by_side(target, proposal, peaks, first, seed)?;
     let health = judge(&short, count, peaks.len());
     if health.trouble().is_none() {
-        return Some(gathered(&short, proposal, count, health));
+        return Some(gathered(&short, proposal, count, health, seed));
     }
     let second = Pace {
         draws: LONGER * each,
@@ -131,7 +131,7 @@ pub fn draw(
     };
     let long = side_by_side(target, proposal, peaks, second, seed)?;
     let health = judge(&long, count, peaks.len());
-    Some(gathered(&long, proposal, count, health))
+    Some(gathered(&long, proposal, count, health, seed))
 }
 
 /// All chains, each in a random stream of its own.
@@ -152,12 +152,12 @@ fn side_by_side(
 }
 
 /// So many draws of all chains, in no order.
-fn gathered(runs: &[Run], proposal: &Proposal, count: usize, health: Health) -> Sample {
+fn gathered(runs: &[Run], proposal: &Proposal, count: usize, health: Health, seed: u64) -> Sample {
     let mut points: Vec<&[f64]> = runs
         .iter()
         .flat_map(|r| r.points.iter().map(|p| &**p))
         .collect();
-    shuffle(&mut points);
+    shuffle(&mut points, seed);
     points.truncate(count);
     Sample {
         points: points.into_iter().map(|u| proposal.at(u)).collect(),

@@ -338,14 +338,18 @@ const CHAIN_LIVES_OF_MACHINES: f64 = 250.0;
 fn most_draws(lives: f64) -> usize {
     match lives {
         n if n < 1_500.0 => few_lives(n),
-        n if n < 10_000.0 => 2_000,
-        _ => 1_000,
+        n if n < 10_000.0 => 1 << 11,
+        _ => 1 << 10,
     }
 }
 
-/// As many as cost no more than 4,000 of forty lives.
+/// As many as cost no more than 4,000 of forty lives; powers of two, of which plays are multiples.
 fn few_lives(lives: f64) -> usize {
-    ((160_000.0 / lives.max(1.0)) as usize).clamp(4_000, 16_000)
+    match lives {
+        n if n <= 10.0 => 1 << 14,
+        n if n <= 20.0 => 1 << 13,
+        _ => 1 << 12,
+    }
 }
 
 /// The same with machines that differ, each draw of which goes through every machine.
@@ -354,7 +358,7 @@ fn most_draws_of_machines(lives: f64, machines: usize) -> usize {
     const EFFECTS: usize = 2_000_000;
     let most = match lives {
         n if n < 250.0 => few_lives(n),
-        _ => 2_000,
+        _ => 1 << 11,
     };
     most.min((EFFECTS / machines.max(1)).max(250))
 }
@@ -435,7 +439,7 @@ mod tests {
 
     #[test]
     fn only_fleets_of_over_a_thousand_machines_get_fewer_draws() {
-        assert_eq!(most_draws_of_machines(200.0, 20), 4_000);
+        assert_eq!(most_draws_of_machines(200.0, 20), 4_096);
         assert_eq!(most_draws_of_machines(5_000.0, 1_000), 2_000);
         assert_eq!(most_draws_of_machines(50_000.0, 4_000), 500);
         assert_eq!(most_draws_of_machines(50_000.0, 1_000_000), 250);

@@ -3,15 +3,16 @@
 //! weighted draws twice before the last round.
 
 use nalgebra::{DMatrix, DVector};
-use rand_distr::{ChiSquared, Distribution as _, StandardNormal};
 use rayon::prelude::*;
 
+use super::even::{self, EvenPoints};
 use super::health::{self, Health};
 use super::newton::Maximum;
 use super::posterior::{Sample, Target, shuffle, stream};
 
-/// Degrees of freedom of the proposal: tails heavier than those of any posterior met here.
-const TAIL: f64 = 6.0;
+/// Half the degrees of freedom of the proposal: tails heavier than those of any posterior met here.
+const HALF_TAIL: usize = 3;
+const TAIL: f64 = 2.0 * HALF_TAIL as f64;
 /// Draws of each round before the last: they shape the proposal and nothing else.
 fn rough(count: usize) -> usize {
     (count / 4).max(250)
@@ -22,8 +23,10 @@ fn rough(count: usize) -> usize {
 pub fn unweighted(mode: &Maximum, free: &[bool], count: usize, seed: u64) -> Option<Sample> {
     let proposal = Proposal::by_curvature(mode, free)?;
     let round = proposal.draw(seed, 2, count, |_| 0.0);
+    let mut points: Vec<Vec<f64>> = round.points.iter().map(|p| proposal.full(p)).collect();
+    shuffle(&mut points, seed);
     Some(Sample {
-        points: round.points.iter().map(|p| proposal.full(p)).collect(),
+        points,
         health: Health::exact(),
     })
 }
@@ -51,11 +54,14 @@ pub fn weighted(
     let weights = round.weights();
     let effective = 1.0 / weights.iter().map(|w| w * w).sum::<f64>();
     let k = health::pareto_k(&round.ln_weights);
+    let all: Vec<Vec<f64>> = round.points.iter().map(|p| proposal.full(p)).collect();
+    let mut points: Vec<Vec<f64>> = systematic(&weights, &along_life(&all), count)
+        .into_iter()
+        .map(|i| all[i].clone())
+        .collect();
+    shuffle(&mut points, seed);
     let sample = Sample {
-        points: systematic(&weights, count)
-            .into_iter()
-            .map(|i| proposal.full(&round.points[i]))
-            .collect(),
+        points,
         health: Health::weighted(effective / count as f64, Some(k), peaks),
     };
     (sample, proposal)
@@ -167,16 +173,13 @@ impl Proposal {
         ln_density: impl Fn(&DVector<f64>) -> f64 + Sync,
     ) -> Round {
         let m = self.index.len();
-        let chi_squared = ChiSquared::new(TAIL).expect("positive degrees of freedom");
+        let even = EvenPoints::new(m + HALF_TAIL, &mut stream(seed, round, 0));
         let drawn: Vec<(DVector<f64>, f64)> = (0..count as u64)
             .into_par_iter()
             .map(|i| {
-                let mut rng = stream(seed, round, i as usize);
-                let z = DVector::from_fn(m, |_, _| {
-                    let z: f64 = StandardNormal.sample(&mut rng);
-                    z
-                });
-                let stretch = (TAIL / chi_squared.sample(&mut rng)).sqrt();
+                let mut uniform = even.at(i);
+                let z = DVector::from_iterator(m, uniform.by_ref().take(m).map(even::normal));
+                let stretch = (TAIL / even::chi_squared(uniform)).sqrt();
                 let square = z.norm_squared() * stretch * stretch;
                 let point = &self.center + &self.factor * z * stretch;
                 let ln_proposal = -(TAIL + m as f64) / 2.0 * (square / TAIL).ln_1p();
@@ -234,19 +237,26 @@ fn factor_of_inverse(mut information: DMatrix<f64>) -> Option<DMatrix<f64>> {
     None
 }
 
+/// Places of points by their median lives, on which a forecast leans most: resampled in this order, short lives and
+/// long ones keep their shares.
+fn along_life(points: &[Vec<f64>]) -> Vec<usize> {
+    let mut order: Vec<usize> = (0..points.len()).collect();
+    order.sort_by(|i, j| points[*i][1].total_cmp(&points[*j][1]));
+    order
+}
+
 /// Systematic resampling: each point about as often as its weight says.
-fn systematic(weights: &[f64], count: usize) -> Vec<usize> {
+fn systematic(weights: &[f64], order: &[usize], count: usize) -> Vec<usize> {
     let mut chosen = Vec::with_capacity(count);
-    let (mut sum, mut i) = (weights[0], 0);
+    let (mut sum, mut at) = (weights[order[0]], 0);
     for k in 0..count {
         let target = (k as f64 + 0.5) / count as f64;
-        while sum < target && i + 1 < weights.len() {
-            i += 1;
-            sum += weights[i];
+        while sum < target && at + 1 < order.len() {
+            at += 1;
+            sum += weights[order[at]];
         }
-        chosen.push(i);
+        chosen.push(order[at]);
     }
-    shuffle(&mut chosen);
     chosen
 }
 

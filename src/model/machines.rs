@@ -129,20 +129,20 @@ fn exp_m1(x: f64) -> f64 {
 }
 
 impl<'a> Machines<'a> {
-    /// `None` where no machine has lives. Where one has, its effect and the family's scale are told
-    /// apart by their priors alone, which matters to machines without lives.
+    /// `None` where a life is of no machine. Where one machine has all lives, its effect and the family's scale are
+    /// told apart by their priors alone, which matters to machines without lives; where there are no lives at all,
+    /// machines differ as the prior of their spread says.
     #[must_use]
     pub fn new(base: Anchored<'a>) -> Option<Self> {
         let machine = &base.likelihood.lives.machine;
         if machine.iter().any(Option::is_none) {
             return None;
         }
-        let mut starts = vec![0];
-        starts.extend((1..machine.len()).filter(|i| machine[*i] != machine[*i - 1]));
-        starts.push(machine.len());
-        (2 <= starts.len()).then_some(Self {
+        let ends = (1..machine.len()).filter(|i| machine[*i] != machine[*i - 1]);
+        let last = (!machine.is_empty()).then_some(machine.len());
+        Some(Self {
             base,
-            starts,
+            starts: std::iter::once(0).chain(ends).chain(last).collect(),
             one_in: 1,
         })
     }

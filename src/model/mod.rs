@@ -21,6 +21,7 @@ mod blocks;
 pub mod chain;
 pub mod conflict;
 mod drawing;
+mod even;
 pub mod family_lives;
 pub mod fit;
 pub mod goodness;

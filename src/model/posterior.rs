@@ -230,10 +230,12 @@ pub struct Sample {
     pub health: Health,
 }
 
-/// Rounds of random streams: three of the proposal, then the effects, then the chains.
+/// Rounds of random streams: three of the proposal, then the effects, the chains, the order of draws.
 const EFFECTS: u64 = 3;
 /// See [`EFFECTS`].
 pub(super) const CHAINS: u64 = 4;
+/// See [`EFFECTS`].
+const SHUFFLE: u64 = 5;
 
 /// The random stream of one draw of one round.
 pub(super) fn stream(seed: u64, round: u64, draw: usize) -> ChaCha8Rng {
@@ -242,11 +244,11 @@ pub(super) fn stream(seed: u64, round: u64, draw: usize) -> ChaCha8Rng {
     rng
 }
 
-/// Puts neighbours apart, so that the first so many draws are as good as any.
-pub(super) fn shuffle<T>(chosen: &mut [T]) {
+/// Puts neighbours apart, so that the first so many draws are as good as any, and no family's draws keep step with
+/// another's.
+pub(super) fn shuffle<T>(chosen: &mut [T], seed: u64) {
     use rand::seq::SliceRandom;
-    let mut rng = ChaCha8Rng::seed_from_u64(chosen.len() as u64);
-    chosen.shuffle(&mut rng);
+    chosen.shuffle(&mut stream(seed, SHUFFLE, 0));
 }
 
 /// The distinct peaks that several starts lead to, the highest first; never empty.

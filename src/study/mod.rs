@@ -48,7 +48,7 @@ pub use outlook::Outlook;
 use progress::{Progress, Stage};
 
 /// Draws of the parameters of each family.
-const DRAWS: usize = 16_000;
+const DRAWS: usize = 1 << 14;
 
 /// Cautions shown wherever work on a machine is forecast.
 pub const CAUTIONS: [&str; 4] = [
