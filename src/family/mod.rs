@@ -126,6 +126,14 @@ pub struct WearLimit {
     pub limit: f64,
 }
 
+impl WearLimit {
+    /// Whether the calendar is the gauge, and a part that long in service is at its limit without a reading.
+    #[must_use]
+    pub fn is_reached_in(&self, days: i64) -> bool {
+        self.measure == "age" && self.unit == "days" && self.limit <= self.new + days as f64
+    }
+}
+
 /// How often a scheduled family is changed; the first that is reached counts.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct Service {

@@ -52,6 +52,8 @@ pub struct Unit {
     pub pieces: f64,
     /// Its measured wear; `None` where nobody measured it.
     pub readings: Option<UnitReadings>,
+    /// Whether it is at or past its limit: by a reading, or by its age where that is the gauge.
+    pub past_limit: bool,
 }
 
 /// Measured wear of a part in service.
@@ -63,8 +65,6 @@ pub struct UnitReadings {
     pub path: Vec<(Vec<f64>, f64)>,
     /// Use that counts for a part swapped out unrecorded.
     pub skipped: Vec<f64>,
-    /// Whether a reading is at or past the limit.
-    pub past_limit: bool,
 }
 
 /// A part number of the forecast.
@@ -303,7 +303,21 @@ impl<'a> Gatherer<'a> {
             age,
             pieces: life.pieces,
             readings: self.readings(place),
+            past_limit: self.is_past_limit(place, life, &assessments[family]),
         });
+    }
+
+    fn is_past_limit(&self, place: usize, life: &Life, assessment: &Assessment) -> bool {
+        let lives = &self.gathering.measured.inspected.lives;
+        let measured = lives.binary_search_by_key(&place, |m| m.life);
+        let limit = assessment.family.wear.as_ref();
+        let days = life
+            .fitted
+            .map(|day| (self.gathering.context.as_of - day).num_days());
+        measured.is_ok_and(|i| lives[i].past_limit().is_some())
+            || limit
+                .zip(days)
+                .is_some_and(|(limit, days)| limit.is_reached_in(days))
     }
 
     fn readings(&self, place: usize) -> Option<UnitReadings> {
@@ -314,7 +328,6 @@ impl<'a> Gatherer<'a> {
             measured,
             path: of.path(),
             skipped: of.skipped.clone(),
-            past_limit: of.past_limit().is_some(),
         })
     }
 

@@ -19,7 +19,9 @@ impl EvenPoints {
         let root = golden(n);
         Self {
             shift: (0..n).map(|_| rng.random()).collect(),
-            step: (1..=n as i32).map(|k| root.powi(-k)).collect(),
+            step: std::iter::successors(Some(root.recip()), |step| Some(step / root))
+                .take(n)
+                .collect(),
         }
     }
 
@@ -60,7 +62,7 @@ mod tests {
         assert!((golden(1) - f64::midpoint(1.0, 5_f64.sqrt())).abs() < 1e-12);
         for n in 2..20 {
             let x = golden(n);
-            assert!((x.powi(n as i32 + 1) - x - 1.0).abs() < 1e-9, "{n}");
+            assert!((x.powf(n as f64 + 1.0) - x - 1.0).abs() < 1e-9, "{n}");
         }
     }
 

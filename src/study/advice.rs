@@ -177,7 +177,7 @@ impl Study {
             advice,
             saving: advised.and_then(|a| a.saving),
         };
-        if unit.readings.as_ref().is_some_and(|r| r.past_limit) {
+        if unit.past_limit {
             return Some(of(Advice::ReplaceNow));
         }
         let undecided = advised.is_none_or(|a| a.advice == Advice::Run);

@@ -72,11 +72,7 @@ fn decide_kit(units: &[usize], judged: &mut [Option<Judged>]) {
 /// A part past its measured limit is changed whatever it saves, and its kit is done with it.
 pub(super) fn follow_the_limit(service: &InService, advised: &mut [Option<Advised>]) {
     for units in kits(service).into_values() {
-        let past = |i: &usize| {
-            let readings = service.units[*i].readings.as_ref();
-            readings.is_some_and(|r| r.past_limit)
-        };
-        if !units.iter().any(past) {
+        if !units.iter().any(|i| service.units[*i].past_limit) {
             continue;
         }
         for i in units {

@@ -228,6 +228,7 @@ fn in_service(fleet: &Fleet, assessments: &[Assessment], season: Season) -> InSe
         age: Age::Known(vec![fleet.age[machine * POSITIONS + family]]),
         pieces: 1.0,
         readings: None,
+        past_limit: false,
     };
     let places = || (0..machines).flat_map(|m| (0..POSITIONS).map(move |p| (m, p)));
     InService {

@@ -136,6 +136,7 @@ impl Bench {
             age: Age::Known(vec![*age]),
             pieces: 1.0,
             readings: None,
+            past_limit: false,
         };
         let in_service = InService {
             machines: machines.iter().map(|m| (*m).to_owned()).collect(),
