@@ -28,6 +28,8 @@ pub struct Reading {
     pub row: u32,
     /// The day.
     pub date: NaiveDate,
+    /// Which of several pieces, where the row says so.
+    pub slot: Option<String>,
     /// In the unit of the family's limit.
     pub value: f64,
     /// Share of the way from new (0) to the limit (1); above 1 it is past the limit.
@@ -46,7 +48,7 @@ pub struct MeasuredLife {
     pub life: usize,
     /// Place of its family in the assessments.
     pub family: usize,
-    /// By date and row; those before an unrecorded swap are left out.
+    /// By date, the worst of a day last; those before an unrecorded swap are left out.
     pub readings: Vec<Reading>,
     /// Use that an unrecorded swap took away, by the family's groups; zero where there was none.
     pub skipped: Vec<f64>,
@@ -190,6 +192,7 @@ impl<'a> Gatherer<'a> {
         let reading = Reading {
             row: row.row,
             date: row.date,
+            slot: row.slot.clone(),
             value: read.value,
             share: read.share,
             used: self.used(&built.lives[place], row.date, &assessments[read.family]),
@@ -328,7 +331,11 @@ impl<'a> Gatherer<'a> {
     fn finish(mut self) -> Inspected {
         let mut out = Inspected::default();
         for (life, (family, mut readings)) in std::mem::take(&mut self.by_life) {
-            readings.sort_by_key(|r| (r.date, r.row));
+            readings.sort_by(|a, b| {
+                let order = a.date.cmp(&b.date).then(a.share.total_cmp(&b.share));
+                order.then(a.row.cmp(&b.row))
+            });
+            self.leave_the_worst_piece(&mut readings);
             let n_groups = self.assessments[family].lives.groups.len();
             let mut measured = MeasuredLife {
                 life,
@@ -346,6 +353,27 @@ impl<'a> Gatherer<'a> {
         self.notes(&mut out.notes);
         out.unused = self.unused;
         out
+    }
+
+    /// Pieces of a set wear each for itself, and the set goes with the worst: the path is that of the piece whose last
+    /// reading is furthest. A reading past the limit counts whatever piece it is of.
+    fn leave_the_worst_piece(&mut self, readings: &mut Vec<Reading>) {
+        let mut last: BTreeMap<&Option<String>, f64> = BTreeMap::new();
+        for reading in &*readings {
+            last.insert(&reading.slot, reading.share);
+        }
+        let worst = last.iter().max_by(|a, b| a.1.total_cmp(b.1));
+        let Some(worst) = worst.map(|(slot, _)| (*slot).clone()) else {
+            return;
+        };
+        let is_other = |r: &mut Reading| r.slot != worst && r.share < 1.0;
+        self.unused.extend(readings.extract_if(.., is_other).map(|r| Unused {
+            row: r.row,
+            why: "of another piece than the worst of its set, with which the set goes".to_owned(),
+        }));
+        for reading in readings.iter_mut().filter(|r| r.slot != worst) {
+            reading.is_own = false;
+        }
     }
 
     /// Sets aside the readings before the last unrecorded swap.

@@ -134,7 +134,7 @@ pub(super) fn search_in_words(error: &SearchError, groups: &[String]) -> String 
             return in_words(&fit::unbounded(*index, groups.len()), groups);
         }
     };
-    format!("{what}, so nothing is told of its life")
+    format!("{what}, so the records alone give no estimate")
 }
 
 /// What the lives cannot tell though they have a likeliest model, and what stands in for it.

@@ -210,6 +210,9 @@ pub(super) fn held(
                 if let Some(flat) = flat(&maximum.derivatives, &free) {
                     return Err(unbounded(flat, lives.n_groups()));
                 }
+                if free[0] && STEEP < maximum.theta[0] && is_shape_flat(&maximum.derivatives) {
+                    return Err(unbounded(0, lives.n_groups()));
+                }
                 let on_ridge = ridge(&maximum.derivatives, &free);
                 return Ok(Fit {
                     distribution,
@@ -244,6 +247,16 @@ fn flat(at: &Derivatives, free: &[bool]) -> Option<usize> {
     [0, 1]
         .into_iter()
         .find(|i| free[*i] && -at.hessian[i * n + i] < FLAT)
+}
+
+/// Log shape from which a search may have ended only because what is left to gain drowns in rounding.
+const STEEP: f64 = 3.9;
+
+/// Whether no information on the log shape is left when the scale does its best.
+fn is_shape_flat(at: &Derivatives) -> bool {
+    let n = at.gradient.len();
+    let [shape, both, scale] = [0, 1, n + 1].map(|i| -at.hessian[i]);
+    shape - both * both / scale < FLAT
 }
 
 /// Share of the information on a parameter that is left when all others do their best, below which

@@ -40,6 +40,9 @@ pub struct Maximum {
 /// first, the shape, sooner: above some 500 times its start it tells nothing any more.
 const RUNAWAY: f64 = 12.0;
 const RUNAWAY_SHAPE: f64 = 6.2;
+/// The shape that is this far above its start when no step is left has no limit either: rounding keeps the search from
+/// seeing how little there is to gain.
+const STEEP: f64 = 3.0;
 /// Least curvature that damping goes by.
 const FLAT: f64 = 1e-2;
 /// Longest step in any parameter.
@@ -147,6 +150,9 @@ impl Search {
             if let Some(runaway) = self.runaway(start) {
                 return Err(runaway);
             }
+        }
+        if self.free.contains(&0) && STEEP < self.theta[0] - start[0] {
+            return Err(SearchError::Runaway { index: 0, up: true });
         }
         Err(SearchError::NotConverged(format!(
             "no maximum within {MAX_ITERATIONS} steps"

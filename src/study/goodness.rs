@@ -68,7 +68,11 @@ pub(super) fn plot(survival: &Survival, printed: &Printed) -> Option<Probability
 
 /// Median ranks where they are defined: every wear-out in its own place, every life from new.
 fn positions(survival: &Survival) -> (Position, Vec<f64>) {
-    let ranked = survival.product_limit && !survival.rounded && survival.late_entry <= 0.0;
+    let worn: f64 = survival.steps.iter().map(|s| s.worn).sum();
+    let ranked = survival.product_limit
+        && !survival.rounded
+        && survival.late_entry <= 0.0
+        && worn <= MOST_RANKED;
     let whole = |s: &Step| (s.worn - s.worn.round()).abs() < 1e-9;
     let ranks = (ranked && survival.start <= 0.0 && survival.steps.iter().all(whole))
         .then(|| median_ranks(survival))
@@ -82,6 +86,9 @@ fn positions(survival: &Survival) -> (Position, Vec<f64>) {
         survival.steps.iter().map(middle).collect(),
     )
 }
+
+/// Wear-outs from which ranks and middles of falls are the same to any eye.
+const MOST_RANKED: f64 = 10_000.0;
 
 /// Wear-outs at one exposure share the middle of their ranks.
 fn median_ranks(survival: &Survival) -> Option<Vec<f64>> {

@@ -106,6 +106,25 @@ fn finds_that_any_steep_life_explains_have_no_likeliest_shape() {
     }
 }
 
+/// One worn at the very use that another survived: the likelihood rises to a limit that no shape reaches. Found worn
+/// between 200 and 240, two of them, and one between 160 and 200: the steeper, the likelier, with the step at 200.
+#[test]
+fn the_steeper_the_likelier_is_said_and_no_shape_invented() {
+    let tie = |worn_out: usize| {
+        let worn_out = std::iter::repeat_n(worn(&[90.0], &[100.0]), worn_out);
+        worn_out.chain([running(&[100.0])]).collect::<Vec<_>>()
+    };
+    let step = vec![
+        worn(&[200.0], &[240.0]),
+        worn(&[200.0], &[240.0]),
+        worn(&[160.0], &[200.0]),
+    ];
+    for (i, lives) in [tie(1), tie(2), tie(3), tie(20), step].into_iter().enumerate() {
+        let fit = fit::maximum_likelihood(Distribution::Weibull, &Observations::new(1, lives));
+        assert!(matches!(fit, Err(FitError::Unbounded(_))), "{i}: {fit:?}");
+    }
+}
+
 /// One part good at 1,000 and a certainty of 90 %: where it survives with one chance in ten. By hand
 /// from the survival functions; 1.2815515655 is the normal quantile of 0.9 of any table.
 #[test]
