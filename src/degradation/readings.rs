@@ -367,10 +367,14 @@ impl<'a> Gatherer<'a> {
             return;
         };
         let is_other = |r: &mut Reading| r.slot != worst && r.share < 1.0;
-        self.unused.extend(readings.extract_if(.., is_other).map(|r| Unused {
-            row: r.row,
-            why: "of another piece than the worst of its set, with which the set goes".to_owned(),
-        }));
+        self.unused
+            .extend(
+                readings.extract_if(.., is_other).map(|r| Unused {
+                    row: r.row,
+                    why: "of another piece than the worst of its set, with which the set goes"
+                        .to_owned(),
+                }),
+            );
         for reading in readings.iter_mut().filter(|r| r.slot != worst) {
             reading.is_own = false;
         }

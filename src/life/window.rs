@@ -43,7 +43,8 @@ impl Window {
         let late = slot.first && slot.fitted.is_none_or(|date| date < records_from);
         // A first part sees use on its own first day; a later one from the next day on.
         let since = match slot.fitted {
-            _ if late => records_from,
+            // On an earlier as-of date the part is no older than that.
+            _ if late => records_from.min(until),
             Some(date) if slot.first => date,
             Some(date) => date + Days::new(1),
             None => records_from,

@@ -98,8 +98,9 @@ impl Assessment {
             worn,
             chains: observations.lives() <= CHAIN_LIVES,
         };
-        // On a lone machine there is no difference to see, nor to expect.
-        let differ = wanted.machine_effect && 1 < self.lives.n_machines;
+        // On a lone machine there is no difference to see, nor to expect; and half a wear-out, at a use that nothing
+        // but running parts has told, cannot hold machines apart.
+        let differ = wanted.machine_effect && 1 < self.lives.n_machines && !half_worn;
         let machines = Some(objective.clone()).filter(|_| differ);
         let machines = machines.and_then(Machines::new);
         let differ = machines.as_ref().map(|m| {
@@ -281,7 +282,10 @@ fn sampler_note(draws: &Draws) -> Option<String> {
     Some(words)
 }
 
-/// Sentences where the records contradict the priors of life and shape.
+/// As [`conflict::FAR`], for one of several factors: 1 in 80 would be called so where nothing is wrong.
+const FAR_FACTOR: f64 = 2.5;
+
+/// Sentences where the records contradict the priors of life, shape and wear factors.
 fn conflict_notes(
     assessment: &Assessment,
     objective: &Anchored<'_>,
@@ -295,22 +299,21 @@ fn conflict_notes(
     } else {
         "the built-in prior"
     };
-    let wide = |spread: Spread| Normal {
-        mean: mode.theta[1],
-        sd: spread.ln_sd(),
+    let guard = |index: usize, spread: f64| Normal {
+        mean: mode.theta[index],
+        sd: Spread {
+            median: 1.0,
+            spread,
+        }
+        .ln_sd(),
     };
-    let guard_life = wide(Spread {
-        median: 1.0,
-        spread: GUARD_LIFE_SPREAD,
-    });
     let guard_shape = Normal {
         mean: GUARD_SHAPE.ln_mean(),
         sd: GUARD_SHAPE.ln_sd(),
     };
-    let far = |index, guard| {
-        conflict::with_prior(objective, index, guard, mode, free).filter(|c| c.is_far())
-    };
-    let life = life50.and_then(|_| far(1, guard_life));
+    let between = |index, guard| conflict::with_prior(objective, index, guard, mode, free);
+    let far = |index, guard| between(index, guard).filter(|c| c.is_far());
+    let life = life50.and_then(|_| far(1, guard(1, GUARD_LIFE_SPREAD)));
     let shape = prior.shape.and_then(|_| far(0, guard_shape));
     let life = life.map(|c: Conflict| {
         let kind = if c.distance < 0.0 { "shorter" } else { "longer" };
@@ -326,7 +329,19 @@ fn conflict_notes(
             family.name
         )
     });
-    life.into_iter().chain(shape).collect()
+    let groups = assessment.lives.groups.iter().enumerate().skip(1);
+    let factors = groups.filter_map(|(g, group)| {
+        prior.wear_factor?;
+        let conflict = between(g + 1, guard(g + 1, GUARD_FACTOR_SPREAD))?;
+        let kind = if conflict.distance < 0.0 { "less" } else { "more" };
+        (FAR_FACTOR < conflict.distance.abs()).then(|| {
+            format!(
+                "{}: the records speak for {group} wearing much {kind} than {whose} expects beside {}; its factor is a compromise of the two, and a wider `wear_factor` in a model file of yours lets the records speak",
+                family.name, assessment.lives.groups[0]
+            )
+        })
+    });
+    life.into_iter().chain(shape).chain(factors).collect()
 }
 
 /// Lives up to which Markov chains take a bearable time.

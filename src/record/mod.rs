@@ -352,6 +352,16 @@ pub struct MeterReading {
     pub extra: Extra,
 }
 
+impl MeterReading {
+    /// What was spread since the reading before, where a column `product` says so.
+    #[must_use]
+    pub fn product(&self) -> Option<&str> {
+        let mut columns = self.extra.iter();
+        let named = columns.find(|(header, _)| header.trim().eq_ignore_ascii_case("product"));
+        named.map(|(_, product)| product.as_str())
+    }
+}
+
 /// Everything a records folder says, read and checked.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Records {

@@ -119,7 +119,10 @@ fn the_steeper_the_likelier_is_said_and_no_shape_invented() {
         worn(&[200.0], &[240.0]),
         worn(&[160.0], &[200.0]),
     ];
-    for (i, lives) in [tie(1), tie(2), tie(3), tie(20), step].into_iter().enumerate() {
+    for (i, lives) in [tie(1), tie(2), tie(3), tie(20), step]
+        .into_iter()
+        .enumerate()
+    {
         let fit = fit::maximum_likelihood(Distribution::Weibull, &Observations::new(1, lives));
         assert!(matches!(fit, Err(FitError::Unbounded(_))), "{i}: {fit:?}");
     }

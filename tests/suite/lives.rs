@@ -181,6 +181,23 @@ fn of_several_the_oldest_is_changed_first_unless_a_slot_is_named() {
     );
 }
 
+/// Whether the left is named or the right, the row that names none is of the other.
+#[test]
+fn of_two_changes_on_one_day_the_unnamed_one_is_of_another_slot() {
+    let lives = lives(
+        "M,p,P,2,,,\n",
+        "2024-04-02,M,p,,1,left,planned,\n2024-04-04,M,p,,1,right,planned,\n\
+         2024-04-08,M,p,,1,left,broken,\n2024-04-08,M,p,,1,,worn,\n",
+    );
+    let ended = |slot: &str, ended: Ending| {
+        let mut of = lives.iter().filter(|l| l.slot.as_deref() == Some(slot));
+        of.any(|l| l.ended == ended)
+    };
+    assert!(ended("left", Ending::Broken) && ended("right", Ending::Worn));
+    let removed = |l: &&Life| l.removed == Some(day("2024-04-08"));
+    assert!(lives.iter().filter(removed).all(|l| 0.0 < tons(l).2));
+}
+
 #[test]
 fn a_part_fitted_before_the_records_enters_late_with_its_use() {
     let folder = folder("M,p,P,1,,2023-03-01,500\n", "2024-04-06,M,p,,,,worn,\n");

@@ -538,3 +538,19 @@ fn a_meter_far_ahead_of_the_log_beside_it_is_remarked_on() {
     let engine = "2024-04-01,M1,engine_hours,100,,\n2024-04-10,M1,engine_hours,190,,\n";
     assert_eq!(told(engine).len(), 0);
 }
+
+/// It passed the check, and ended every command after it.
+#[test]
+fn a_product_of_a_meter_that_no_list_has_is_a_problem() {
+    let meters = "2024-04-01,M2,hours,100,,\n2024-04-10,M2,hours,140,,dolomite\n";
+    let folder = fleet(M1_LOG, meters, "");
+    assert_eq!(problems(&folder.read(), Severity::Problem), []);
+    let log = folder.read().records.usage;
+    let listed: String = log.products().iter().map(|p| format!("{p},\n")).collect();
+    let listed = listed.replace("dolomite,\n", "");
+    folder.write("products.csv", format!("product,group\n{listed}"));
+    assert_eq!(
+        problems(&folder.read(), Severity::Problem),
+        [("meters.csv".to_owned(), Some(3), ProblemKind::Unknown)]
+    );
+}

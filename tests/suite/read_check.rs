@@ -209,6 +209,20 @@ fn a_family_changed_by_schedule_is_counted_in_fractions() {
     assert_eq!(folder.read().problems, []);
 }
 
+/// A thousand million gallons: `stock` bought them gallon by gallon.
+#[test]
+fn a_slip_in_the_quantity_of_a_fluid_is_told() {
+    let folder = Folder::good();
+    folder.add("positions.csv", "M1,oil,OIL-1,1000000000,,,");
+    let found = problems(&folder.read(), Severity::Problem);
+    assert!(
+        found
+            .iter()
+            .any(|(_, _, kind)| *kind == ProblemKind::OutOfRange),
+        "{found:?}"
+    );
+}
+
 #[test]
 fn equal_rows_of_use_are_remarked_on_and_both_used() {
     let folder = Folder::good();

@@ -188,3 +188,31 @@ fn a_first_possible_day_may_stand_in_a_column_of_its_own() {
         [("replacements.csv".to_owned(), Some(3), ProblemKind::Order)]
     );
 }
+
+/// The workbook to begin with has both columns.
+#[test]
+fn a_column_for_the_first_day_may_stand_beside_seasons() {
+    let folder = folder("");
+    folder
+        .write(
+            "columns.toml",
+            "[replacements.columns]\ndate = { column = \"date\", season = true }\n",
+        )
+        .write(
+            "replacements.csv",
+            "date,date_from,machine,position,reason\nspring 2024,,M1,chain,worn\n2025-03-30,2025-02-10,M1,chain,worn\n\
+             2025-08-02,,M1,chain,worn\n",
+        );
+    let reading = folder.read();
+    assert_eq!(problems(&reading, Severity::Problem), []);
+    let rows = reading.records.replacements.iter();
+    let stretches: Vec<_> = rows.map(|r| (r.date_from, r.date)).collect();
+    assert_eq!(
+        stretches,
+        [
+            (Some(day("2024-03-01")), day("2024-06-30")),
+            (Some(day("2025-02-10")), day("2025-03-30")),
+            (None, day("2025-08-02")),
+        ]
+    );
+}

@@ -134,3 +134,29 @@ fn a_machine_without_lives_may_differ_from_the_only_one_that_has_some() {
     let (one, two) = (range_of_new(1, ["", ""]), range_of_new(2, ["", ""]));
     assert!((0.8..1.3).contains(&(one / two)), "{one} of {two}");
 }
+
+/// Two machines, and nobody knows how old the part of either is: no life to learn from, and the prior alone tells.
+#[test]
+fn a_family_without_a_life_on_several_machines_has_its_prior() {
+    let folder = Folder::empty();
+    family(&folder, "tons", 3.0, 450.0);
+    folder
+        .write(
+            "machines.csv",
+            "machine,in_service\nM1,2024-11-01\nM2,2024-11-01\n",
+        )
+        .write(
+            "positions.csv",
+            "machine,position,part,installed\nM1,h,H,unknown\nM2,h,H,unknown\n",
+        )
+        .write(
+            "usage.csv",
+            "date,machine,product,tons\n2026-04-01,M1,lime,300\n2026-04-02,M2,lime,300\n",
+        )
+        .write("settings.toml", "season_starts = \"11-01\"\n");
+    let budget = budget(&folder);
+    let expected = &budget["families"][0]["replacements"]["expected"];
+    let expected = expected.as_f64().expect("a number");
+    assert!((0.5..2.0).contains(&expected), "{expected}");
+    assert!(!budget["families"][0]["worn"]["p95"].is_null());
+}

@@ -39,6 +39,9 @@ pub(super) const DATES: [&str; 8] = [
     "date_from",
 ];
 
+/// The column for the first day of a stretch.
+const FIRST_DAY: &str = "date_from";
+
 /// What a column holds.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(super) enum Holds {
@@ -91,6 +94,8 @@ struct Slot {
     holds: Holds,
     factor: f64,
     season: Option<End>,
+    /// What comes first where it holds something: the file's own column for the first day of a stretch.
+    own: Option<Box<Slot>>,
     /// The rule that made it, counted where its cell holds something.
     rule: Option<usize>,
     values: OfColumn,
@@ -138,8 +143,17 @@ impl Mapper {
             .filter(|c| !there.contains(&normal(&c.own)))
             .map(|c| (None, no_header(rules, c, headers)))
             .collect();
+        let seasonal = rules.columns.iter().any(|c| c.to.season);
+        let is_first_day = |header: &String| {
+            let name = normal(header);
+            seasonal && name == normal(FIRST_DAY) && !of_header.contains_key(&name)
+        };
+        let first_day = headers.iter().position(is_first_day);
         let mut slots = Vec::new();
         for (index, header) in headers.iter().enumerate() {
+            if first_day == Some(index) {
+                continue;
+            }
             let named = of_header
                 .get(&normal(header))
                 .map_or(&[][..], Vec::as_slice);
@@ -157,9 +171,13 @@ impl Mapper {
                 slot.factor = to.factor;
                 if to.season {
                     let mut first = slot.clone();
-                    "date_from".clone_into(&mut first.name);
+                    FIRST_DAY.clone_into(&mut first.name);
                     first.season = Some(End::First);
                     first.rule = None;
+                    first.own = first_day.map(|at| {
+                        let shown = &headers[at];
+                        Box::new(Slot::new(From::Cell(at), FIRST_DAY, shown, spec, &words))
+                    });
                     slot.season = Some(End::Last);
                     slots.push(first);
                 }
@@ -245,6 +263,12 @@ impl Mapper {
         cells: &[Cell<'c>],
         dates: &DateForm,
     ) -> Result<Cell<'c>, Wrong> {
+        if let Some(own) = &slot.own {
+            let cell = self.cell(own, cells, dates)?;
+            if !cell.is_empty() {
+                return Ok(cell);
+            }
+        }
         let mut cell = match &slot.from {
             From::Cell(index) => cells.get(*index).cloned().unwrap_or(Cell::Empty),
             From::Constant(value) => Cell::owned(value.clone()),
@@ -379,6 +403,7 @@ impl Slot {
             holds: holds(spec, name),
             factor: 1.0,
             season: None,
+            own: None,
             rule: None,
             values: words.get(&normal(name)).cloned().unwrap_or_default(),
         }

@@ -78,9 +78,9 @@ impl Check<'_> {
                     None => findings.push(unknown("part", "part", &position.part, Table::Parts)),
                     Some(family) if !(context.family)(family).is_scheduled => {
                         findings.extend(not_whole(position.quantity));
-                        findings.extend(far_too_many(position.quantity));
+                        findings.extend(far_too_many(position.quantity, MOST_PIECES));
                     }
-                    Some(_) => {}
+                    Some(_) => findings.extend(far_too_many(position.quantity, MOST_UNITS)),
                 }
                 findings
             },
@@ -276,12 +276,14 @@ fn idle_before(position: &Position, machine: &Machine) -> Option<Finding> {
     })
 }
 
-/// More wear parts than any one position holds: a slip of the keyboard.
-fn far_too_many(quantity: f64) -> Option<Finding> {
-    const MOST: f64 = 500.0;
-    (MOST < quantity).then(|| {
+/// More wear parts, or gallons of a fluid, than any one position holds are a slip of the keyboard.
+const MOST_PIECES: f64 = 500.0;
+const MOST_UNITS: f64 = 10_000.0;
+
+fn far_too_many(quantity: f64, most: f64) -> Option<Finding> {
+    (most < quantity).then(|| {
         let expected = format!(
-            "no more than {MOST} pieces in one position; name several positions if there are"
+            "no more than {most} pieces in one position; name several positions if there are"
         );
         Finding::new(
             "quantity",

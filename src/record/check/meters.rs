@@ -14,15 +14,26 @@ impl Check<'_> {
             .iter()
             .map(|m| m.name.as_str())
             .collect();
+        let products = (self.records.sources.contains_key(&Table::Products)).then(|| {
+            self.records
+                .products
+                .iter()
+                .map(|p| p.name.as_str())
+                .collect::<BTreeSet<_>>()
+        });
         self.notes.keep_dated(
             Table::Meters,
             &mut rows,
             |m| m.row,
             |m| Some(m.date),
             |row| {
-                let known = machines.contains(row.machine.as_str());
-                let finding = || unknown("machine", "machine", &row.machine, Table::Machines);
-                (!known).then(finding).into_iter().collect()
+                let machine = (!machines.contains(row.machine.as_str()))
+                    .then(|| unknown("machine", "machine", &row.machine, Table::Machines));
+                let unlisted =
+                    |product: &&str| products.as_ref().is_some_and(|p| !p.contains(product));
+                let product = row.product().filter(unlisted);
+                let product = product.map(|p| unknown("product", "product", p, Table::Products));
+                machine.into_iter().chain(product).collect()
             },
         );
         for (later, earlier) in twins::pairs(&rows, |m| m.row, order::meter) {

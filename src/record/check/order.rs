@@ -18,9 +18,12 @@ fn amounts(a: Amounts, b: Amounts) -> Ordering {
         .then_with(|| float(a.hours, b.hours))
 }
 
+/// Of one day those that name their slot come first: the oldest of the pieces is then not one of theirs.
 pub(super) fn replacement(a: &Replacement, b: &Replacement) -> Ordering {
-    (a.date, &a.machine, &a.position, &a.slot, a.reason)
-        .cmp(&(b.date, &b.machine, &b.position, &b.slot, b.reason))
+    (a.date, &a.machine, &a.position)
+        .cmp(&(b.date, &b.machine, &b.position))
+        .then_with(|| a.slot.is_none().cmp(&b.slot.is_none()))
+        .then_with(|| (&a.slot, a.reason).cmp(&(&b.slot, b.reason)))
         .then_with(|| {
             (&a.part, a.last_good, &a.note, a.date_from).cmp(&(
                 &b.part,

@@ -100,6 +100,7 @@ impl Check<'_> {
                 group: UNKNOWN.to_owned(),
                 extra: crate::record::Extra::new(),
             });
+            self.records.products.sort_by(|a, b| a.name.cmp(&b.name));
         }
         for (found, expected) in tally.told() {
             let finding = Finding::new("", ProblemKind::Meters, found, expected);
@@ -342,12 +343,8 @@ impl Worker<'_> {
 
     /// Shares of products and bins, and whether nothing says what was spread.
     fn mix(&self, reading: &MeterReading) -> (Mix, bool) {
-        let named = reading
-            .extra
-            .iter()
-            .find(|(header, _)| header.trim().eq_ignore_ascii_case("product"));
         let own = self.own_mix(reading.date, reading.meter);
-        if let Some((_, product)) = named {
+        if let Some(product) = reading.product() {
             // Which bin it went through is as it was before.
             let mut shares: BTreeMap<Option<String>, f64> = BTreeMap::new();
             for ((_, bin), share) in own.into_iter().flatten() {
@@ -358,7 +355,7 @@ impl Worker<'_> {
             }
             let mix = shares
                 .into_iter()
-                .map(|(bin, share)| ((product.clone(), bin), share));
+                .map(|(bin, share)| ((product.to_owned(), bin), share));
             return (mix.collect(), false);
         }
         if let Some(mix) = own {

@@ -331,11 +331,34 @@ fn a_small_fall_is_measuring_error_and_every_reading_counts() {
     assert!(!notes(&report).contains("swapped"));
 }
 
+/// Pieces of a set wear each for itself: a sound one measured beside the worst changes nothing, in whatever order
+/// the rows are.
 #[test]
-fn readings_of_any_piece_count_for_a_set() {
-    let rows = "2025-12-31,north,rails,thickness,6.0,mm,left\n2025-12-31,north,rails,thickness,6.2,mm,middle\n";
-    let report = remaining(&folder(rows));
-    assert_eq!(part(&report, "rails", None)["measured"]["readings"], 2);
+fn a_set_goes_by_its_worst_piece() {
+    let left = "2025-06-30,north,rails,thickness,5.2,mm,left\n2025-12-31,north,rails,thickness,4.3,mm,left\n";
+    let sound = "2025-06-30,north,rails,thickness,7.8,mm,right\n2025-12-31,north,rails,thickness,7.6,mm,right\n";
+    let alone = remaining(&folder(left));
+    for rows in [format!("{left}{sound}"), format!("{sound}{left}")] {
+        let both = remaining(&folder(&rows));
+        let [told, alone] = [&both, &alone].map(|report| part(report, "rails", None));
+        assert_eq!(told["measured"]["last_reading"], 4.3);
+        for key in ["remaining", "chance_this_season", "advice", "measured"] {
+            assert_eq!(told[key], alone[key], "{key}");
+        }
+        assert!(notes(&both).contains("of another piece than the worst of its set"));
+    }
+}
+
+/// Without slots all readings of a day are of the set, and the last is the worst of its day.
+#[test]
+fn unnamed_readings_of_a_day_are_told_by_the_worst() {
+    for values in [["6.0", "6.2"], ["6.2", "6.0"]] {
+        let rows = values.map(|v| format!("2025-12-31,north,rails,thickness,{v},mm,\n"));
+        let report = remaining(&folder(&rows.concat()));
+        let measured = &part(&report, "rails", None)["measured"];
+        assert_eq!(measured["readings"], 2);
+        assert_eq!(measured["last_reading"], 6.0);
+    }
 }
 
 #[test]
