@@ -210,7 +210,10 @@ pub(super) fn held(
                 if let Some(flat) = flat(&maximum.derivatives, &free) {
                     return Err(unbounded(flat, lives.n_groups()));
                 }
-                if free[0] && STEEP < maximum.theta[0] && is_shape_flat(&maximum.derivatives) {
+                if free[0]
+                    && newton::STEEP < maximum.theta[0]
+                    && is_shape_flat(&maximum.derivatives)
+                {
                     return Err(unbounded(0, lives.n_groups()));
                 }
                 let on_ridge = ridge(&maximum.derivatives, &free);
@@ -248,9 +251,6 @@ fn flat(at: &Derivatives, free: &[bool]) -> Option<usize> {
         .into_iter()
         .find(|i| free[*i] && -at.hessian[i * n + i] < FLAT)
 }
-
-/// Log shape from which a search may have ended only because what is left to gain drowns in rounding.
-const STEEP: f64 = 3.9;
 
 /// Whether no information on the log shape is left when the scale does its best.
 fn is_shape_flat(at: &Derivatives) -> bool {

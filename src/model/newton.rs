@@ -40,9 +40,9 @@ pub struct Maximum {
 /// first, the shape, sooner: above some 500 times its start it tells nothing any more.
 const RUNAWAY: f64 = 12.0;
 const RUNAWAY_SHAPE: f64 = 6.2;
-/// The shape that is this far above its start when no step is left has no limit either: rounding keeps the search from
-/// seeing how little there is to gain.
-const STEEP: f64 = 3.0;
+/// Log of a shape, the first parameter, that has no limit either where the search comes to no end beyond it: rounding keeps
+/// it from seeing how little is left to gain.
+pub(super) const STEEP: f64 = 3.9;
 /// Least curvature that damping goes by.
 const FLAT: f64 = 1e-2;
 /// Longest step in any parameter.
@@ -151,7 +151,7 @@ impl Search {
                 return Err(runaway);
             }
         }
-        if self.free.contains(&0) && STEEP < self.theta[0] - start[0] {
+        if self.free.contains(&0) && STEEP < self.theta[0] {
             return Err(SearchError::Runaway { index: 0, up: true });
         }
         Err(SearchError::NotConverged(format!(

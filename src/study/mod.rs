@@ -353,6 +353,7 @@ impl Study {
             season,
             until: season.end,
         });
+        in_service.notes.extend(self.yet_to_come(season));
         in_service.notes.extend(self.silent_note());
         in_service.notes.extend(self.no_use_note());
         in_service.share_labor();

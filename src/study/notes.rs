@@ -7,7 +7,7 @@ use crate::forecast::Season;
 use crate::forecast::plan::{self, Plan, PlannedUse};
 use crate::forecast::unit::{Age, InService, Unit};
 use crate::life::Life;
-use crate::record::{Account, Table, example};
+use crate::record::{Account, Machine, PlanRow, Table, example};
 use crate::units::Measure;
 
 impl Study {
@@ -43,6 +43,26 @@ impl Study {
             format!(
                 "nothing is recorded of {}: their parts are taken as of any age, and the life models rest on the other machines",
                 plan::list(&silent)
+            )
+        })
+    }
+
+    /// Says whose plan is left out, as the machine is yet to come into service.
+    pub(super) fn yet_to_come(&self, season: Season) -> Option<String> {
+        let comes = |machine: &&Machine| {
+            let planned =
+                |row: &PlanRow| row.machine == machine.name && season.of_month(row.month).is_some();
+            self.as_of < machine.in_service
+                && self.wants_machine(&machine.name)
+                && self.records.plan.iter().any(planned)
+        };
+        let machines = self.records.machines.iter().filter(comes);
+        let names: BTreeSet<String> = machines.map(|m| m.name.clone()).collect();
+        (!names.is_empty()).then(|| {
+            format!(
+                "the plan of {} is left out, with its parts, fluids and filters: `in_service` lies after {}; for a forecast that holds it, set that date back to the day from which its parts are there",
+                plan::list(&names),
+                self.as_of
             )
         })
     }

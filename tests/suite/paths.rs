@@ -339,3 +339,34 @@ fn planned_hours_wear_parts_also_where_no_hours_are_on_record() {
     );
     assert!((chances[0] / chances[1] - 1.0).abs() < 0.1, "{chances:?}");
 }
+
+#[test]
+fn the_plan_of_a_machine_that_is_yet_to_come_is_told_to_be_left_out() {
+    let notes = |in_service: &str| {
+        let folder = crate::cli::fleet();
+        let machines = format!("machine,in_service\nnorth,2023-11-01\nnew rig,{in_service}\n");
+        folder
+            .write("machines.csv", machines)
+            .write(
+                "positions.csv",
+                "machine,position,part\nnorth,chain,C-1\nnew rig,chain,C-1\n",
+            )
+            .write("parts.csv", "part,family,price\nC-1,conveyor-chain,900\n")
+            .remove("replacements.csv")
+            .write(
+                "plan.csv",
+                "month,machine,product,tons\n2027-04,new rig,potash,900\n",
+            );
+        let path = folder.path().display().to_string();
+        let (_, out, err) = wearcast(&["budget", &path, "--season", "2027", "--format", "json"]);
+        let budget: Value = serde_json::from_str(&out).unwrap_or_else(|_| panic!("{err}"));
+        budget["notes"].to_string()
+    };
+    let left_out = "the plan of new rig is left out";
+    assert!(
+        notes("2027-02-01").contains(left_out),
+        "{}",
+        notes("2027-02-01")
+    );
+    assert!(!notes("2024-02-01").contains(left_out));
+}

@@ -213,7 +213,7 @@ fn a_family_changed_by_schedule_is_counted_in_fractions() {
 #[test]
 fn a_slip_in_the_quantity_of_a_fluid_is_told() {
     let folder = Folder::good();
-    folder.add("positions.csv", "M1,oil,OIL-1,1000000000,,,");
+    folder.add("positions.csv", "M1,oil,O-1,1000000000,,,");
     let found = problems(&folder.read(), Severity::Problem);
     assert!(
         found
