@@ -155,6 +155,17 @@ fn add_notes(built: &mut Built, context: Context<'_>, oldest_first: u32) {
             "replacements that do not say which slot they were in, so the oldest part is taken as the one changed: {oldest_first}"
         ));
     }
+    let before = |p: &&Position| {
+        Measure::OF_USE
+            .iter()
+            .any(|m| p.before.get(*m).is_some_and(|b| 0.0 < b))
+    };
+    let before = context.records.positions.iter().filter(before).count();
+    if 0 < before && 1 < context.groups.names().len() {
+        built.notes.push(format!(
+            "what went over parts before the records began counts as the reference product, as nobody wrote down what it was; `--reference` names another: {before} positions"
+        ));
+    }
     if !built.partial.is_empty() {
         built.notes.push(format!(
             "replacements of fewer pieces than a position counted as a set holds, so the set's life goes on: {}",

@@ -26,6 +26,8 @@ pub(super) struct Window {
     /// Fitted before the records begin.
     late: bool,
     last_good: Option<NaiveDate>,
+    /// Whether the records begin before the life ends.
+    seen: bool,
     /// Use before the records begin; zero for a part fitted while they run.
     before: [Option<f64>; 3],
     dates: Vec<NaiveDate>,
@@ -64,6 +66,7 @@ impl Window {
             to,
             worn: ended.is_wear(),
             late,
+            seen: !late || records_from <= until,
             last_good,
             before: if late {
                 Measure::OF_USE.map(|m| before.get(m))
@@ -140,8 +143,7 @@ impl Window {
     ) -> Span {
         let path = &history.path;
         let before = self.before[measure.index()];
-        let seen = !self.late || self.since <= self.until;
-        let known = seen && path.is_known(measure, self.earliest(), self.to);
+        let known = self.seen && path.is_known(measure, self.earliest(), self.to);
         let reference = history.context.groups.reference(measure);
         let (Some(before), true) = (before, known) else {
             return Span {

@@ -9,7 +9,7 @@ use super::anchor::Objective;
 use super::anchor::{Anchor, Anchored};
 use super::fit::{Fit, NOTHING, covariance};
 use super::likelihood::{Derivatives, Likelihood};
-use super::newton;
+use super::newton::{self, SearchError};
 use super::observations::Observations;
 
 /// What an interval is of.
@@ -168,14 +168,14 @@ impl Profile<'_> {
         for g in &held {
             start[*g] = NOTHING;
         }
-        let mut best = newton::maximize(self.objective, &start, &self.free).ok();
+        let mut best = self.climb(&start, &self.free);
         if !held.is_empty() {
             // What wears nothing at the estimate may wear something away from it.
             let mut free = self.free.clone();
             for g in held {
                 (start[g], free[g]) = (SOMETHING, true);
             }
-            let other = newton::maximize(self.objective, &start, &free).ok();
+            let other = self.climb(&start, &free);
             let height = |m: &newton::Maximum| m.derivatives.value;
             best = [best, other]
                 .into_iter()
@@ -184,6 +184,26 @@ impl Profile<'_> {
         }
         let best = best?;
         Some((best.derivatives.value - self.floor, best.theta))
+    }
+
+    /// The maximum with what is not free held; factors that run down to nothing on the way are held there.
+    fn climb(&self, start: &[f64], free: &[bool]) -> Option<newton::Maximum> {
+        let last = self.objective.likelihood.lives.n_groups();
+        let (mut start, mut free) = (start.to_vec(), free.to_vec());
+        for g in 2..=last {
+            if free[g] && start[g] <= NOTHING {
+                start[g] = SOMETHING;
+            }
+        }
+        loop {
+            match newton::maximize(self.objective, &start, &free) {
+                Ok(maximum) => return Some(maximum),
+                Err(SearchError::Runaway { index, up: false }) if (2..=last).contains(&index) => {
+                    (start[index], free[index]) = (NOTHING, false);
+                }
+                Err(_) => return None,
+            }
+        }
     }
 
     /// Other factors that the records drive to nothing.

@@ -360,8 +360,9 @@ fn a_month_whose_money_is_unknown_is_empty() {
     let months = sheet(&fixture::thin(), "Months");
     let row = months.row("Month") + 5;
     assert!((1..5).all(|column| months.is_empty(row, column)));
+    assert_eq!(months.text(months.row("Month"), 5), "Known lines only");
     assert_eq!(
-        months.text(row, 5),
+        months.text(row, 6),
         "unknown: money, until a budget is made with all prices"
     );
 }

@@ -295,7 +295,8 @@ fn note(index: usize, level: &Level<'_>, row: &CompareRow) -> Option<String> {
         return Some(if level.seen.counts.worn < 2.0 {
             "one wear-out alone sets no limits on its life".to_owned()
         } else {
-            "the records set no limits on its life".to_owned()
+            "the records set no limits on its life; `--reference` another product may find some"
+                .to_owned()
         });
     }
     if level.change_cost.is_none() {
