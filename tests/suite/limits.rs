@@ -200,3 +200,38 @@ fn one_life_without_tons_does_not_make_days_the_measure() {
     let left_out = "some of their tons are not recorded: 1";
     assert!(told.iter().any(|n| n.contains(left_out)), "{told:#?}");
 }
+
+/// `tests/reference/three_groups.csv`; limits by `three_groups.py` with scipy. Below the estimate of the shape the likeliest
+/// factors are nothing.
+#[test]
+fn a_limit_is_found_where_other_factors_become_nothing_on_the_way() {
+    let folder = Folder::empty();
+    folder
+        .write("lives.csv", include_str!("../reference/three_groups.csv"))
+        .write(
+            "weibull.toml",
+            "family = \"weibull\"\nmeasure = \"tons\"\ncounted = \"each\"\n",
+        );
+    let path = folder.path().join("lives.csv").display().to_string();
+    let models = folder.path().display().to_string();
+    let args = [
+        "fit",
+        "--lives",
+        &path,
+        "--models",
+        &models,
+        "--no-priors",
+        "--reference",
+        "ref",
+        "--format",
+        "json",
+    ];
+    let (status, out, err) = crate::cli::wearcast(&args);
+    assert_eq!(status, wearcast::cli::ExitStatus::Done, "{err}");
+    let told: serde_json::Value = serde_json::from_str(&out).expect("JSON");
+    let fit = &told["families"][0];
+    for (key, limit) in [("shape", 0.608_95), ("scale", 67.439), ("life50", 39.964)] {
+        let low = fit[key]["low"].as_f64().expect("a limit");
+        assert!((low / limit - 1.0).abs() < 1e-3, "{key}: {low}");
+    }
+}
