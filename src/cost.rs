@@ -1,5 +1,10 @@
 //! What a replacement costs, as far as the parts list and the records tell.
 
+use std::collections::BTreeSet;
+
+use chrono::NaiveDate;
+
+use crate::life::Life;
 use crate::life::supersession::Supersession;
 use crate::record::{Records, Replacement};
 
@@ -50,7 +55,7 @@ fn changes_of<'a>(
     records: &'a Records,
     supersession: &'a Supersession,
     part: &'a str,
-    as_of: chrono::NaiveDate,
+    as_of: NaiveDate,
 ) -> impl Iterator<Item = &'a Replacement> {
     records.replacements.iter().filter(move |r| {
         let fitted = r.part.as_deref().or_else(|| {
@@ -84,7 +89,7 @@ pub fn part_cost(
     supersession: &Supersession,
     part: &str,
     as_set: bool,
-    as_of: chrono::NaiveDate,
+    as_of: NaiveDate,
 ) -> PartCost {
     let listed = records.part(part);
     let level = 1.0 + records.settings.price_change;
@@ -117,21 +122,19 @@ pub fn part_cost(
     }
 }
 
-/// Mean field time lost when a part of these numbers wears out in the field, as recorded.
+/// Mean field time lost when one of these lives wore out in the field, as recorded: that of the parts taken out,
+/// whatever took their place.
 #[must_use]
-pub fn down_hours(
-    records: &Records,
-    supersession: &Supersession,
-    parts: &[&str],
-    as_of: chrono::NaiveDate,
-) -> Option<f64> {
-    let hours = parts.iter().flat_map(|part| {
-        changes_of(records, supersession, part, as_of)
-            .filter(|c| c.reason.is_wear())
-            .filter_map(|c| c.down_hours.map(|h| (h, 1.0)))
-            .collect::<Vec<_>>()
+pub fn down_hours<'a>(records: &Records, lives: impl Iterator<Item = &'a Life>) -> Option<f64> {
+    let worn: BTreeSet<(&str, &str, Option<NaiveDate>)> = lives
+        .filter(|life| life.ended.is_wear())
+        .map(|life| (life.machine.as_str(), life.position.as_str(), life.removed))
+        .collect();
+    let changes = records.replacements.iter().filter(|c| {
+        let of = (c.machine.as_str(), c.position.as_str(), Some(c.date));
+        c.reason.is_wear() && worn.contains(&of)
     });
-    mean(hours)
+    mean(changes.filter_map(|c| c.down_hours.map(|h| (h, 1.0))))
 }
 
 /// Weighted mean; `None` of nothing.

@@ -11,7 +11,7 @@ use crate::import::usage::{self, Imported, TwoBins};
 use crate::import::{Kept, meters, taskdata, telematics};
 use crate::read::{self, Reading, TableHome};
 use crate::record::{Problem, ProblemKind, Severity, Table};
-use crate::report::imports::{Fate, ImportReport};
+use crate::report::imports::{Fate, ImportReport, Lines};
 use crate::report::{csv, json, terminal};
 
 type Out<'a> = &'a mut dyn Write;
@@ -192,9 +192,10 @@ fn finish(
     })
 }
 
-/// Whether nothing in the files or the names stands in the way of a row.
+/// Whether nothing in the files or the names stands in the way of a row. Of a reading nothing else can.
 fn is_sound(report: &ImportReport) -> bool {
-    report.unmatched.is_empty() && report.problems.is_empty()
+    let is_meters = matches!(report.lines, Lines::Meters(_));
+    report.unmatched.is_empty() && report.problems.is_empty() && !is_meters
 }
 
 fn tell(report: &ImportReport, err: Out<'_>) -> Result<(), CliError> {

@@ -1,5 +1,6 @@
 //! Use expected: the plan where there is one, each machine's last full season where there is none.
 
+mod short;
 mod told;
 
 use std::collections::{BTreeMap, BTreeSet};
@@ -148,6 +149,11 @@ impl<'a> Planner<'a> {
                     uses.extend(self.last_season_again(machine, this, of_target, &mut told));
                 } else {
                     planned |= of_target;
+                    if self.as_of < this.start
+                        && let Some(short) = self.short(machine, &rows)
+                    {
+                        told.short.insert(machine.name.clone(), short);
+                    }
                     for row in rows {
                         uses.extend(self.planned_row(row, this, &mut told));
                     }

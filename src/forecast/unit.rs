@@ -337,16 +337,6 @@ impl<'a> Gatherer<'a> {
             return *line;
         }
         let context = self.gathering.context;
-        let mut parts: Vec<&str> = self
-            .gathering
-            .built
-            .lives
-            .iter()
-            .filter(|l| l.family == life.family)
-            .map(|l| l.part.as_str())
-            .collect();
-        parts.sort_unstable();
-        parts.dedup();
         let cost = cost::part_cost(
             context.records,
             context.supersession,
@@ -354,8 +344,9 @@ impl<'a> Gatherer<'a> {
             as_set,
             context.as_of,
         );
-        let down_hours =
-            cost::down_hours(context.records, context.supersession, &parts, context.as_of);
+        let lives = self.gathering.built.lives.iter();
+        let of_family = lives.filter(|l| l.family == life.family);
+        let down_hours = cost::down_hours(context.records, of_family);
         let line = self.out.lines.len();
         self.out.lines.push(Line {
             family: life.family.clone(),

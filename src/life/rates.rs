@@ -60,11 +60,13 @@ impl OfMachine<'_> {
             return amounts;
         }
         // Tons tell most of what a spreader did, then acres, then hours. One that no rate leads from
-        // tells nothing, and must not stand before another that does.
+        // tells nothing, and must not stand before another that does; nor must a 0 before work.
+        let work = [1, 0, 2].map(|i| given[i].filter(|a| 0.0 < *a).map(|a| (i, a)));
+        let none = [1, 0, 2].map(|i| given[i].map(|a| (i, a)));
         let at_rates = |ratios: &[Ratio], wanted: usize| {
             let ratio = ratios.get(group)?;
-            let mut from = [1, 0, 2].into_iter();
-            from.find_map(|i| Some(ratio.per(wanted, i)? * given[i]?))
+            let mut from = work.into_iter().chain(none).flatten();
+            from.find_map(|(i, amount)| Some(ratio.per(wanted, i)? * amount))
         };
         let fill = |wanted: usize| {
             given[wanted]

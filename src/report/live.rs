@@ -141,7 +141,9 @@ impl Live {
                     && l.group == *group
                     && (place.bin.is_none() || l.bin == place.bin)
             });
-            rows.map(|l| l.amounts.get(measure).unwrap_or(0.0)).sum()
+            // The sum of nothing is -0, which no cell should show.
+            rows.map(|l| l.amounts.get(measure).unwrap_or(0.0))
+                .fold(0.0, |sum, amount| sum + amount)
         };
         self.groups.iter().map(of).collect()
     }

@@ -104,6 +104,36 @@ fn a_filter_that_was_changed_late_is_scored_as_by_hand() {
     }
 }
 
+/// An oil change at every change of the filter, one job with it: what happened shares the labor as the forecast does. In
+/// 2024 a filter is 22.00, oil 33.00, and the longer job 150.00.
+#[test]
+fn work_of_one_kit_on_one_day_is_one_job_in_what_happened_too() {
+    let folder = filter();
+    let dates = ["2022-05-15", "2022-07-15", "2023-08-15", "2024-06-01"];
+    let changes = dates.map(|d| format!("{d},M,filter,planned\n{d},M,gearcase,planned\n"));
+    folder
+        .write(
+            "positions.csv",
+            "machine,position,part,quantity\nM,filter,F,2\nM,gearcase,O,1\n",
+        )
+        .write(
+            "parts.csv",
+            "part,family,price,labor_hours,kit\nF,filter,10,1.5,service\nO,oil,30,1,service\n",
+        )
+        .write(
+            "replacements.csv",
+            format!("date,machine,position,reason\n{}", changes.concat()),
+        );
+    let report = study_of(&folder, "2024-10-31")
+        .backtest()
+        .expect("two seasons");
+    let total = figures(&report)
+        .into_iter()
+        .find(|(season, name, _)| (*season, *name) == (2024, "TOTAL"));
+    let [forecast, happened, ..] = total.expect("money").2;
+    assert_eq!([forecast, happened], [205.0, 205.0]);
+}
+
 /// The same machine with an oil change every 100 hours that nobody ever wrote down: it was done or not,
 /// which is no forecast's error. What is logged is scored as before.
 #[test]

@@ -266,3 +266,48 @@ fn the_published_repair_curve_needs_a_list_price_and_all_hours() {
     assert!(of("creek rig")["repair_curve"].is_null());
     assert!(of("twin bin")["repair_curve"].is_null());
 }
+
+/// A chain of plain steel broke and one of stainless took its place: the hours lost are those of plain chains.
+#[test]
+fn lost_hours_are_those_of_the_kind_that_wore_out() {
+    let folder = Folder::empty();
+    let days = |month: u32| (1..=9).map(move |day| format!("2026-0{month}-0{day},M,lime,100\n"));
+    let usage: String = days(4).chain(days(9)).collect();
+    std::fs::create_dir(folder.path().join("models")).expect("a folder");
+    for name in ["plain", "stainless"] {
+        let text = format!(
+            "family = \"{name}\"\nmeasure = \"tons\"\ncounted = \"set\"\n[prior]\nshape = {{ median = 3.0, spread = 2.0 }}\n\
+             life50 = {{ median = 1500, spread = 2.0 }}\n"
+        );
+        folder.write(&format!("models/{name}.toml"), text);
+    }
+    folder
+        .write("machines.csv", "machine,in_service\nM,2025-11-01\n")
+        .write(
+            "positions.csv",
+            "machine,position,part\nM,left,C1\nM,right,C1\n",
+        )
+        .write(
+            "parts.csv",
+            "part,family,price,labor_hours\nC1,plain,900,6\nC2,stainless,1500,6\n",
+        )
+        .write("usage.csv", format!("date,machine,product,tons\n{usage}"))
+        .write(
+            "replacements.csv",
+            "date,machine,position,part,reason,down_hours\n2026-09-05,M,left,C2,broken,7\n",
+        )
+        .write(
+            "settings.toml",
+            "down_cost_per_hour = 100\nseason_starts = \"11-01\"\n",
+        );
+    let budget = budget(&folder.path().display().to_string());
+    let down = |family: &str| {
+        let mut lines = list(&budget, "families").iter();
+        let line = lines.find(|l| l["family"] == family).expect("a line");
+        let failures = number(&line["worn"]["expected"]) + number(&line["damage"]["expected"]);
+        (line["down_cost"]["expected"].as_f64(), failures)
+    };
+    let (plain, failures) = down("plain");
+    close(plain.expect("known"), 700.0 * failures);
+    assert_eq!(down("stainless").0, None);
+}

@@ -370,3 +370,38 @@ fn the_plan_of_a_machine_that_is_yet_to_come_is_told_to_be_left_out() {
     );
     assert!(!notes("2024-02-01").contains(left_out));
 }
+
+/// 200 tons are planned where 800 were spread: a row for one month, and the others forgotten.
+#[test]
+fn a_plan_far_below_the_last_season_is_told() {
+    let notes = |tons: u32| {
+        let folder = Folder::empty();
+        let days = (1..=8).map(|day| format!("2026-04-{day:02},M,lime,100\n"));
+        folder
+            .write("machines.csv", "machine,in_service\nM,2024-11-01\n")
+            .write("positions.csv", "machine,position,part\nM,p,P\n")
+            .write("parts.csv", "part,family,price\nP,conveyor-chain,900\n")
+            .write(
+                "usage.csv",
+                format!(
+                    "date,machine,product,tons\n{}2026-10-31,M,lime,1\n",
+                    days.collect::<String>()
+                ),
+            )
+            .write(
+                "plan.csv",
+                format!("month,machine,product,tons\n2027-04,M,lime,{tons}\n"),
+            )
+            .write("settings.toml", "season_starts = \"11-01\"\n");
+        let path = folder.path().display().to_string();
+        let (_, out, err) = wearcast(&["budget", &path, "--format", "json"]);
+        let budget: Value = serde_json::from_str(&out).unwrap_or_else(|_| panic!("{err}"));
+        budget["notes"].to_string()
+    };
+    assert!(
+        notes(200).contains("M (25 % of the tons)"),
+        "{}",
+        notes(200)
+    );
+    assert!(!notes(500).contains("less than half of the last full season"));
+}

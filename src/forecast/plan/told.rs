@@ -5,6 +5,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use chrono::NaiveDate;
 
 use super::{PlanSource, SILENT, list};
+use crate::units::Measure;
 
 /// What happened to the machines' plans, for the notes.
 #[derive(Default)]
@@ -16,6 +17,8 @@ pub(super) struct Told {
     pub(super) partial: BTreeSet<String>,
     pub(super) without: BTreeSet<String>,
     pub(super) typical: BTreeSet<String>,
+    /// Machines planned far below their last full season: by which measure, and what share of it.
+    pub(super) short: BTreeMap<String, (Measure, f64)>,
     pub(super) shared_out: BTreeSet<String>,
     /// Months of the plan of which a season without any other has a few days.
     pub(super) cut: BTreeSet<NaiveDate>,
@@ -37,6 +40,23 @@ impl Told {
     /// Whether what is left of machines is known because they leave, and none is without a plan.
     pub(super) fn all_retire(&self) -> bool {
         !self.retired.is_empty() && self.without.is_empty()
+    }
+
+    fn short_note(&self) -> Option<String> {
+        let of = |(machine, (measure, share)): (&String, &(Measure, f64))| {
+            format!(
+                "{machine} ({:.0} % of the {})",
+                100.0 * share,
+                measure.name()
+            )
+        };
+        let machines: BTreeSet<String> = self.short.iter().map(of).collect();
+        (!machines.is_empty()).then(|| {
+            format!(
+                "the plan is less than half of the last full season, and stands for all of this one: add the months and products that are missing, if any are, for {}",
+                list(&machines)
+            )
+        })
     }
 
     pub(super) fn notes(self, source: PlanSource, plan_change: f64) -> Vec<String> {
@@ -86,6 +106,7 @@ impl Told {
                 list(&self.without)
             ));
         }
+        notes.extend(self.short_note());
         if !self.retired.is_empty() {
             notes.push(format!(
                 "`retired` before the season is over, so neither use nor work is forecast after that day: {}",

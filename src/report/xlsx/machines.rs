@@ -95,7 +95,7 @@ fn table(report: &BudgetReport, header_row: u32) -> Table {
 
 /// Figures of a machine by formulas on the plan and the prices, as far as they are known.
 fn follow(cells: &mut [Cell], layout: Layout<'_>, machine: usize, table: &Table) {
-    let terms = [format!("{}={}", layout.plan(PLAN_MACHINE), table.here(0))];
+    let terms = [layout.named(PLAN_MACHINE, &table.here(0))];
     let mut put = |column: usize, formula: String| {
         cells[column] = std::mem::replace(&mut cells[column], Cell::Empty).by(formula);
     };

@@ -98,7 +98,7 @@ fn cells(product: &ProductLine, share: Cell, report: &BudgetReport) -> Vec<Cell>
 
 /// Figures of a product by formulas on the plan and the prices, as far as they are known.
 fn follow(cells: &mut [Cell], layout: Layout<'_>, product: usize, table: &Table) {
-    let terms = [format!("{}={}", layout.plan(PLAN_GROUP), table.here(0))];
+    let terms = [layout.named(PLAN_GROUP, &table.here(0))];
     let mut put = |column: usize, formula: String| {
         cells[column] = std::mem::replace(&mut cells[column], Cell::Empty).by(formula);
     };

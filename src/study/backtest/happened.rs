@@ -2,7 +2,9 @@
 
 use std::collections::BTreeMap;
 
-use crate::cost;
+use chrono::NaiveDate;
+
+use crate::cost::{self, PartCost};
 use crate::forecast::Season;
 use crate::life::Ending;
 use crate::record::{Machine, Reason};
@@ -100,6 +102,8 @@ impl<'a> Happened<'a> {
     /// What happened to one machine in a season.
     fn of_machine(self, machine: &Machine, season: Season) -> Tally {
         let mut tally = Tally::default();
+        // Scheduled work of one kit on one day: the longest job holds the others, as in the forecast.
+        let mut kits: BTreeMap<(Option<NaiveDate>, &str), f64> = BTreeMap::new();
         let known = |name: &str, position: &str| {
             name == machine.name && self.past.records.position(name, position).is_some()
         };
@@ -115,8 +119,21 @@ impl<'a> Happened<'a> {
                 continue;
             }
             *tally.counts.entry(life.family.clone()).or_default() += 1.0;
-            tally.money += self.money(&life.part, &life.family, life.pieces);
+            let kit = self
+                .past
+                .records
+                .part(&life.part)
+                .and_then(|p| p.kit.as_deref());
+            if let Some(kit) = kit.filter(|_| self.scheduled(&life.family)) {
+                let cost = self.cost(&life.part, &life.family);
+                let longest = kits.entry((life.removed, kit)).or_default();
+                *longest = longest.max(cost.of_change(0.0, self.labor_rate()));
+                tally.money += cost.of_change(life.pieces, None);
+            } else {
+                tally.money += self.money(&life.part, &life.family, life.pieces);
+            }
         }
+        tally.money += kits.values().sum::<f64>();
         for change in &self.all.built.partial {
             let here = known(&change.machine, &change.position)
                 && self.past.wants_family(&change.family)
@@ -146,15 +163,20 @@ impl<'a> Happened<'a> {
 
     /// Money of one change, as a forecast made then prices it.
     fn money(self, part: &str, family: &str, pieces: f64) -> f64 {
-        let family = self.past.families.get(family);
-        let as_set = family.is_changed_as_set();
-        let cost = cost::part_cost(
+        self.cost(part, family).of_change(pieces, self.labor_rate())
+    }
+
+    fn cost(self, part: &str, family: &str) -> PartCost {
+        cost::part_cost(
             &self.past.records,
             &self.past.supersession,
             part,
-            as_set,
+            self.past.families.get(family).is_changed_as_set(),
             self.past.as_of,
-        );
-        cost.of_change(pieces, self.past.records.settings.labor_rate)
+        )
+    }
+
+    fn labor_rate(self) -> Option<f64> {
+        self.past.records.settings.labor_rate
     }
 }

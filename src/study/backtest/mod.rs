@@ -9,7 +9,7 @@ use std::collections::BTreeSet;
 use chrono::{Days, NaiveDate};
 
 use super::progress::Stage;
-use super::{Options, Study, StudyError};
+use super::{Options, Policy, Study, StudyError};
 use crate::forecast::simulate::Outcome;
 use crate::forecast::{Season, real_use};
 use crate::life::{Ending, Life};
@@ -78,6 +78,8 @@ impl Study {
             as_of: Some(as_of),
             season: Some(season.year),
             machines,
+            // What happened is told by what wore out: no decision of today is part of it.
+            policy: Policy::Run,
             ..self.options.clone()
         };
         Self::new(records, self.families.clone(), options)

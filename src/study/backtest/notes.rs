@@ -87,7 +87,7 @@ impl Told {
         }
         if 0 < self.partial {
             notes.push(format!(
-                "{} in the money that happened, but no replacement of the set and not forecast",
+                "{} no replacement of the set: in the money, forecast at their past rate and as happened, and in no count",
                 counted(
                     self.partial,
                     "change of some pieces of a set is",

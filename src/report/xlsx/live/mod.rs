@@ -110,11 +110,16 @@ impl Layout<'_> {
 
     /// Terms for the rows of the plan that a place sees; `machine` and `bin` are its cells.
     pub(super) fn seen(&self, place: &Place, machine: &str, bin: &str) -> Vec<String> {
-        let mut terms = vec![format!("{}={machine}", self.plan(PLAN_MACHINE))];
+        let mut terms = vec![self.named(PLAN_MACHINE, machine)];
         if place.bin.is_some() {
-            terms.push(format!("{}={bin}", self.plan(PLAN_BIN)));
+            terms.push(self.named(PLAN_BIN, bin));
         }
         terms
+    }
+
+    /// Which rows of the plan have the name of a cell in a column, to the letter: `=` takes `Rig` for `rig`.
+    pub(super) fn named(&self, column: u16, cell: &str) -> String {
+        format!("EXACT({},{cell})", self.plan(column))
     }
 
     /// Sum of a column of sheet `Places` over the places of a line.

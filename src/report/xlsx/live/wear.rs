@@ -243,7 +243,7 @@ fn cells(layout: Layout<'_>, index: usize, place: &Place) -> Vec<Cell> {
         let mut terms = seen.clone();
         let column = USE + g as u16;
         let group = cell("Wear", layout.wear_header(), column);
-        terms.push(format!("{}={group}", layout.plan(PLAN_GROUP)));
+        terms.push(layout.named(PLAN_GROUP, &group));
         let mut formula = layout.use_now(&terms, place.measure);
         if let Some(family) = place.family {
             let factor = cell("Wear", layout.factors_header() + 1 + family as u32, column);
