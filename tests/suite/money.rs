@@ -297,10 +297,15 @@ fn lost_hours_are_those_of_the_kind_that_wore_out() {
             "date,machine,position,part,reason,down_hours\n2026-09-05,M,left,C2,broken,7\n",
         )
         .write(
+            "plan.csv",
+            "month,machine,product,tons\n2027-04,M,lime,900\n2027-09,M,lime,900\n",
+        )
+        .write(
             "settings.toml",
             "down_cost_per_hour = 100\nseason_starts = \"11-01\"\n",
         );
-    let budget = budget(&folder.path().display().to_string());
+    let path = folder.path().display().to_string();
+    let budget = budget_with(&path, &["--season", "2027"]);
     let down = |family: &str| {
         let mut lines = list(&budget, "families").iter();
         let line = lines.find(|l| l["family"] == family).expect("a line");

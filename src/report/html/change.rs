@@ -19,7 +19,9 @@ pub(super) fn section(report: &RemainingReport, currency: &str) -> Markup {
     let (replace, inspect) = (of(Some(Advice::ReplaceNow)), of(Some(Advice::Inspect)));
     let (run, silent) = (of(Some(Advice::Run)).len(), of(None).len());
     let likely = |l: &&RemainingLine| l.chance_this_season.is_some_and(|c| 0.5 < c);
-    let doomed = of(Some(Advice::Run)).into_iter().filter(likely).count();
+    let doomed: Vec<&RemainingLine> = of(Some(Advice::Run)).into_iter().filter(likely).collect();
+    let unpriced = doomed.iter().any(|l| l.stop_cost.is_none());
+    let doomed = doomed.len();
     let content = html! {
         p {
             "Advice weighs changing a part in the shop now against a stop in season, at your prices. A measured "
@@ -38,8 +40,12 @@ pub(super) fn section(report: &RemainingReport, currency: &str) -> Markup {
         p {
             "Run on: " (count(run, "part")) "."
             @if 0 < doomed {
-                " Of these " (doomed) " will more likely than not wear out in the season; a new part there "
-                "would gain too little to pay for changing early."
+                " Of these " (doomed) " will more likely than not wear out in the season; "
+                @if unpriced {
+                    "what a stop costs is not known of all of them, and where it has no price running on looks cheaper."
+                } @else {
+                    "a new part there would gain too little to pay for changing early."
+                }
             }
             @if 0 < silent {
                 " Advice is " (UNKNOWN) " for " (count(silent, "part"))

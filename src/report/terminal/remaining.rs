@@ -119,7 +119,7 @@ fn services(report: &RemainingReport, width: usize) -> String {
 fn advice(report: &RemainingReport, width: usize) -> String {
     let mut out = String::from("\n");
     out.push_str(&wrapped(
-        "Advice weighs changing a part in the shop now against a stop in season, at your prices; `run` beside a high chance means that a new part would gain too little. A measured limit comes first: what has reached it is changed, whatever stands here.",
+        "Advice weighs changing a part in the shop now against a stop in season, at your prices; `run` beside a high chance means that a new part would gain too little, or that a stop has no price. What is left is in use of the season's average mix, so its day follows from what is spread when. A measured limit comes first: what has reached it is changed, whatever stands here.",
         "",
         "",
         width,
@@ -190,7 +190,7 @@ fn measured(report: &RemainingReport, width: usize) -> String {
         ]);
     }
     let words = wrapped(
-        "Wear per 1,000: what 1,000 tons, acres, hours or days of the reference product take, whichever the part is counted by.",
+        "Wear per 1,000: what 1,000 tons, acres, hours or days of the planned use take, whichever the part is counted by.",
         "",
         "",
         width,

@@ -246,7 +246,15 @@ impl<'a> Page<'a> {
         for (index, column) in (0..).zip(&table.columns) {
             let cell = cells.get(usize::from(index)).unwrap_or(&Cell::Empty);
             self.cell(index, cell, column.kind, tone)?;
-            if let Cell::Text(words) = cell {
+            let words = match cell {
+                Cell::Text(words)
+                | Cell::Formula {
+                    result: Outcome::Text(words),
+                    ..
+                } => Some(words),
+                _ => None,
+            };
+            if let Some(words) = words {
                 let room = self.widths[usize::from(index)] - spare(column);
                 lines = lines.max(text::lines(&text::clean(words), room));
             }
