@@ -472,3 +472,31 @@ fn a_fleet_too_large_to_follow_says_why() {
     let book = Xlsx::new(Cursor::new(bytes)).expect("a workbook that can be read");
     assert!(!book.sheet_names().contains(&"Places".to_owned()));
 }
+
+/// Spreadsheet programs take `Potash` for `potash`, the tool does not: it remarks on them.
+#[test]
+#[expect(
+    clippy::print_stderr,
+    reason = "a skipped test must say that it was skipped"
+)]
+fn names_that_differ_in_their_case_stay_apart() {
+    let Some(program) = on_path("soffice") else {
+        eprintln!("skipped: no `soffice` on PATH, no workbook was recalculated");
+        return;
+    };
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    let folder = folder.path();
+    let spelled = |file: &str, text: String| match file {
+        "usage.csv" | "plan.csv" => text.replace("creek rig,potash", "creek rig,Potash"),
+        "settings.toml" => text.replace("dry fertilizer", "potash"),
+        _ => text,
+    };
+    let records = records(folder, "two-spellings", spelled);
+    fs::remove_file(records.join("products.csv")).expect("a table");
+    let workbook = budget(folder, &records, "budget.xlsx");
+    let again = convert(&program, folder, std::slice::from_ref(&workbook));
+    assert!(
+        900 < compare(&workbook, &again.join("budget.xlsx")),
+        "formulas"
+    );
+}
