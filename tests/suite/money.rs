@@ -200,6 +200,14 @@ fn what_is_known_of_a_sum_is_shown_and_marked() {
             .iter()
             .all(|p| p["cost"].is_null())
     );
+    let page = folder.path().join("page.html");
+    let page = page.to_str().expect("a path");
+    let (status, _, err) = wearcast(&["report", path, "--out", page]);
+    assert_eq!(status, ExitStatus::Done, "{err}");
+    let page = std::fs::read_to_string(page).expect("a page");
+    assert!(page.contains("A figure with + is what is known of it"));
+    // Of the machine, of a month and of a product, in a cell each.
+    assert!(3 <= page.matches(" +</td>").count());
 }
 
 /// Summed apart from the table itself: season 2026 of the sample, at 130 an hour.

@@ -3,7 +3,7 @@
 use maud::{Markup, html};
 
 use super::table::Table;
-use super::words::{a, capital, cents, known, money, one, whole};
+use super::words::{a, capital, cents, known, money, one, or_more, whole};
 use super::{MOST_IN_PICTURE, figure};
 use crate::plot::{Caption, Fill, Group, Picture, Row, RowsFigure, Sample, Scale};
 use crate::report::{BudgetReport, ProductLine};
@@ -85,7 +85,9 @@ fn table(report: &BudgetReport) -> Markup {
         vec![
             line.group.clone(),
             amount(line.acres, Measure::Acres),
-            known(line.cost, |v| money(v, &report.currency)),
+            or_more(line.cost, Some(line.known_cost).filter(|c| 0.0 < *c), |v| {
+                money(v, &report.currency)
+            }),
             each(line.cost_per_acre, Measure::Acres),
             each(line.cost_per_ton, Measure::Tons),
         ]

@@ -6,7 +6,7 @@ use maud::{Markup, html};
 
 use super::table::Table;
 use super::words::{
-    UNKNOWN, a, amount, cents, count, day, known, money, pieces, price, range, whole,
+    UNKNOWN, a, amount, cents, count, day, known, money, or_more, pieces, price, range, whole,
 };
 use super::{MOST_IN_PICTURE, figure};
 use crate::plot::{
@@ -97,6 +97,9 @@ fn sum(report: &BudgetReport) -> Markup {
                     "Parts and labor of season " (report.season) " are expected to cost "
                     strong { (told(known.expected)) } ". Put aside " strong { (told(known.p80)) }
                     ", and it is enough in eight seasons of ten."
+                    @if report.total.is_none() {
+                        " A figure with + is what is known of it, and the whole is more."
+                    }
                 }
             }
         }
@@ -350,9 +353,9 @@ fn machines_table(report: &BudgetReport) -> Markup {
         };
         vec![
             name,
-            known(line.total, |f| told(f.expected)),
-            known(line.total, |f| told(f.p80)),
-            known(line.total, |f| range(&f, told)),
+            or_more(line.total, some(line.known_total), |f| told(f.expected)),
+            or_more(line.total, some(line.known_total), |f| told(f.p80)),
+            or_more(line.total, some(line.known_total), |f| range(&f, told)),
         ]
     });
     Table {
@@ -364,6 +367,11 @@ fn machines_table(report: &BudgetReport) -> Markup {
         command: "wearcast budget",
     }
     .markup()
+}
+
+/// What is known, where that is more than nothing.
+fn some(known: Forecast) -> Option<Forecast> {
+    (0.0 < known.expected).then_some(known)
 }
 
 fn months(report: &BudgetReport) -> Option<Picture> {
@@ -415,9 +423,9 @@ fn months_table(report: &BudgetReport) -> Markup {
     let rows = report.months.iter().map(|line| {
         vec![
             line.month.format("%B %Y").to_string(),
-            known(line.total, |f| told(f.expected)),
-            known(line.total, |f| told(f.p80)),
-            known(line.total, |f| range(&f, told)),
+            or_more(line.total, some(line.known_total), |f| told(f.expected)),
+            or_more(line.total, some(line.known_total), |f| told(f.p80)),
+            or_more(line.total, some(line.known_total), |f| range(&f, told)),
         ]
     });
     Table {

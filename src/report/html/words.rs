@@ -22,6 +22,14 @@ pub(super) fn known<T>(value: Option<T>, form: impl Fn(T) -> String) -> String {
     value.map_or_else(|| UNKNOWN.to_owned(), form)
 }
 
+/// The whole, or what is known of it with a `+`.
+pub(super) fn or_more<T>(whole: Option<T>, part: Option<T>, form: impl Fn(T) -> String) -> String {
+    match (whole, part) {
+        (None, Some(part)) => format!("{} +", form(part)),
+        (whole, _) => known(whole, form),
+    }
+}
+
 /// How often chance alone does it; never a plain 0.
 pub(super) fn probability(p: f64) -> String {
     if p < 0.0005 {
