@@ -144,7 +144,8 @@ fn rests_on(report: &BudgetReport) -> Markup {
         .iter()
         .map(|m| {
             let unit = m.label(report.units);
-            known(report.planned.get(*m), |v| whole(m.shown(v, report.units))) + &format!(" {unit}")
+            let told = |v| format!("{} {unit}", whole(m.shown(v, report.units)));
+            (report.planned.get(*m)).map_or_else(|| format!("{unit} {UNKNOWN}"), told)
         })
         .collect();
     let source = match report.plan_source {

@@ -291,11 +291,14 @@ fn rates(report: &BudgetReport, width: usize) -> String {
     let rates: Vec<String> = rates
         .filter_map(|(line, money)| {
             let cost = money.cost_per_acre?;
-            let (likely, sure) = (cost.expected / one, cost.p80 / one);
-            let (likely, sure) = (cents(likely, currency), cents(sure, currency));
+            let likely = cents(cost.expected / one, currency);
+            // Where something rare and dear lifts the average, 8 seasons of 10 need less than it.
+            let sure = (cost.expected < cost.p80).then(|| cents(cost.p80 / one, currency));
+            let sure = sure.map(|sure| format!(", or {sure} to be covered in 8 seasons of 10"));
             Some(format!(
-                "{} {likely}, or {sure} to be covered in 8 seasons of 10",
-                line.group
+                "{} {likely}{}",
+                line.group,
+                sure.unwrap_or_default()
             ))
         })
         .collect();

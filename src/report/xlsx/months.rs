@@ -29,7 +29,8 @@ pub(super) fn write(
     page.title(&format!("Months, {}", words::season(report)))?;
     page.aside(
         "Parts and labor by the month in which they are needed, without down cost. The months' figures in 8 of 10 do \
-         not add up to the season's.",
+         not add up to the season's. Each month keeps its share of the season's money, changed as its planned use is: a \
+         price changed for one part moves every month alike.",
     )?;
     page.table(&table)?;
     page.keep_header(&table, 0)?;
