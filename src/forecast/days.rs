@@ -22,7 +22,8 @@ pub(super) const NOW: Begin = Begin {
 #[inline]
 pub(super) fn first_look((begin, all): (Begin, f64), wear_at: f64, days: usize) -> u32 {
     let share = (wear_at - begin.exposure) / (all - begin.exposure);
-    begin.day as u32 + (share * days.saturating_sub(begin.day) as f64) as u32
+    // Without any use left the share is infinite; where to look first is clamped anyway.
+    (begin.day as u32).saturating_add((share * days.saturating_sub(begin.day) as f64) as u32)
 }
 
 /// First of the days at whose end the effective exposure is `wear_at` or more, where there is one; their
