@@ -335,7 +335,9 @@ impl<'a> Gatherer<'a> {
                 let order = a.date.cmp(&b.date).then(a.share.total_cmp(&b.share));
                 order.then(a.row.cmp(&b.row))
             });
-            self.leave_the_worst_piece(&mut readings);
+            if 1.0 < self.built.lives[life].pieces {
+                self.leave_the_worst_piece(&mut readings);
+            }
             let n_groups = self.assessments[family].lives.groups.len();
             let mut measured = MeasuredLife {
                 life,

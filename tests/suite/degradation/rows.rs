@@ -349,6 +349,15 @@ fn a_set_goes_by_its_worst_piece() {
     }
 }
 
+/// A single piece has no other: a slot written down once, or not, is all the same.
+#[test]
+fn a_single_piece_keeps_every_reading_whatever_its_slot_is_called() {
+    let rows =
+        "2024-12-31,north,shoe,thickness,7.0,mm,\n2025-06-30,north,shoe,thickness,6.4,mm,left\n";
+    let report = remaining(&folder(rows));
+    assert_eq!(part(&report, "shoe", None)["measured"]["readings"], 2);
+}
+
 /// Without slots all readings of a day are of the set, and the last is the worst of its day.
 #[test]
 fn unnamed_readings_of_a_day_are_told_by_the_worst() {
