@@ -58,7 +58,7 @@ impl MachineBatch<'_> {
                     .limits(exposures, &first.strikes, halves, limits);
                 self.settle(first, clock, ends, numbers, rng);
             }
-            (None, age @ Age::AtLeast(_)) => {
+            (None, age @ Age::AtLeast { .. }) => {
                 self.draw_each(ends, rng, |k, rng| self.life(k).draw_rest(age, rng));
             }
             (Some(left), _) => {

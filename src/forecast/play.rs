@@ -5,7 +5,7 @@ use std::borrow::Cow;
 use rand_chacha::ChaCha8Rng;
 use rand_distr::{Distribution as _, Exp1};
 
-use super::unit::{Age, Unit};
+use super::unit::{Age, Before, Unit};
 use crate::degradation::{Crossing, LifePrior, PathDraw};
 use crate::model::posterior::Draws;
 use crate::model::{Distribution, wear_factors};
@@ -71,7 +71,17 @@ impl Life<'_> {
     pub(crate) fn draw_rest(&self, age: &Age, rng: &mut ChaCha8Rng) -> f64 {
         match age {
             Age::Known(used) => self.draw_beyond(self.effective(used), rng),
-            Age::AtLeast(used) => self.draw_of_unknown_age(self.effective(used), rng),
+            Age::AtLeast { used, before } => {
+                let since = self.effective(used);
+                let of_machine = match before {
+                    Before::OfPart(before) => {
+                        return self.draw_beyond(self.effective(before) + since, rng);
+                    }
+                    Before::OfMachine(before) => self.effective(before),
+                    Before::Anything => f64::INFINITY,
+                };
+                self.draw_of_unknown_age(of_machine, since, rng)
+            }
         }
     }
 
@@ -80,19 +90,34 @@ impl Life<'_> {
         (self.life_at(self.hazard(age) + e) - age).max(0.0)
     }
 
-    /// A part found in a long-running machine: its life is one that was long enough to be found
-    /// (drawn in proportion to its length), and its age then is anything up to it; what is on
-    /// record since must have been survived.
-    fn draw_of_unknown_age(&self, since: f64, rng: &mut ChaCha8Rng) -> f64 {
+    /// A part found in a machine after `of_machine` of use: what is on record since must have been
+    /// survived.
+    fn draw_of_unknown_age(&self, of_machine: f64, since: f64, rng: &mut ChaCha8Rng) -> f64 {
         /// Tries before the use on record is taken for the whole age.
         const TRIES: usize = 200;
         for _ in 0..TRIES {
-            let rest = self.draw_new_by_length(rng) * rand::RngExt::random::<f64>(rng);
+            let rest = self.draw_rest_of_found(of_machine, rng);
             if since < rest {
                 return rest - since;
             }
         }
         self.draw_beyond(since, rng)
+    }
+
+    /// What is left of the part found after so much use of its machine, whose parts were changed as
+    /// they wore out; in a long-running one its life is one that was long enough to be found
+    /// (drawn in proportion to its length), and its age then is anything up to it.
+    fn draw_rest_of_found(&self, of_machine: f64, rng: &mut ChaCha8Rng) -> f64 {
+        /// Scales after which nothing is left of how it began.
+        const LONG: f64 = 20.0;
+        if LONG * self.ln_scale.exp() < of_machine {
+            return self.draw_new_by_length(rng) * rand::RngExt::random::<f64>(rng);
+        }
+        let mut until = 0.0;
+        while until <= of_machine {
+            until += self.draw_beyond(0.0, rng);
+        }
+        until - of_machine
     }
 
     /// A life drawn in proportion to its length.
@@ -165,23 +190,36 @@ mod tests {
 
     use super::*;
 
+    const DRAWS: usize = 40_000;
+
+    fn check(id: &str) -> Value {
+        let checks: Vec<Value> =
+            serde_json::from_str(include_str!("../../tests/reference/checks.json")).expect("JSON");
+        let check = checks.into_iter().find(|c| c["id"] == id);
+        check.expect("the check is there")
+    }
+
+    fn number(value: &Value) -> f64 {
+        value.as_f64().expect("a number")
+    }
+
+    fn weibull(shape: f64, scale: f64, factors: &'static [f64]) -> Life<'static> {
+        Life {
+            distribution: Distribution::Weibull,
+            shape,
+            ln_scale: scale.ln(),
+            factors: Cow::Borrowed(factors),
+        }
+    }
+
     /// Draws of what is left, against chances and quantiles computed with scipy: the check
     /// `remaining-life` of tests/reference/checks.json.
     #[test]
     fn what_is_drawn_of_a_used_part_is_the_conditional_life_of_the_reference() {
-        const DRAWS: usize = 40_000;
-        let checks: Vec<Value> =
-            serde_json::from_str(include_str!("../../tests/reference/checks.json")).expect("JSON");
-        let check = checks.iter().find(|c| c["id"] == "remaining-life");
-        let check = check.expect("the check is there");
-        let number = |value: &Value| value.as_f64().expect("a number");
+        let check = check("remaining-life");
         let (inputs, expected) = (&check["inputs"], &check["expected"]);
-        let life = Life {
-            distribution: Distribution::Weibull,
-            shape: number(&inputs["shape"]),
-            ln_scale: number(&inputs["scale"]).ln(),
-            factors: Cow::Borrowed(&[1.0, 2.0]),
-        };
+        let (shape, scale) = (number(&inputs["shape"]), number(&inputs["scale"]));
+        let life = weibull(shape, scale, &[1.0, 2.0]);
         let mut rng = ChaCha8Rng::seed_from_u64(11);
         for (i, age) in inputs["age"].as_array().expect("ages").iter().enumerate() {
             // Half of the age at the reference, the other half as a quarter at twice the wear.
@@ -199,5 +237,64 @@ mod tests {
                 holds(share(number(&expected["quantile"][i][k])), number(p));
             }
         }
+    }
+    /// The part found in a machine after so much use, and those that follow it, wear out as often
+    /// as the renewal function says: Tijms (2003), A First Course in Stochastic Models, table 8.1.1,
+    /// the check `renewal-tijms` of tests/reference/checks.json. A machine whose use nobody knows is
+    /// one that has run for long: one wear-out for each mean life.
+    #[test]
+    fn the_part_found_in_a_machine_is_that_of_the_renewal_table() {
+        let check = check("renewal-tijms");
+        let (inputs, expected) = (&check["inputs"], &check["expected"]);
+        let shape = number(&inputs["shape"]);
+        let scale = number(&inputs["mean"]) / statrs::function::gamma::gamma(1.0 + 1.0 / shape);
+        let life = weibull(shape, scale, &[1.0]);
+        let at = |k: usize| (number(&inputs["t"][k]), number(&expected["m"][k]));
+        let mut rng = ChaCha8Rng::seed_from_u64(12);
+        let mut wear_outs = |before: Before, ahead: f64| -> f64 {
+            let age = Age::AtLeast {
+                used: vec![0.0],
+                before,
+            };
+            let mut count = 0;
+            for _ in 0..DRAWS {
+                let mut until = life.draw_rest(&age, &mut rng);
+                while until <= ahead {
+                    count += 1;
+                    until += life.draw_beyond(0.0, &mut rng);
+                }
+            }
+            f64::from(count) / DRAWS as f64
+        };
+        for (from, to) in [(0, 3), (2, 5), (4, 7), (5, 9)] {
+            let ((t0, m0), (t1, m1)) = (at(from), at(to));
+            let found = wear_outs(Before::OfMachine(vec![t0]), t1 - t0);
+            // A count of at most a few has a variance below its mean.
+            let error = ((m1 - m0) / DRAWS as f64).sqrt();
+            assert!(
+                (found - (m1 - m0)).abs() < 4.0 * error,
+                "{found} for {}",
+                m1 - m0
+            );
+        }
+        for before in [Before::Anything, Before::OfMachine(vec![30.0])] {
+            let found = wear_outs(before, 0.5);
+            assert!(
+                (found - 0.5).abs() < 4.0 * (0.5 / DRAWS as f64).sqrt(),
+                "{found}"
+            );
+        }
+        // Fitted on a known day, it has that use behind it.
+        let known = Age::Known(vec![0.7]);
+        let guessed = Age::AtLeast {
+            used: vec![0.3],
+            before: Before::OfPart(vec![0.4]),
+        };
+        let mean = |age: &Age, seed: u64| {
+            let mut rng = ChaCha8Rng::seed_from_u64(seed);
+            let rests = (0..DRAWS).map(|_| life.draw_rest(age, &mut rng));
+            rests.sum::<f64>() / DRAWS as f64
+        };
+        assert!((mean(&known, 1) - mean(&guessed, 1)).abs() < 1e-9);
     }
 }

@@ -101,7 +101,7 @@ fn part_left(
             let x = life.draw_rest(&unit.age, &mut rng);
             left.push(x / rate);
             rest.push(x);
-            if matches!(unit.age, Age::AtLeast(_)) {
+            if matches!(unit.age, Age::AtLeast { .. }) {
                 chance += f64::from(u8::from(x <= ahead)) / PLAYS as f64;
             }
         }
@@ -119,7 +119,7 @@ fn part_left(
         unit: index,
         age: match &unit.age {
             Age::Known(used) => Some(used.iter().sum()),
-            Age::AtLeast(_) => None,
+            Age::AtLeast { .. } => None,
         },
         remaining: Forecast::of(&left),
         chance_this_season: path
@@ -150,7 +150,7 @@ fn effective(theta: &[f64], used: &[f64]) -> f64 {
 
 /// Shares of the groups in the use to come; in the use so far where none is planned.
 fn mix(ahead: Option<&[f64]>, unit: &Unit) -> Vec<f64> {
-    let (Age::Known(so_far) | Age::AtLeast(so_far)) = &unit.age;
+    let so_far = unit.age.on_record();
     for used in [ahead.unwrap_or(&[]), so_far] {
         let sum: f64 = used.iter().sum();
         if 0.0 < sum {

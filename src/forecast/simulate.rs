@@ -26,6 +26,15 @@ pub struct LineSamples {
     pub pieces: Vec<f64>,
 }
 
+impl LineSamples {
+    /// Replacements that stop the work: by wear and by damage.
+    #[must_use]
+    pub fn failures(&self) -> Vec<f64> {
+        let both = self.worn.iter().zip(&self.damage);
+        both.map(|(worn, damage)| worn + damage).collect()
+    }
+}
+
 /// The plays. Money is that of lines whose cost is known.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Outcome {

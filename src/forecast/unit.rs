@@ -1,11 +1,14 @@
 //! Everything in service whose end costs money: each part with its age, its path and its line.
 
+mod age;
 mod labor;
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 
 use chrono::NaiveDate;
+
+pub use age::{Age, Before};
 
 use super::damage::{self, EventRate, SinglePieces};
 use super::day_sizes::DaySizes;
@@ -19,15 +22,6 @@ use crate::life::{Ending, Life};
 use crate::model::assess::Assessment;
 use crate::record::Reason;
 use crate::units::Measure;
-
-/// Use a part already has, by group in the order of its family's groups.
-#[derive(Clone, Debug, PartialEq)]
-pub enum Age {
-    /// This much.
-    Known(Vec<f64>),
-    /// Nobody knows when it was fitted; this much is on record.
-    AtLeast(Vec<f64>),
-}
 
 /// A part in service.
 #[derive(Clone, Debug, PartialEq)]
@@ -291,7 +285,15 @@ impl<'a> Gatherer<'a> {
             return;
         };
         let path = self.path(machine, position.bin.clone(), family);
-        let age = self.age(life, position.bin.as_deref(), &assessments[family]);
+        let assessment = &assessments[family];
+        let ahead = &self.out.paths[path].path;
+        let age = Age::of(
+            self.gathering,
+            life,
+            position.bin.as_deref(),
+            assessment,
+            ahead,
+        );
         self.out.units.push(Unit {
             machine,
             position: life.position.clone(),
@@ -303,7 +305,7 @@ impl<'a> Gatherer<'a> {
             age,
             pieces: life.pieces,
             readings: self.readings(place),
-            past_limit: self.is_past_limit(place, life, &assessments[family]),
+            past_limit: self.is_past_limit(place, life, assessment),
         });
     }
 
@@ -427,40 +429,6 @@ impl<'a> Gatherer<'a> {
         let path = Arc::new(narrowed(whole, &key.4));
         self.days.insert(key, Arc::clone(&path));
         path
-    }
-
-    fn age(&self, life: &Life, bin: Option<&str>, assessment: &Assessment) -> Age {
-        let measure = assessment.lives.measure;
-        if self.gathering.silent.contains(&life.machine) {
-            return Age::AtLeast(vec![0.0; assessment.lives.groups.len()]);
-        }
-        let span = life.filled[measure.index()];
-        if let (Some(end), true) = (span.end, life.fitted.is_some()) {
-            if measure == Measure::Days {
-                return Age::Known(vec![end]);
-            }
-            let use_of = |name: &String| {
-                life.groups
-                    .get(name)
-                    .and_then(|g| g.end.get(measure))
-                    .unwrap_or(0.0)
-            };
-            return Age::Known(assessment.lives.groups.iter().map(use_of).collect());
-        }
-        let context = self.gathering.context;
-        if measure == Measure::Days {
-            return Age::AtLeast(vec![(context.as_of - life.since).num_days() as f64]);
-        }
-        let path = context.sums.path(&life.machine, bin);
-        let from = path.days_until(life.since - chrono::Days::new(1));
-        let recorded = path.recorded(measure, from, path.days_until(context.as_of).max(from));
-        let columns = columns(&assessment.lives.groups, context.groups.names());
-        Age::AtLeast(
-            columns
-                .iter()
-                .map(|c| c.map_or(0.0, |c| recorded[c]))
-                .collect(),
-        )
     }
 }
 

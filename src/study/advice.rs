@@ -124,7 +124,7 @@ impl Study {
         }
         let of = |i: &usize| {
             let unit = &service.units[*i];
-            let (Age::Known(used) | Age::AtLeast(used)) = &unit.age;
+            let used = unit.age.on_record();
             let seen = self.seen_chance(outlook, unit);
             let season = service.paths[unit.path].path.in_season();
             let savings: Vec<f64> = programmes
@@ -285,7 +285,7 @@ impl Study {
                 if advised.is_none_or(|a| a.advice != Advice::ReplaceNow) {
                     continue;
                 }
-                let (Age::Known(used) | Age::AtLeast(used)) = &unit.age;
+                let used = unit.age.on_record();
                 unit.age = Age::Known(vec![0.0; used.len()]);
                 unit.readings = None;
                 unit.path = *rests

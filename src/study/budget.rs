@@ -109,7 +109,10 @@ impl Summing<'_> {
         });
         let places = self.places();
         let lines: Vec<PartLine> = self.lines(&places);
-        let (machines, products) = (self.machines(), self.products(total.is_some()));
+        let (machines, products) = (
+            self.machines(),
+            self.products(total.is_some() && self.is_shared()),
+        );
         let sums = Sums {
             study: self.study,
             outlook: self.outlook,
@@ -150,6 +153,12 @@ impl Summing<'_> {
     /// Whether every cost is known.
     fn is_known(&self) -> bool {
         self.unknown_machines().is_empty() && self.outlook.in_service.unclear.is_empty()
+    }
+
+    /// Whether the money is shared out among the products: not where nothing is planned of any.
+    fn is_shared(&self) -> bool {
+        let is_some = |samples: &Vec<f64>| samples.iter().any(|s| 0.0 < *s);
+        self.outcome.by_group.iter().any(is_some) || !is_some(&self.outcome.total)
     }
 
     /// Places of machines with a cost that is not known, ascending.
@@ -199,19 +208,9 @@ impl Summing<'_> {
         let told = |samples: &[f64]| known.then(|| Forecast::of(samples));
         let settings = &self.study.records.settings;
         let listed = self.study.records.part(&line.part);
-        let changes: Vec<f64> = samples
-            .worn
-            .iter()
-            .zip(&samples.damage)
-            .zip(&samples.planned)
-            .map(|((w, d), p)| w + d + p)
-            .collect();
-        let failures: Vec<f64> = samples
-            .worn
-            .iter()
-            .zip(&samples.damage)
-            .map(|(w, d)| w + d)
-            .collect();
+        let failures = samples.failures();
+        let planned = failures.iter().zip(&samples.planned);
+        let changes: Vec<f64> = planned.map(|(f, p)| f + p).collect();
         let replacements = told(&changes);
         let pieces = told(&samples.pieces);
         let labor = settings.labor_rate.zip(line.cost.labor_hours);
@@ -252,11 +251,8 @@ impl Summing<'_> {
             let Some(hours) = line.down_hours else {
                 continue;
             };
-            for (sum, (w, d)) in sums
-                .iter_mut()
-                .zip(samples.worn.iter().zip(&samples.damage))
-            {
-                *sum += (w + d) * hours * rate;
+            for (sum, failures) in sums.iter_mut().zip(samples.failures()) {
+                *sum += failures * hours * rate;
             }
         }
         Some(Forecast::of(&sums))

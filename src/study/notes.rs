@@ -41,7 +41,7 @@ impl Study {
         let silent = self.silent_machines();
         (!silent.is_empty()).then(|| {
             format!(
-                "nothing is recorded of {}: their parts are taken as of any age, and the life models rest on the other machines",
+                "nothing is recorded of {}: their parts are taken as those of a machine at work ever since it came into service, and the life models rest on the other machines",
                 plan::list(&silent)
             )
         })
@@ -144,11 +144,11 @@ pub(super) fn due_before(in_service: &InService) -> Option<String> {
 
 /// How many parts are of no known age.
 pub(super) fn unknown_ages(units: &[Unit]) -> Option<String> {
-    let is_unknown = |unit: &&Unit| matches!(unit.age, Age::AtLeast(_));
+    let is_unknown = |unit: &&Unit| matches!(unit.age, Age::AtLeast { .. });
     let count = units.iter().filter(is_unknown).count();
     (0 < count).then(|| {
         format!(
-            "parts in service whose age nobody knows, taken as of any age their family allows beyond the use on record: {count}"
+            "parts in service whose use so far is not all on record: {count}; before the records their machine is taken to have worked as it does on record, and where it is no older than those they are of any age that their family allows"
         )
     })
 }

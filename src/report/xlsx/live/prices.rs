@@ -38,7 +38,8 @@ pub(in crate::report::xlsx) fn write(
     page.aside(
         "Framed cells under a heading with the word input are yours to change; every figure of this workbook follows. \
          An empty price is an unknown one: the season's total stays unknown until it is filled in. An empty labor rate \
-         leaves labor out of every total.",
+         leaves labor out of every total; filled in here, what is expected follows, but what covers 8 or 9 seasons of 10 was \
+         measured without it: put it into settings.toml and write this workbook anew.",
     )?;
     page.table(&rates)?;
     page.gap();

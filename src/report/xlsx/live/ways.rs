@@ -90,9 +90,16 @@ fn sentences(report: &BudgetReport) -> Vec<String> {
         return Vec::new();
     };
     if first.changed_before == 0 {
+        let mut wearing = report.lines.iter().filter(|l| !l.scheduled);
+        let all_known = wearing.all(|l| l.parts_cost.is_some() && l.down_cost.is_some());
         return vec![
-            "Nothing in service is cheaper changed now than when it wears out: both ways are one."
-                .to_owned(),
+            if all_known {
+                "Nothing in service is cheaper changed now than when it wears out: both ways are one."
+            } else {
+                "Of nothing in service is it known that it is cheaper changed now than when it wears out, so both ways \
+                 are one here; what a part or a stop in the field costs is not known of all of it (sheet Prices)."
+            }
+            .to_owned(),
         ];
     }
     let mut out = vec![format!(

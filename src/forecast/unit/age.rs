@@ -1,0 +1,169 @@
+//! What a part in service has behind it.
+
+use chrono::{Days, NaiveDate};
+
+use super::{Gathering, columns};
+use crate::forecast::path::FuturePath;
+use crate::life::Life;
+use crate::model::assess::Assessment;
+use crate::units::Measure;
+
+/// Use a part already has, by group in the order of its family's groups.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Age {
+    /// This much.
+    Known(Vec<f64>),
+    /// Nobody knows: this much is on record, and what it had before is guessed at.
+    AtLeast {
+        /// Use on record.
+        used: Vec<f64>,
+        /// Use before that.
+        before: Before,
+    },
+}
+
+/// What is known of the use that a part had before what is on record.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Before {
+    /// Nothing.
+    Anything,
+    /// About this much, by group: it was fitted on a known day.
+    OfPart(Vec<f64>),
+    /// The machine's was about this much, by group; the part is any of those that it had.
+    OfMachine(Vec<f64>),
+}
+
+impl Age {
+    /// Use on record, by group.
+    #[must_use]
+    pub fn on_record(&self) -> &[f64] {
+        let (Self::Known(used) | Self::AtLeast { used, .. }) = self;
+        used
+    }
+
+    /// - `ahead`: days to come, by which a machine without any use on record is taken to have worked.
+    pub(super) fn of(
+        gathering: Gathering<'_>,
+        life: &Life,
+        bin: Option<&str>,
+        assessment: &Assessment,
+        ahead: &FuturePath,
+    ) -> Self {
+        let silent = gathering.silent.contains(&life.machine);
+        let known = known(life, assessment).filter(|_| !silent);
+        known.unwrap_or_else(|| {
+            Guess {
+                gathering,
+                life,
+                bin,
+                assessment,
+                ahead,
+                silent,
+            }
+            .age()
+        })
+    }
+}
+
+fn known(life: &Life, assessment: &Assessment) -> Option<Age> {
+    let measure = assessment.lives.measure;
+    let end = life.filled[measure.index()].end?;
+    life.fitted?;
+    let use_of = |name: &String| {
+        let used = life.groups.get(name).and_then(|g| g.end.get(measure));
+        used.unwrap_or(0.0)
+    };
+    Some(Age::Known(match measure {
+        Measure::Days => vec![end],
+        _ => assessment.lives.groups.iter().map(use_of).collect(),
+    }))
+}
+
+struct Guess<'a> {
+    gathering: Gathering<'a>,
+    life: &'a Life,
+    bin: Option<&'a str>,
+    assessment: &'a Assessment,
+    ahead: &'a FuturePath,
+    /// Whether nothing is on record of the machine, so that its parts may have been changed.
+    silent: bool,
+}
+
+impl Guess<'_> {
+    fn age(&self) -> Age {
+        let context = self.gathering.context;
+        let machine = context.records.machine(&self.life.machine);
+        let records_from = machine.map_or(self.life.since, |m| m.records_from);
+        let a_day = self.a_day(records_from);
+        let in_days = |days: f64| -> Option<Vec<f64>> {
+            let a_day = a_day.as_ref()?;
+            Some(a_day.iter().map(|used| used * days).collect())
+        };
+        let (since, until) = if self.silent {
+            (context.as_of, context.as_of)
+        } else {
+            (self.life.since, records_from)
+        };
+        let logged = self.on_record(since);
+        let used = if logged.iter().sum::<f64>() == 0.0 {
+            in_days(days(since, context.as_of)).unwrap_or(logged)
+        } else {
+            logged
+        };
+        let fitted = self.life.fitted.filter(|_| !self.silent);
+        let in_service = machine.map(|m| m.in_service).filter(|from| *from < until);
+        let before = match (fitted, in_service) {
+            (Some(fitted), _) => in_days(days(fitted, until)).map(Before::OfPart),
+            (None, Some(from)) => in_days(days(from, until)).map(Before::OfMachine),
+            (None, None) => None,
+        };
+        Age::AtLeast {
+            used,
+            before: before.unwrap_or(Before::Anything),
+        }
+    }
+
+    /// Use from a day on, as far as it is on record.
+    fn on_record(&self, since: NaiveDate) -> Vec<f64> {
+        let context = self.gathering.context;
+        let lives = &self.assessment.lives;
+        if lives.measure == Measure::Days {
+            return vec![days(since, context.as_of)];
+        }
+        let path = context.sums.path(&self.life.machine, self.bin);
+        let from = path.days_until(since - Days::new(1));
+        let to = path.days_until(context.as_of).max(from);
+        let recorded = path.recorded(lives.measure, from, to);
+        let columns = columns(&lives.groups, context.groups.names());
+        let of = |c: &Option<usize>| c.map_or(0.0, |c| recorded[c]);
+        columns.iter().map(of).collect()
+    }
+
+    /// The machine's use on a day of the calendar: on record, or else in the season to come.
+    fn a_day(&self, records_from: NaiveDate) -> Option<Vec<f64>> {
+        /// Of less than a year of work nobody knows how the year goes on.
+        const YEAR: f64 = 365.25;
+        let as_of = self.gathering.context.as_of;
+        let season = self.gathering.season;
+        if self.assessment.lives.measure == Measure::Days {
+            return Some(vec![1.0]);
+        }
+        let logged = self.on_record(records_from);
+        let share = |used: &[f64], days: f64| used.iter().map(|u| u / days).collect();
+        if 0.0 < logged.iter().sum() {
+            return Some(share(&logged, days(records_from, as_of).max(YEAR)));
+        }
+        let is_whole = as_of < season.start && self.ahead.is_known();
+        is_whole.then(|| {
+            share(
+                &self.ahead.in_season(),
+                days(season.start, season.end) + 1.0,
+            )
+        })
+    }
+}
+
+/// Days from one date to another; 0 backwards.
+fn days(from: NaiveDate, to: NaiveDate) -> f64 {
+    (to - from).num_days().max(0) as f64
+}
