@@ -1,12 +1,11 @@
 //! `import`: read a standard's files, match names, add what is new to the records.
 
-use std::io::Write;
 use std::path::{Path, PathBuf};
 
 use super::args::{ImportArgs, ImportKind, TwoBinsChoice};
 use super::output::{self, Forms};
 use super::whole::Whole;
-use super::{CliError, ExitStatus};
+use super::{CliError, ExitStatus, Streams};
 use crate::import::usage::{self, Imported, TwoBins};
 use crate::import::{Kept, meters, taskdata, telematics};
 use crate::read::{self, Reading, TableHome};
@@ -14,26 +13,24 @@ use crate::record::{Problem, ProblemKind, Severity, Table};
 use crate::report::imports::{Fate, ImportReport, Lines};
 use crate::report::{csv, json, terminal};
 
-type Out<'a> = &'a mut dyn Write;
-
 /// Kinds of file that hold task data.
 const TASK_FILES: [&str; 2] = ["xml", "bin"];
 /// Kinds of file that hold pages of a feed.
 const FEED_FILES: [&str; 2] = ["xml", "json"];
 
-pub(super) fn run(args: &ImportArgs, out: Out<'_>, err: Out<'_>) -> Result<ExitStatus, CliError> {
+pub(super) fn run(args: &ImportArgs, to: &mut Streams<'_>) -> Result<ExitStatus, CliError> {
     output::check_beside(&args.into, &args.target)?;
     match args.kind {
-        ImportKind::Taskdata => task_data(args, out, err),
-        ImportKind::Telematics => feed(args, out, err),
+        ImportKind::Taskdata => task_data(args, to),
+        ImportKind::Telematics => feed(args, to),
     }
 }
 
-fn task_data(args: &ImportArgs, out: Out<'_>, err: Out<'_>) -> Result<ExitStatus, CliError> {
+fn task_data(args: &ImportArgs, to: &mut Streams<'_>) -> Result<ExitStatus, CliError> {
     let files = read::bundle(set(&args.path), &TASK_FILES)?;
     let data = taskdata::read(&files).map_err(|e| unusable(&args.path, &e))?;
     drop(files);
-    let Some(reading) = records(&args.into, Table::Usage, err)? else {
+    let Some(reading) = records(&args.into, Table::Usage, to)? else {
         return Ok(ExitStatus::Problems);
     };
     let path = home(&args.into, Table::Usage)?;
@@ -52,7 +49,7 @@ fn task_data(args: &ImportArgs, out: Out<'_>, err: Out<'_>) -> Result<ExitStatus
         &into,
     )
     .map_err(|why| CliError::Write { path: into, why })?;
-    finish(args, &path, imported, &kept, out, err)
+    finish(args, &path, imported, &kept, to)
 }
 
 /// The folder of a main file that is named itself.
@@ -65,11 +62,11 @@ fn set(path: &Path) -> &Path {
     }
 }
 
-fn feed(args: &ImportArgs, out: Out<'_>, err: Out<'_>) -> Result<ExitStatus, CliError> {
+fn feed(args: &ImportArgs, to: &mut Streams<'_>) -> Result<ExitStatus, CliError> {
     let files = read::bundle(&args.path, &FEED_FILES)?;
     let feed = telematics::read(&files).map_err(|e| unusable(&args.path, &e))?;
     drop(files);
-    let Some(reading) = records(&args.into, Table::Meters, err)? else {
+    let Some(reading) = records(&args.into, Table::Meters, to)? else {
         return Ok(ExitStatus::Problems);
     };
     let path = home(&args.into, Table::Meters)?;
@@ -78,7 +75,7 @@ fn feed(args: &ImportArgs, out: Out<'_>, err: Out<'_>) -> Result<ExitStatus, Cli
     let into = path.display().to_string();
     let imported = meters::merge(&feed, &mut kept, existing.as_deref(), &into)
         .map_err(|why| CliError::Write { path: into, why })?;
-    finish(args, &path, imported, &kept, out, err)
+    finish(args, &path, imported, &kept, to)
 }
 
 fn unusable(path: &Path, why: &dyn std::fmt::Display) -> CliError {
@@ -120,7 +117,7 @@ fn kept(args: &ImportArgs, reading: &Reading) -> Result<Kept, CliError> {
 
 /// The records, where they are sound enough to be added to: machines are listed, and the rows of
 /// the table that grows can be told apart. What stands in the way is told otherwise.
-fn records(dir: &Path, table: Table, err: Out<'_>) -> Result<Option<Reading>, CliError> {
+fn records(dir: &Path, table: Table, to: &mut Streams<'_>) -> Result<Option<Reading>, CliError> {
     let (families, _) = read::families(Some(dir), None)?;
     let reading = read::folder(dir, None, &families)?;
     let source = |table: Table| {
@@ -144,10 +141,10 @@ fn records(dir: &Path, table: Table, err: Out<'_>) -> Result<Option<Reading>, Cl
         return Ok(Some(reading));
     }
     for problem in &wrong {
-        writeln!(err, "{problem}")?;
+        writeln!(to.err, "{problem}")?;
     }
     writeln!(
-        err,
+        to.err,
         "wearcast: nothing was imported; mend these first (`wearcast check {}` lists all)",
         dir.display()
     )?;
@@ -160,14 +157,13 @@ fn finish(
     path: &Path,
     imported: Imported,
     kept: &Kept,
-    out: Out<'_>,
-    err: Out<'_>,
+    to: &mut Streams<'_>,
 ) -> Result<ExitStatus, CliError> {
     let Imported { report, table } = imported;
     // Names go first: without rows they are harmless, and the next import adds the rows.
     let mut files = Whole::default();
     if args.dry_run {
-        writeln!(err, "nothing is written: `--dry-run`")?;
+        writeln!(to.err, "nothing is written: `--dry-run`")?;
     } else {
         for (name, bytes) in kept.files() {
             files.add(args.into.join(name), bytes, true);
@@ -176,14 +172,9 @@ fn finish(
             files.add(path, bytes, true);
         }
     }
-    let forms = Forms {
-        table: &|width| terminal::imports(&report, width),
-        json: &|| json::imports(&report),
-        csv: &|| csv::imports(&report),
-        xlsx: None,
-    };
-    output::give_with(files, &forms, &args.target, out, err)?;
-    tell(&report, err)?;
+    let forms = Forms::new(&report, terminal::imports, json::imports, csv::imports);
+    output::give_with(files, &forms, &args.target, to)?;
+    tell(&report, to)?;
     let aside = report.count(|fate| matches!(fate, Fate::SetAside(_)));
     Ok(if is_sound(&report) || args.set_aside || aside == 0 {
         ExitStatus::Done
@@ -198,13 +189,13 @@ fn is_sound(report: &ImportReport) -> bool {
     report.unmatched.is_empty() && report.problems.is_empty() && !is_meters
 }
 
-fn tell(report: &ImportReport, err: Out<'_>) -> Result<(), CliError> {
+fn tell(report: &ImportReport, to: &mut Streams<'_>) -> Result<(), CliError> {
     for problem in &report.problems {
-        writeln!(err, "{problem}")?;
+        writeln!(to.err, "{problem}")?;
     }
     for name in &report.unmatched {
         writeln!(
-            err,
+            to.err,
             "{} `{}` is not matched ({} {} set aside): {}",
             name.kind,
             name.name,
@@ -215,7 +206,7 @@ fn tell(report: &ImportReport, err: Out<'_>) -> Result<(), CliError> {
     }
     if !report.unmatched.is_empty() {
         writeln!(
-            err,
+            to.err,
             "wearcast: import again when the names are matched; rows that are there already are not doubled"
         )?;
     }

@@ -24,6 +24,16 @@ use crate::study::StudyError;
 
 pub use waiting::Screen;
 
+/// Where a command speaks.
+struct Streams<'a> {
+    /// Results.
+    out: &'a mut dyn Write,
+    /// Everything else.
+    err: &'a mut dyn Write,
+    /// Where somebody waits.
+    screen: Screen,
+}
+
 /// How a command ended, in numbers that scripts rely on.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[repr(u8)]
@@ -107,7 +117,7 @@ pub fn main_before(
     let out = &mut UntilClosed(out);
     let err = &mut Unheard(err);
     let run = match args::Args::try_parse_from(args) {
-        Ok(args) => run::run(&args, out, err, screen),
+        Ok(args) => run::run(&args, &mut Streams { out, err, screen }),
         Err(error) => explain(&error, out, err),
     };
     run.unwrap_or_else(|error| {

@@ -4,23 +4,90 @@
     reason = "this is where the screen is measured and folders for results are looked at"
 )]
 
-use std::io::Write;
 use std::path::Path;
 
-use super::CliError;
 use super::args::{Format, Target};
 use super::whole::{self, Whole};
+use super::{CliError, Streams};
 use crate::plot::Picture;
 use crate::read;
 use crate::report::terminal;
+use crate::report::xlsx::XlsxError;
 
-/// A result in every form it has.
-pub(super) struct Forms<'a> {
-    pub(super) table: &'a dyn Fn(usize) -> String,
-    pub(super) json: &'a dyn Fn() -> serde_json::Value,
-    pub(super) csv: &'a dyn Fn() -> String,
+/// A result, and what tells it in every form it has.
+pub(super) struct Forms<'a, R> {
+    report: &'a R,
+    table: fn(&R, usize) -> String,
+    json: fn(&R) -> serde_json::Value,
+    csv: fn(&R) -> String,
     /// Only for results that have a workbook.
-    pub(super) xlsx: Option<&'a dyn Fn() -> Result<Vec<u8>, CliError>>,
+    xlsx: Option<fn(&R) -> Result<Vec<u8>, XlsxError>>,
+}
+
+impl<'a, R> Forms<'a, R> {
+    /// - `table`: takes the width of the screen in columns.
+    pub(super) fn new(
+        report: &'a R,
+        table: fn(&R, usize) -> String,
+        json: fn(&R) -> serde_json::Value,
+        csv: fn(&R) -> String,
+    ) -> Self {
+        Self {
+            report,
+            table,
+            json,
+            csv,
+            xlsx: None,
+        }
+    }
+
+    pub(super) fn with_workbook(self, xlsx: fn(&R) -> Result<Vec<u8>, XlsxError>) -> Self {
+        Self {
+            xlsx: Some(xlsx),
+            ..self
+        }
+    }
+
+    /// In the form that the extension of its file says.
+    fn for_file(&self, path: &Path) -> Result<Vec<u8>, CliError> {
+        let extension = path
+            .extension()
+            .and_then(|e| e.to_str())
+            .unwrap_or("")
+            .to_lowercase();
+        match (extension.as_str(), self.xlsx) {
+            ("xlsx", Some(xlsx)) => Ok(xlsx(self.report)?),
+            ("json", _) => self.bytes(Format::Json, 80),
+            ("csv", _) => self.bytes(Format::Csv, 80),
+            ("txt", _) => self.bytes(Format::Table, 80),
+            (_, xlsx) => {
+                let known = if xlsx.is_some() {
+                    ".xlsx, .csv, .json or .txt"
+                } else {
+                    ".csv, .json or .txt"
+                };
+                Err(CliError::Usage(format!(
+                    "`--out {}`: this result can be written as {known}",
+                    path.display()
+                )))
+            }
+        }
+    }
+
+    fn bytes(&self, format: Format, width: usize) -> Result<Vec<u8>, CliError> {
+        Ok(match format {
+            Format::Table => terminal::harmless(&(self.table)(self.report, width))
+                .as_bytes()
+                .to_vec(),
+            Format::Csv => (self.csv)(self.report).into_bytes(),
+            Format::Json => {
+                let mut text = serde_json::to_vec_pretty(&(self.json)(self.report))
+                    .map_err(|e| CliError::Print(std::io::Error::other(e)))?;
+                text.push(b'\n');
+                text
+            }
+        })
+    }
 }
 
 /// Columns of the screen, 80 where there is none.
@@ -30,67 +97,39 @@ fn width() -> usize {
 }
 
 /// Prints the result, or writes it to the file of `--out`.
-pub(super) fn give(
-    forms: &Forms<'_>,
+pub(super) fn give<R>(
+    forms: &Forms<'_, R>,
     target: &impl AsRef<Target>,
-    out: &mut dyn Write,
-    err: &mut dyn Write,
+    to: &mut Streams<'_>,
 ) -> Result<(), CliError> {
-    give_with(Whole::default(), forms, target, out, err)
+    give_with(Whole::default(), forms, target, to)
 }
 
 /// The same, after files that belong together are written; the file of `--out` is one of them.
-pub(super) fn give_with(
+pub(super) fn give_with<R>(
     mut files: Whole,
-    forms: &Forms<'_>,
+    forms: &Forms<'_, R>,
     target: &impl AsRef<Target>,
-    out: &mut dyn Write,
-    err: &mut dyn Write,
+    to: &mut Streams<'_>,
 ) -> Result<(), CliError> {
     let target = target.as_ref();
     let printed = match &target.out {
         Some(path) => {
-            files.add(path, file_bytes(forms, path)?, target.force);
+            files.add(path, forms.for_file(path)?, target.force);
             None
         }
-        None => Some(bytes(forms, target.format, width())?),
+        None => Some(forms.bytes(target.format, width())?),
     };
     let paths = files.paths();
     files.write()?;
     for path in paths {
-        writeln!(err, "wrote {}", path.display())?;
+        writeln!(to.err, "wrote {}", path.display())?;
     }
     if let Some(bytes) = printed {
-        out.write_all(&bytes)?;
-        out.flush()?;
+        to.out.write_all(&bytes)?;
+        to.out.flush()?;
     }
     Ok(())
-}
-
-/// The result in the form that the extension of its file says.
-fn file_bytes(forms: &Forms<'_>, path: &Path) -> Result<Vec<u8>, CliError> {
-    let extension = path
-        .extension()
-        .and_then(|e| e.to_str())
-        .unwrap_or("")
-        .to_lowercase();
-    match (extension.as_str(), forms.xlsx) {
-        ("xlsx", Some(xlsx)) => xlsx(),
-        ("json", _) => bytes(forms, Format::Json, 80),
-        ("csv", _) => bytes(forms, Format::Csv, 80),
-        ("txt", _) => bytes(forms, Format::Table, 80),
-        (_, xlsx) => {
-            let known = if xlsx.is_some() {
-                ".xlsx, .csv, .json or .txt"
-            } else {
-                ".csv, .json or .txt"
-            };
-            Err(CliError::Usage(format!(
-                "`--out {}`: this result can be written as {known}",
-                path.display()
-            )))
-        }
-    }
 }
 
 const NOTHING_TO_FORCE: &str = "`--force` needs a file to replace: name it with `--out`";
@@ -140,21 +179,6 @@ pub(super) fn is_workbook(target: &impl AsRef<Target>) -> bool {
     extension.is_some_and(|e| e.eq_ignore_ascii_case("xlsx"))
 }
 
-fn bytes(forms: &Forms<'_>, format: Format, width: usize) -> Result<Vec<u8>, CliError> {
-    Ok(match format {
-        Format::Table => terminal::harmless(&(forms.table)(width))
-            .as_bytes()
-            .to_vec(),
-        Format::Csv => (forms.csv)().into_bytes(),
-        Format::Json => {
-            let mut text = serde_json::to_vec_pretty(&(forms.json)())
-                .map_err(|e| CliError::Print(std::io::Error::other(e)))?;
-            text.push(b'\n');
-            text
-        }
-    })
-}
-
 /// Refuses early what [`give_page`] would refuse late.
 pub(super) fn check_page(target: &Target, figures: Option<&Path>) -> Result<(), CliError> {
     if target.format != Format::Table {
@@ -191,8 +215,7 @@ pub(super) fn give_page(
     page: &dyn Fn() -> String,
     figures: Option<(&Path, &[Picture])>,
     target: &Target,
-    out: &mut dyn Write,
-    err: &mut dyn Write,
+    to: &mut Streams<'_>,
 ) -> Result<(), CliError> {
     let mut files = Whole::default();
     if let Some((folder, pictures)) = figures {
@@ -208,13 +231,13 @@ pub(super) fn give_page(
     files.write()?;
     if let Some((folder, pictures)) = figures {
         let count = pictures.len();
-        writeln!(err, "wrote {count} pictures into {}", folder.display())?;
+        writeln!(to.err, "wrote {count} pictures into {}", folder.display())?;
     }
     if let Some(path) = &target.out {
-        writeln!(err, "wrote {}", path.display())?;
+        writeln!(to.err, "wrote {}", path.display())?;
     } else if figures.is_none() {
-        out.write_all(page().as_bytes())?;
-        out.flush()?;
+        to.out.write_all(page().as_bytes())?;
+        to.out.flush()?;
     }
     Ok(())
 }

@@ -1,6 +1,5 @@
 //! One function a command: read, ask, tell.
 
-use std::io::Write;
 use std::path::{Path, PathBuf};
 
 use super::args::{
@@ -8,57 +7,45 @@ use super::args::{
     RemainingArgs, ReportArgs, Shared,
 };
 use super::output::{self, Forms};
-use super::waiting::{self, Screen};
-use super::{CliError, ExitStatus, next, pages};
+use super::{CliError, ExitStatus, Streams, next, pages, waiting};
 use crate::family::Families;
 use crate::life::bare::BareAge;
 use crate::read::{self, Reading, RowCounts};
 use crate::record::{Account, Problem, ProblemKind, Records, Severity, Table};
+use crate::report::check::CheckReport;
 use crate::report::{Header, csv, html, json, sql, terminal, xlsx};
 use crate::study::bare::BareStudy;
 use crate::study::compare::group_products_by;
 use crate::study::{self, Options, Policy, Study};
 
-type Out<'a> = &'a mut dyn Write;
-
-pub(super) fn run(
-    args: &Args,
-    out: Out<'_>,
-    err: Out<'_>,
-    screen: Screen,
-) -> Result<ExitStatus, CliError> {
+pub(super) fn run(args: &Args, to: &mut Streams<'_>) -> Result<ExitStatus, CliError> {
     let mut whole = false;
     let status = match &args.command {
-        Command::Check(args) => check(args, &mut whole, out, err)?,
-        command => answer(command, out, err, screen)?,
+        Command::Check(args) => check(args, &mut whole, to)?,
+        command => answer(command, to)?,
     };
     if let Some(lines) = next::after(&args.command, status, whole) {
-        write!(err, "{lines}")?;
+        write!(to.err, "{lines}")?;
     }
     Ok(status)
 }
 
-fn answer(
-    command: &Command,
-    out: Out<'_>,
-    err: Out<'_>,
-    screen: Screen,
-) -> Result<ExitStatus, CliError> {
+fn answer(command: &Command, to: &mut Streams<'_>) -> Result<ExitStatus, CliError> {
     match command {
-        Command::Check(args) => check(args, &mut false, out, err),
-        Command::Lives(args) => lives(args, out, err),
-        Command::Fit(args) => fit(args, out, err, screen),
-        Command::Remaining(args) => remaining(args, out, err, screen),
-        Command::Budget(args) => budget(args, out, err, screen),
-        Command::Report(args) => report(args, out, err, screen),
-        Command::Stock(args) => stock(args, out, err, screen),
-        Command::Models(args) => models(args, out, err),
-        Command::Compare(args) => compare(args, out, err, screen),
-        Command::Backtest(args) => backtest(args, out, err, screen),
-        Command::Import(args) => super::import::run(args, out, err),
-        Command::Start(args) => super::start::run(args, out),
-        Command::Completions(args) => pages::completions(args, out),
-        Command::Man(args) => pages::man(args, err),
+        Command::Check(args) => check(args, &mut false, to),
+        Command::Lives(args) => lives(args, to),
+        Command::Fit(args) => fit(args, to),
+        Command::Remaining(args) => remaining(args, to),
+        Command::Budget(args) => budget(args, to),
+        Command::Report(args) => report(args, to),
+        Command::Stock(args) => stock(args, to),
+        Command::Models(args) => models(args, to),
+        Command::Compare(args) => compare(args, to),
+        Command::Backtest(args) => backtest(args, to),
+        Command::Import(args) => super::import::run(args, to),
+        Command::Start(args) => super::start::run(args, to.out),
+        Command::Completions(args) => pages::completions(args, to.out),
+        Command::Man(args) => pages::man(args, to.err),
     }
 }
 
@@ -90,12 +77,7 @@ fn read_folder(dir: &Path, choices: &Choices) -> Result<(Families, Reading), Cli
 }
 
 /// - `whole`: becomes whether a problem of a whole file stands in the way, which no option sets aside.
-fn check(
-    args: &Shared,
-    whole: &mut bool,
-    out: Out<'_>,
-    err: Out<'_>,
-) -> Result<ExitStatus, CliError> {
+fn check(args: &Shared, whole: &mut bool, to: &mut Streams<'_>) -> Result<ExitStatus, CliError> {
     output::check_beside(&args.dir, &args.choices)?;
     let (_, reading) = read_folder(&args.dir, &args.choices)?;
     // A second look at every row costs time, and is taken where something is wrong.
@@ -114,29 +96,15 @@ fn check(
         notes: Vec::new(),
         cautions: Vec::new(),
     };
-    let forms = Forms {
-        table: &|width| {
-            let Reading {
-                problems,
-                accounts,
-                mapping,
-                ..
-            } = &reading;
-            terminal::check(problems, accounts, mapping, proposal.as_deref(), width)
-        },
-        json: &|| {
-            let Reading {
-                problems,
-                accounts,
-                mapping,
-                ..
-            } = &reading;
-            json::check(&header, problems, accounts, mapping, proposal.as_deref())
-        },
-        csv: &|| csv::check(&reading.problems),
-        xlsx: None,
+    let report = CheckReport {
+        header,
+        problems: &reading.problems,
+        accounts: &reading.accounts,
+        mapping: &reading.mapping,
+        proposal,
     };
-    output::give(&forms, &args.choices, out, err)?;
+    let forms = Forms::new(&report, terminal::check, json::check, csv::check);
+    output::give(&forms, &args.choices, to)?;
     *whole = reading.has_whole_problems();
     let stops = if args.choices.set_aside {
         *whole
@@ -155,16 +123,16 @@ fn check(
 fn study(
     dir: &Path,
     choices: &Choices,
-    err: Out<'_>,
+    to: &mut Streams<'_>,
 ) -> Result<Option<(Study, Vec<Account>)>, CliError> {
-    study_with(dir, choices, err, |_| {})
+    study_with(dir, choices, to, |_| {})
 }
 
 /// The same of records that are made ready first.
 fn study_with(
     dir: &Path,
     choices: &Choices,
-    err: Out<'_>,
+    to: &mut Streams<'_>,
     ready: impl FnOnce(&mut Records),
 ) -> Result<Option<(Study, Vec<Account>)>, CliError> {
     output::check_beside(dir, choices)?;
@@ -172,7 +140,7 @@ fn study_with(
         output::check_apart(&[sums], choices)?;
     }
     let (families, reading) = read_folder(dir, choices)?;
-    if tell_problems(&reading.problems, choices.set_aside, err)? {
+    if tell_problems(&reading.problems, choices.set_aside, to)? {
         return Ok(None);
     }
     let mut records = reading.records;
@@ -183,7 +151,11 @@ fn study_with(
 }
 
 /// Lists what is wrong; true when the work must stop.
-fn tell_problems(problems: &[Problem], set_aside: bool, err: Out<'_>) -> Result<bool, CliError> {
+fn tell_problems(
+    problems: &[Problem],
+    set_aside: bool,
+    to: &mut Streams<'_>,
+) -> Result<bool, CliError> {
     let wrong: Vec<&Problem> = problems
         .iter()
         .filter(|p| p.severity == Severity::Problem)
@@ -191,13 +163,13 @@ fn tell_problems(problems: &[Problem], set_aside: bool, err: Out<'_>) -> Result<
     if wrong.is_empty() {
         return Ok(false);
     }
-    write!(err, "{}", terminal::messages(&wrong))?;
+    write!(to.err, "{}", terminal::messages(&wrong))?;
     let whole = wrong.iter().any(|p| p.place.row.is_none());
     let count = wrong.len();
     let problems = if count == 1 { "problem" } else { "problems" };
     if set_aside && !whole {
         writeln!(
-            err,
+            to.err,
             "wearcast: {count} {problems}; the rows named are set aside"
         )?;
         return Ok(false);
@@ -208,13 +180,13 @@ fn tell_problems(problems: &[Problem], set_aside: bool, err: Out<'_>) -> Result<
         ", or add `--set-aside` to go on without the rows named"
     };
     writeln!(
-        err,
+        to.err,
         "wearcast: {count} {problems} in the records; mend them{hint}"
     )?;
     Ok(true)
 }
 
-fn lives(args: &LivesArgs, out: Out<'_>, err: Out<'_>) -> Result<ExitStatus, CliError> {
+fn lives(args: &LivesArgs, to: &mut Streams<'_>) -> Result<ExitStatus, CliError> {
     let LivesArgs {
         shared: args,
         print_sql,
@@ -222,20 +194,18 @@ fn lives(args: &LivesArgs, out: Out<'_>, err: Out<'_>) -> Result<ExitStatus, Cli
     if *print_sql {
         let columns = read::log_columns(&args.dir)?;
         let columns = columns.map_err(|why| CliError::Usage(format!("`--print-sql`: {why}")))?;
-        write!(out, "{}", sql::usage_sums(&columns))?;
+        write!(to.out, "{}", sql::usage_sums(&columns))?;
         return Ok(ExitStatus::Done);
     }
-    let Some((study, _)) = study(&args.dir, &args.choices, err)? else {
+    let Some((study, _)) = study(&args.dir, &args.choices, to)? else {
         return Ok(ExitStatus::Problems);
     };
     let report = study.lives_report();
-    let forms = Forms {
-        table: &|width| terminal::lives(&report, width),
-        json: &|| json::lives(&report),
-        csv: &|| csv::lives(&report),
-        xlsx: None,
-    };
-    output::give(&forms, &args.choices, out, err)?;
+    output::give(
+        &Forms::new(&report, terminal::lives, json::lives, csv::lives),
+        &args.choices,
+        to,
+    )?;
     Ok(ExitStatus::Done)
 }
 
@@ -245,7 +215,7 @@ fn bare_study(
     lives: &Path,
     ages: Option<&Path>,
     choices: &Choices,
-    err: Out<'_>,
+    to: &mut Streams<'_>,
 ) -> Result<Option<(BareStudy, Vec<BareAge>)>, CliError> {
     let asks_ages = ages.is_some();
     let inputs: Vec<&Path> = [Some(lives), ages].into_iter().flatten().collect();
@@ -266,7 +236,7 @@ fn bare_study(
     wrong.extend(problems);
     let (ages, problems, of_ages) = ages.map(read::bare_ages).transpose()?.unwrap_or_default();
     wrong.extend(problems);
-    if tell_problems(&wrong, choices.set_aside, err)? {
+    if tell_problems(&wrong, choices.set_aside, to)? {
         return Ok(None);
     }
     let mut study = BareStudy::new(&lives, &families, options(choices), asks_ages)?;
@@ -284,69 +254,60 @@ fn bare_study(
     Ok(Some((study, ages)))
 }
 
-fn fit(args: &FitArgs, out: Out<'_>, err: Out<'_>, screen: Screen) -> Result<ExitStatus, CliError> {
+fn fit(args: &FitArgs, to: &mut Streams<'_>) -> Result<ExitStatus, CliError> {
     let report = match (&args.lives, &args.dir) {
-        (Some(lives), _) => bare_study(lives, None, &args.choices, err)?.map(|(s, _)| s.fits()),
-        (None, Some(dir)) => study(dir, &args.choices, err)?
-            .map(|(mut study, _)| waiting::ask(screen, &mut study, Study::fits))
+        (Some(lives), _) => bare_study(lives, None, &args.choices, to)?.map(|(s, _)| s.fits()),
+        (None, Some(dir)) => study(dir, &args.choices, to)?
+            .map(|(mut study, _)| waiting::ask(to.screen.take(), &mut study, Study::fits))
             .transpose()?,
         (None, None) => None,
     };
     let Some(report) = report else {
         return Ok(ExitStatus::Problems);
     };
-    let forms = Forms {
-        table: &|width| terminal::fits(&report, width),
-        json: &|| json::fits(&report),
-        csv: &|| csv::fits(&report),
-        xlsx: None,
-    };
-    output::give(&forms, &args.choices, out, err)?;
+    output::give(
+        &Forms::new(&report, terminal::fits, json::fits, csv::fits),
+        &args.choices,
+        to,
+    )?;
     Ok(ExitStatus::Done)
 }
 
-fn remaining(
-    args: &RemainingArgs,
-    out: Out<'_>,
-    err: Out<'_>,
-    screen: Screen,
-) -> Result<ExitStatus, CliError> {
+fn remaining(args: &RemainingArgs, to: &mut Streams<'_>) -> Result<ExitStatus, CliError> {
     let report = match (&args.lives, &args.ages, &args.dir) {
         (Some(lives), Some(ages), _) => {
-            let Some((study, ages)) = bare_study(lives, Some(ages), &args.choices, err)? else {
+            let Some((study, ages)) = bare_study(lives, Some(ages), &args.choices, to)? else {
                 return Ok(ExitStatus::Problems);
             };
             Some(study.remaining(&ages)?)
         }
-        (_, _, Some(dir)) => study(dir, &args.choices, err)?
-            .map(|(mut study, _)| waiting::ask(screen, &mut study, Study::remaining))
+        (_, _, Some(dir)) => study(dir, &args.choices, to)?
+            .map(|(mut study, _)| waiting::ask(to.screen.take(), &mut study, Study::remaining))
             .transpose()?,
         _ => None,
     };
     let Some(report) = report else {
         return Ok(ExitStatus::Problems);
     };
-    let forms = Forms {
-        table: &|width| terminal::remaining(&report, width),
-        json: &|| json::remaining(&report),
-        csv: &|| csv::remaining(&report),
-        xlsx: None,
-    };
-    output::give(&forms, &args.choices, out, err)?;
+    output::give(
+        &Forms::new(
+            &report,
+            terminal::remaining,
+            json::remaining,
+            csv::remaining,
+        ),
+        &args.choices,
+        to,
+    )?;
     Ok(ExitStatus::Done)
 }
 
-fn budget(
-    args: &Shared,
-    out: Out<'_>,
-    err: Out<'_>,
-    screen: Screen,
-) -> Result<ExitStatus, CliError> {
-    let Some((mut study, accounts)) = study(&args.dir, &args.choices, err)? else {
+fn budget(args: &Shared, to: &mut Streams<'_>) -> Result<ExitStatus, CliError> {
+    let Some((mut study, accounts)) = study(&args.dir, &args.choices, to)? else {
         return Ok(ExitStatus::Problems);
     };
     let workbook = output::is_workbook(&args.choices);
-    let report = waiting::ask(screen, &mut study, |study| {
+    let report = waiting::ask(to.screen.take(), &mut study, |study| {
         let mut report = if workbook {
             study.budget_to_change(&accounts)?
         } else {
@@ -358,115 +319,93 @@ fn budget(
         }
         Ok(report)
     })?;
-    let forms = Forms {
-        table: &|width| terminal::budget(&report, width),
-        json: &|| json::budget(&report),
-        csv: &|| csv::budget(&report),
-        xlsx: Some(&|| Ok(xlsx::budget(&report)?)),
-    };
-    output::give(&forms, &args.choices, out, err)?;
+    output::give(
+        &Forms::new(&report, terminal::budget, json::budget, csv::budget)
+            .with_workbook(xlsx::budget),
+        &args.choices,
+        to,
+    )?;
     Ok(ExitStatus::Done)
 }
 
-fn compare(
-    args: &CompareArgs,
-    out: Out<'_>,
-    err: Out<'_>,
-    screen: Screen,
-) -> Result<ExitStatus, CliError> {
+fn compare(args: &CompareArgs, to: &mut Streams<'_>) -> Result<ExitStatus, CliError> {
     let CompareArgs { shared, by } = args;
     let mut column = None;
     let group = |records: &mut Records| column = group_products_by(records, by);
-    let Some((mut study, _)) = study_with(&shared.dir, &shared.choices, err, group)? else {
+    let Some((mut study, _)) = study_with(&shared.dir, &shared.choices, to, group)? else {
         return Ok(ExitStatus::Problems);
     };
     let by = column.as_ref().map_or(by.as_str(), |_| "product");
-    let mut report = waiting::ask(screen, &mut study, |study| study.compare(by))?;
+    let mut report = waiting::ask(to.screen.take(), &mut study, |study| study.compare(by))?;
     if let Some(column) = column {
         report.by = column;
         report.table = Some(Table::Products.name());
     }
-    let forms = Forms {
-        table: &|width| terminal::compare(&report, width),
-        json: &|| json::compare(&report),
-        csv: &|| csv::compare(&report),
-        xlsx: None,
-    };
-    output::give(&forms, &shared.choices, out, err)?;
+    output::give(
+        &Forms::new(&report, terminal::compare, json::compare, csv::compare),
+        &shared.choices,
+        to,
+    )?;
     Ok(ExitStatus::Done)
 }
 
-fn report(
-    args: &ReportArgs,
-    out: Out<'_>,
-    err: Out<'_>,
-    screen: Screen,
-) -> Result<ExitStatus, CliError> {
+fn report(args: &ReportArgs, to: &mut Streams<'_>) -> Result<ExitStatus, CliError> {
     let target = &args.choices.target;
     output::check_page(target, args.figures.as_deref())?;
     // Pictures may be replaced where no page is written.
     let mut choices = args.choices.clone();
     choices.target.force &= choices.target.out.is_some();
-    let Some((mut study, accounts)) = study(&args.dir, &choices, err)? else {
+    let Some((mut study, accounts)) = study(&args.dir, &choices, to)? else {
         return Ok(ExitStatus::Problems);
     };
-    let report = waiting::ask(screen, &mut study, |study| study.page(&accounts))?;
+    let report = waiting::ask(to.screen.take(), &mut study, |study| study.page(&accounts))?;
     let pictures = args.figures.as_ref().map(|_| html::figures(&report));
     let figures = args.figures.as_deref().zip(pictures.as_deref());
-    output::give_page(&|| html::page(&report), figures, target, out, err)?;
+    output::give_page(&|| html::page(&report), figures, target, to)?;
     Ok(ExitStatus::Done)
 }
 
-fn stock(
-    args: &Shared,
-    out: Out<'_>,
-    err: Out<'_>,
-    screen: Screen,
-) -> Result<ExitStatus, CliError> {
-    let Some((mut study, accounts)) = study(&args.dir, &args.choices, err)? else {
+fn stock(args: &Shared, to: &mut Streams<'_>) -> Result<ExitStatus, CliError> {
+    let Some((mut study, accounts)) = study(&args.dir, &args.choices, to)? else {
         return Ok(ExitStatus::Problems);
     };
-    let report = waiting::ask(screen, &mut study, |study| study.stock(&accounts))?;
-    let forms = Forms {
-        table: &|width| terminal::stock(&report, width),
-        json: &|| json::stock(&report),
-        csv: &|| csv::stock(&report),
-        xlsx: Some(&|| Ok(xlsx::stock(&report)?)),
-    };
-    output::give(&forms, &args.choices, out, err)?;
+    let report = waiting::ask(to.screen.take(), &mut study, |study| study.stock(&accounts))?;
+    output::give(
+        &Forms::new(&report, terminal::stock, json::stock, csv::stock).with_workbook(xlsx::stock),
+        &args.choices,
+        to,
+    )?;
     Ok(ExitStatus::Done)
 }
 
-fn models(args: &ModelsArgs, out: Out<'_>, err: Out<'_>) -> Result<ExitStatus, CliError> {
+fn models(args: &ModelsArgs, to: &mut Streams<'_>) -> Result<ExitStatus, CliError> {
     if !args.validate.is_empty() {
-        return validate(&args.validate, out, err);
+        return validate(&args.validate, to);
     }
     output::check(&args.target)?;
     let (families, wrong) = read::families(None, args.models.as_deref())?;
-    if tell_problems(&wrong, false, err)? {
+    if tell_problems(&wrong, false, to)? {
         return Ok(ExitStatus::Problems);
     }
     let report = study::models::models(&families, args.name.as_deref())
         .map_err(|e| CliError::Usage(e.to_string()))?;
-    let forms = Forms {
-        table: &|width| terminal::models(&report, width),
-        json: &|| json::models(&report),
-        csv: &|| csv::models(&report),
-        xlsx: None,
-    };
-    output::give(&forms, &args.target, out, err)?;
+    output::give(
+        &Forms::new(&report, terminal::models, json::models, csv::models),
+        &args.target,
+        to,
+    )?;
     Ok(ExitStatus::Done)
 }
 
 /// Says of each model file that it is valid, or what is wrong with it.
-fn validate(paths: &[PathBuf], out: Out<'_>, err: Out<'_>) -> Result<ExitStatus, CliError> {
+fn validate(paths: &[PathBuf], to: &mut Streams<'_>) -> Result<ExitStatus, CliError> {
     let mut status = ExitStatus::Done;
     for file in read::model_files(paths)? {
         let path = file.path.display();
         match file.family {
-            Ok(family) => writeln!(out, "{path}: valid, family `{}`", family.name)?,
+            Ok(family) => writeln!(to.out, "{path}: valid, family `{}`", family.name)?,
             Err(error) => {
-                writeln!(err, "{path}, {error}")?;
+                writeln!(to.err, "{path}, {error}")?;
                 status = ExitStatus::Problems;
             }
         }
@@ -474,22 +413,15 @@ fn validate(paths: &[PathBuf], out: Out<'_>, err: Out<'_>) -> Result<ExitStatus,
     Ok(status)
 }
 
-fn backtest(
-    args: &Shared,
-    out: Out<'_>,
-    err: Out<'_>,
-    screen: Screen,
-) -> Result<ExitStatus, CliError> {
-    let Some((mut study, _)) = study(&args.dir, &args.choices, err)? else {
+fn backtest(args: &Shared, to: &mut Streams<'_>) -> Result<ExitStatus, CliError> {
+    let Some((mut study, _)) = study(&args.dir, &args.choices, to)? else {
         return Ok(ExitStatus::Problems);
     };
-    let report = waiting::ask(screen, &mut study, Study::backtest)?;
-    let forms = Forms {
-        table: &|width| terminal::backtest(&report, width),
-        json: &|| json::backtest(&report),
-        csv: &|| csv::backtest(&report),
-        xlsx: None,
-    };
-    output::give(&forms, &args.choices, out, err)?;
+    let report = waiting::ask(to.screen.take(), &mut study, Study::backtest)?;
+    output::give(
+        &Forms::new(&report, terminal::backtest, json::backtest, csv::backtest),
+        &args.choices,
+        to,
+    )?;
     Ok(ExitStatus::Done)
 }

@@ -147,4 +147,15 @@ mod tests {
             }
         }
     }
+
+    /// Where no day wears anything any more, the share of them that a wear-out points to is infinite.
+    #[test]
+    fn without_use_left_the_first_look_ends_nothing() {
+        let begin = Begin {
+            day: 3,
+            exposure: 700.0,
+        };
+        assert_eq!(first_look((begin, 700.0), 900.0, 7), u32::MAX);
+        assert_eq!(worn_on(|_| 700.0, 3..7, u32::MAX, 900.0), 6);
+    }
 }

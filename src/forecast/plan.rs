@@ -1,5 +1,6 @@
 //! Use expected: the plan where there is one, each machine's last full season where there is none.
 
+mod bins;
 mod short;
 mod told;
 
@@ -11,7 +12,6 @@ use super::season::{Season, Stretch, month_of, months_later, moved_years};
 use super::typical::Typical;
 use crate::life::exposure::UseSums;
 use crate::record::{Amounts, Machine, PlanRow, Records};
-use crate::units::Measure;
 use crate::wear::Groups;
 use told::Told;
 
@@ -81,6 +81,8 @@ pub struct Planning<'a> {
     pub as_of: NaiveDate,
     /// Whether a machine with neither plan nor use of its own gets the fleet's typical use.
     pub typical: bool,
+    /// Machines that the notes and the source are about; empty: all of them.
+    pub asked: &'a [String],
 }
 
 /// Builds the use expected from the day after the as-of date to the end of `season`.
@@ -98,6 +100,7 @@ pub fn build(planning: Planning<'_>, season: Season) -> Plan {
         as_of: planning.as_of,
         starts: planning.records.settings.season_start(),
         typical: planning.typical.then(|| Typical::of(planning)),
+        asked: planning.asked,
     };
     planner.build(season)
 }
@@ -109,6 +112,7 @@ struct Planner<'a> {
     as_of: NaiveDate,
     starts: (u32, u32),
     typical: Option<Typical>,
+    asked: &'a [String],
     /// Rows of the plan by machine.
     rows: BTreeMap<&'a str, Vec<&'a PlanRow>>,
 }
@@ -129,14 +133,19 @@ const SILENT: i32 = 2;
 
 impl<'a> Planner<'a> {
     fn build(&self, season: Season) -> Plan {
-        let mut told = Told::default();
+        let is_asked = |machine: &String| self.asked.is_empty() || self.asked.contains(machine);
+        let (mut asked, mut others) = (Told::default(), Told::default());
         let mut uses = Vec::new();
-        let mut planned = false;
         let first = Season::of(self.as_of + Days::new(1), self.starts);
         for machine in self.records.machines.iter().filter(|m| self.works(m)) {
+            let told = if is_asked(&machine.name) {
+                &mut asked
+            } else {
+                &mut others
+            };
             for year in first.year..=season.year {
                 let this = Season::ending_in(year, self.starts);
-                let rows = self.rows_of(machine, this, &mut told);
+                let rows = self.rows_of(machine, this, told);
                 let of_target = year == season.year;
                 if let Some(date) = machine.retired.filter(|date| *date <= this.end) {
                     told.retired.insert(format!("{} on {date}", machine.name));
@@ -146,16 +155,16 @@ impl<'a> Planner<'a> {
                     }
                 }
                 if rows.is_empty() {
-                    uses.extend(self.last_season_again(machine, this, of_target, &mut told));
+                    uses.extend(self.last_season_again(machine, this, of_target, told));
                 } else {
-                    planned |= of_target;
+                    told.planned |= of_target;
                     if self.as_of < this.start
                         && let Some(short) = self.short(machine, &rows)
                     {
                         told.short.insert(machine.name.clone(), short);
                     }
                     for row in rows {
-                        uses.extend(self.planned_row(row, this, &mut told));
+                        uses.extend(self.planned_row(row, this, told));
                     }
                 }
             }
@@ -164,22 +173,34 @@ impl<'a> Planner<'a> {
             let given = planned.amounts;
             let rates = self.sums.rates();
             planned.amounts = rates.filled(&planned.machine, planned.group, given);
-            told.filled += usize::from(planned.amounts != given);
-            told.empty += usize::from(given == Amounts::default());
+            if is_asked(&planned.machine) {
+                asked.filled += usize::from(planned.amounts != given);
+                if given == Amounts::default() {
+                    asked.empty.insert(format!(
+                        "{} of {} on {}",
+                        planned.month.format("%Y-%m"),
+                        planned.product,
+                        planned.machine
+                    ));
+                }
+            }
         }
         uses.sort_by(|a, b| {
             (&a.machine, a.month, &a.product, &a.bin)
                 .cmp(&(&b.machine, b.month, &b.product, &b.bin))
         });
-        let source = if planned {
+        let source = if asked.planned {
             PlanSource::Plan
         } else {
             PlanSource::LastSeason
         };
-        let is_known = planned || told.repeats() || told.all_retire();
+        let told = [&asked, &others];
+        // What is left of machines is known where they leave, and none is without a plan.
+        let all_retire =
+            told.iter().any(|t| !t.retired.is_empty()) && told.iter().all(|t| t.without.is_empty());
         Plan {
-            is_known,
-            notes: told.notes(source, self.records.settings.plan_change),
+            is_known: all_retire || told.iter().any(|t| t.planned || t.repeats()),
+            notes: asked.notes(source, self.records.settings.plan_change),
             uses,
             source,
         }
@@ -224,68 +245,6 @@ impl<'a> Planner<'a> {
             self.placed(key, stretch, row.amounts, share / whole.days() as f64)
         });
         uses.collect()
-    }
-
-    /// Shares of a product's past use on a machine by bin, of all its use where it had none of the
-    /// product, or equal ones where it had none through bins; empty where its parts sit in no bins.
-    fn bin_shares(&self, row: &PlanRow) -> Vec<(Option<String>, f64)> {
-        let (machine, product) = (row.machine.as_str(), row.product.as_str());
-        let positions = self.records.positions_of(machine);
-        let bins: BTreeSet<&String> = positions.iter().filter_map(|p| p.bin.as_ref()).collect();
-        if bins.is_empty() {
-            return Vec::new();
-        }
-        let days = || self.sums.of_machine(machine);
-        let measure = self.shared_by(row);
-        let group = self.groups.group(product);
-        let of_group = |g: usize| self.groups.names()[g] == group;
-        let sums = |wanted: &dyn Fn(usize) -> bool| {
-            let mut sums: BTreeMap<Option<String>, f64> = BTreeMap::new();
-            for day in days().filter(|d| wanted(d.group)) {
-                let amount = day.amounts.get(measure).unwrap_or(0.0);
-                *sums.entry(day.bin.map(str::to_owned)).or_default() += amount;
-            }
-            sums
-        };
-        let mut by_bin = sums(&of_group);
-        if by_bin.values().sum::<f64>() <= 0.0 {
-            by_bin = sums(&|_| true);
-        }
-        let total: f64 = by_bin.values().sum();
-        let named = by_bin.iter().any(|(bin, sum)| bin.is_some() && 0.0 < *sum);
-        if !named || total <= 0.0 {
-            let share = 1.0 / bins.len() as f64;
-            return bins
-                .into_iter()
-                .map(|bin| (Some(bin.clone()), share))
-                .collect();
-        }
-        let used = by_bin.into_iter().filter(|(_, sum)| 0.0 < *sum);
-        used.map(|(bin, sum)| (bin, sum / total)).collect()
-    }
-
-    /// The measure of past use that a row without a bin is shared out by. One for all bins: tons of
-    /// one and acres of another do not compare. One that the plan gives, where use is recorded in it:
-    /// a bin with most of the tons may have few of the hours.
-    fn shared_by(&self, row: &PlanRow) -> Measure {
-        // Tons tell most of what went through a bin; both bins may be open on the same acres and hours.
-        const ORDER: [Measure; 3] = [Measure::Tons, Measure::Acres, Measure::Hours];
-        let has = |amounts: Amounts, m: Measure| amounts.get(m).is_some_and(|a| 0.0 < a);
-        let days = |m: Measure| {
-            let days = self.sums.of_machine(&row.machine);
-            days.filter(|day| has(day.amounts, m)).count()
-        };
-        let known = ORDER.map(days);
-        let most = known.into_iter().max().unwrap_or(0);
-        // What is written down for one bin alone would give it everything.
-        let is_usual = |days: usize| 0 < days && 9 * most <= 10 * days;
-        let usual = ORDER
-            .into_iter()
-            .zip(known)
-            .filter(|(_, days)| is_usual(*days));
-        let usual: Vec<Measure> = usual.map(|(measure, _)| measure).collect();
-        let given = usual.iter().find(|m| has(row.amounts, **m));
-        given.or(usual.first()).copied().unwrap_or(Measure::Acres)
     }
 
     /// Use that a season before had in the days it has of a month.

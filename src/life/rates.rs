@@ -139,4 +139,22 @@ mod tests {
             assert_eq!(rates.filled(machine, 0, given).hours, Some(20.0));
         }
     }
+
+    /// Nothing was spread on the 40 acres that were driven over: the hours are those of the acres.
+    #[test]
+    fn a_0_on_record_does_not_stand_before_work() {
+        let mut rates = Rates::default();
+        let day = Amounts {
+            acres: Some(100.0),
+            tons: Some(50.0),
+            hours: Some(10.0),
+        };
+        rates.add("M", 1, [(0, day)].into_iter());
+        let given = Amounts {
+            acres: Some(40.0),
+            tons: Some(0.0),
+            hours: None,
+        };
+        assert_eq!(rates.filled("M", 0, given).hours, Some(4.0));
+    }
 }

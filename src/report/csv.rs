@@ -10,13 +10,14 @@ pub use compare::compare;
 pub use imports::imports;
 pub use stock::stock;
 
+use super::check::CheckReport;
 use super::fits::FitsReport;
 use super::lives::LivesReport;
 use super::models::ModelsReport;
 use super::remaining::{MeasuredLine, RemainingReport};
 use super::{BudgetReport, Estimate, Forecast};
 use crate::decide::Advice;
-use crate::record::{Problem, Severity, formula};
+use crate::record::{Severity, formula};
 use crate::units::Measure;
 
 /// Rows of cells; the first is the header.
@@ -414,9 +415,9 @@ pub fn models(report: &ModelsReport) -> String {
 
 /// Problems and remarks of a check.
 #[must_use]
-pub fn check(problems: &[Problem]) -> String {
+pub fn check(report: &CheckReport<'_>) -> String {
     let mut table = Table::new(&["severity", "file", "row", "column", "found", "expected"]);
-    for problem in problems {
+    for problem in report.problems {
         let severity = match problem.severity {
             Severity::Problem => "problem",
             Severity::Remark => "remark",

@@ -1,6 +1,7 @@
 //! Results as plain structs, and their forms for people and programs. Nothing is computed here.
 
 pub mod backtest;
+pub mod check;
 pub mod compare;
 pub mod csv;
 pub mod fits;

@@ -321,6 +321,7 @@ impl Study {
             sums: &self.sums,
             as_of: self.as_of,
             typical,
+            asked: &self.options.machines,
         }
     }
 

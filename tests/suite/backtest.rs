@@ -321,3 +321,16 @@ fn too_few_seasons_are_told_with_status_four() {
     assert_eq!(status, ExitStatus::TooThin);
     assert!(err.contains("season 2022 cannot be scored"), "{err}");
 }
+
+/// What happened is scored against what was forecast to happen, not against changes that nobody made.
+#[test]
+fn advice_changes_no_score() {
+    let of = |policy: &str| {
+        let args = ["backtest", SAMPLE, "--policy", policy, "--format", "json"];
+        let (status, out, err) = crate::cli::wearcast(&args);
+        assert_eq!(status, ExitStatus::Done, "{err}");
+        let mut report: serde_json::Value = serde_json::from_str(&out).expect("JSON");
+        report["seasons"].take()
+    };
+    assert_eq!(of("advised"), of("run"));
+}

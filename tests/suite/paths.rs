@@ -30,6 +30,7 @@ pub(crate) fn planned(records: &Records, season: Season) -> (Plan, UseSums) {
         sums: &sums,
         as_of,
         typical: false,
+        asked: &[],
     };
     (plan::build(planning, season), sums)
 }

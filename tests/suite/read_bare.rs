@@ -163,3 +163,24 @@ fn a_table_that_comes_in_bits_and_pieces_is_read_as_a_whole() {
     assert_eq!(read.2, (2, 2, 0));
     assert_eq!(read.0, bare_lives(&file).expect("readable").0);
 }
+
+/// As many lives as a count can hold take no longer than a few, and speak as the few do.
+#[test]
+fn a_count_of_many_millions_is_one_row() {
+    let shape = |count: u32| {
+        let folder = Folder::empty();
+        let rows = [(400, "worn"), (700, "worn"), (900, "running")];
+        let rows = rows.map(|(life, ended)| format!("{life},{ended},{count}\n"));
+        folder.write("t.csv", format!("life,ended,count\n{}", rows.concat()));
+        let path = folder.path().join("t.csv");
+        let path = path.to_str().expect("a path");
+        let args = ["fit", "--lives", path, "--no-priors", "--format", "json"];
+        let (status, out, err) = crate::cli::wearcast(&args);
+        assert_eq!(status, wearcast::cli::ExitStatus::Done, "{err}");
+        let report: serde_json::Value = serde_json::from_str(&out).expect("JSON");
+        let family = &report["families"][0];
+        assert_eq!(family["lives"], 3.0 * f64::from(count));
+        family["shape"]["estimate"].as_f64().expect("a number")
+    };
+    assert!((shape(100_000_000) / shape(7) - 1.0).abs() < 1e-6);
+}

@@ -212,3 +212,21 @@ fn numbers_of_one_machine_that_stand_for_two_are_not_guessed_at() {
     assert!(String::from_utf8_lossy(&output.stderr).contains("several machines"));
     assert!(!dir.path().join("meters.csv").exists());
 }
+
+/// What cannot be read is told by the status, and the sound readings are there all the same.
+#[test]
+fn a_reading_that_is_set_aside_is_told_by_the_status() {
+    let pages = tempfile::tempdir().expect("a temporary folder");
+    fs::write(
+        pages.path().join("1.json"),
+        JSON.replace("\"mile\"", "\"furlong\""),
+    )
+    .expect("a page");
+    let names = "name_in_file,machine\nCH-1,red\nCH-2,big\n";
+    let dir = folder(&[("machine_names.csv", names)]);
+    let output = import(pages.path(), dir.path());
+    assert_eq!(output.status.code(), Some(1));
+    let meters = fs::read_to_string(dir.path().join("meters.csv")).expect("a table");
+    assert!(meters.contains("big,engine_hours,812"), "{meters}");
+    assert!(!meters.contains("miles"), "{meters}");
+}

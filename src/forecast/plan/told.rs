@@ -10,6 +10,8 @@ use crate::units::Measure;
 /// What happened to the machines' plans, for the notes.
 #[derive(Default)]
 pub(super) struct Told {
+    /// Whether any of them has a plan for the season asked for.
+    pub(super) planned: bool,
     pub(super) repeated: BTreeSet<String>,
     /// By the season that is repeated.
     pub(super) silent: BTreeMap<i32, BTreeSet<String>>,
@@ -27,7 +29,8 @@ pub(super) struct Told {
     /// Rows of the plan of months after that date.
     pub(super) beyond: usize,
     pub(super) filled: usize,
-    pub(super) empty: usize,
+    /// Rows without any amount: month, machine and product.
+    pub(super) empty: BTreeSet<String>,
 }
 
 impl Told {
@@ -35,11 +38,6 @@ impl Told {
     pub(super) fn repeats(&self) -> bool {
         let machines = [&self.repeated, &self.still, &self.partial, &self.typical];
         !self.silent.is_empty() || machines.iter().any(|m| !m.is_empty())
-    }
-
-    /// Whether what is left of machines is known because they leave, and none is without a plan.
-    pub(super) fn all_retire(&self) -> bool {
-        !self.retired.is_empty() && self.without.is_empty()
     }
 
     fn short_note(&self) -> Option<String> {
@@ -116,10 +114,7 @@ impl Told {
         if 0 < self.beyond {
             notes.push(format!(
                 "{} of the plan in months after a machine is retired: left out",
-                match self.beyond {
-                    1 => "1 row".to_owned(),
-                    rows => format!("{rows} rows"),
-                }
+                rows(self.beyond)
             ));
         }
         if !self.cut.is_empty() {
@@ -141,16 +136,24 @@ impl Told {
         }
         if 0 < self.filled {
             notes.push(format!(
-                "{} rows of planned use leave out acres, tons or hours: filled in from past rates of their product group",
-                self.filled
+                "{} of planned use without acres, tons or hours: filled in from past rates of the product group",
+                rows(self.filled)
             ));
         }
-        if 0 < self.empty {
+        if !self.empty.is_empty() {
             notes.push(format!(
-                "{} rows of planned use say no amount: what wears by it is unknown",
-                self.empty
+                "{} of planned use without any amount, so that what wears by it is unknown: add acres, tons or hours for {}",
+                rows(self.empty.len()),
+                list(&self.empty)
             ));
         }
         notes
+    }
+}
+
+fn rows(count: usize) -> String {
+    match count {
+        1 => "1 row".to_owned(),
+        rows => format!("{rows} rows"),
     }
 }

@@ -2,6 +2,7 @@
 
 use maud::{Markup, html};
 
+use super::season::in_part;
 use super::table::Table;
 use super::words::{a, capital, cents, known, money, one, or_more, whole};
 use super::{MOST_IN_PICTURE, figure};
@@ -13,12 +14,21 @@ pub(super) fn section(report: &BudgetReport) -> Markup {
     let content = html! {
         div.pair {
             @if let Some(picture) = picture(report) {
-                (figure(&picture, "The season's expected parts and labor, shared out by the wear that each product does."))
+                (figure(&picture, &format!("{SHARED}{}", in_part(report))))
             }
             @if report.products.is_empty() { p { "No use is planned." } } @else { (table(report)) }
         }
     };
     super::section("products", false, &content)
+}
+
+const SHARED: &str =
+    "The season's expected parts and labor, shared out by the wear that each product does.";
+
+/// What is known of the cost of an acre or a ton.
+fn known_per(line: &ProductLine, amount: Option<f64>) -> Option<f64> {
+    let amount = amount.filter(|a| 0.0 < *a)?;
+    (0.0 < line.known_cost).then_some(line.known_cost / amount)
 }
 
 /// Money for one internal unit, as money for one of the owner's.
@@ -30,7 +40,8 @@ fn per(report: &BudgetReport, money: Option<f64>, measure: Measure) -> Option<f6
 fn by_cost(report: &BudgetReport) -> Vec<&ProductLine> {
     let mut lines: Vec<&ProductLine> = report.products.iter().collect();
     lines.sort_by(|a, b| {
-        let cost = |l: &ProductLine| l.cost_per_acre.unwrap_or(-1.0);
+        let known = |l: &ProductLine| l.cost_per_acre.or_else(|| known_per(l, l.acres));
+        let cost = |l: &ProductLine| known(l).unwrap_or(-1.0);
         cost(b).total_cmp(&cost(a))
     });
     lines
@@ -40,10 +51,12 @@ pub(super) fn picture(report: &BudgetReport) -> Option<Picture> {
     let acre = a(Measure::Acres, report.units);
     let told = |v: f64| cents(v, &report.currency);
     let rows = by_cost(report).into_iter().filter_map(|line| {
-        let cost = per(report, line.cost_per_acre, Measure::Acres)?;
+        let whole = per(report, line.cost_per_acre, Measure::Acres);
+        let part = per(report, known_per(line, line.acres), Measure::Acres);
+        let cost = whole.or(part)?;
         Some(Row {
             label: line.group.clone(),
-            told: format!("{} {acre}", told(cost)),
+            told: or_more(whole, part, |cost| format!("{} {acre}", told(cost))),
             bars: vec![(Fill::Full, cost)],
             ..Row::default()
         })
@@ -79,8 +92,11 @@ pub(super) fn picture(report: &BudgetReport) -> Option<Picture> {
 fn table(report: &BudgetReport) -> Markup {
     let units = report.units;
     let amount = |v: Option<f64>, m: Measure| known(v, |v| whole(m.shown(v, units)));
-    let each =
-        |v: Option<f64>, m: Measure| known(per(report, v, m), |v| cents(v, &report.currency));
+    let each = |whole: Option<f64>, part: Option<f64>, m: Measure| {
+        or_more(per(report, whole, m), per(report, part, m), |v| {
+            cents(v, &report.currency)
+        })
+    };
     let rows = by_cost(report).into_iter().map(|line| {
         vec![
             line.group.clone(),
@@ -88,8 +104,12 @@ fn table(report: &BudgetReport) -> Markup {
             or_more(line.cost, Some(line.known_cost).filter(|c| 0.0 < *c), |v| {
                 money(v, &report.currency)
             }),
-            each(line.cost_per_acre, Measure::Acres),
-            each(line.cost_per_ton, Measure::Tons),
+            each(
+                line.cost_per_acre,
+                known_per(line, line.acres),
+                Measure::Acres,
+            ),
+            each(line.cost_per_ton, known_per(line, line.tons), Measure::Tons),
         ]
     });
     let heads = [

@@ -59,7 +59,7 @@ pub(super) fn section(report: &BudgetReport) -> Markup {
         }
         h3 { "By month" }
         div.pair {
-            @if let Some(picture) = &by_month { (figure(picture, MONTHS)) }
+            @if let Some(picture) = &by_month { (figure(picture, &format!("{MONTHS}{}", in_part(report)))) }
             (months_table(report))
         }
     };
@@ -117,7 +117,7 @@ fn whole_table(report: &BudgetReport) -> Markup {
         ]
     };
     let each = Measure::Acres.shown(1.0, report.units);
-    let per = report.per_acre.map(|f| f.times(1.0 / each));
+    let per = |f: Forecast| f.times(1.0 / each);
     let mut rows = vec![row("Parts and labor", report.total, &told)];
     if report.total.is_none() {
         rows.push(row("Of it known", total(report), &told));
@@ -127,7 +127,16 @@ fn whole_table(report: &BudgetReport) -> Markup {
         rows.push(row("Of it known", report.known_down, &told));
     }
     let name = format!("For {}", a(Measure::Acres, report.units));
-    rows.push(row(&name, per, &|v| cents(v, &report.currency)));
+    let in_cents = |v: f64| cents(v, &report.currency);
+    rows.push(row(&name, report.per_acre.map(per), &in_cents));
+    let acres = report.planned.acres.filter(|acres| 0.0 < *acres);
+    if let (None, Some(known), Some(acres)) = (report.per_acre, total(report), acres) {
+        rows.push(row(
+            "Of it known",
+            Some(per(known.times(1.0 / acres))),
+            &in_cents,
+        ));
+    }
     Table {
         caption: "The season as a whole",
         heads: &["What", "Expected", "Enough in 8 of 10", "Range"],
@@ -276,7 +285,7 @@ fn parts_table(report: &BudgetReport) -> Markup {
 fn machines_by_money(report: &BudgetReport) -> Vec<&MachineLine> {
     let mut lines: Vec<&MachineLine> = report.machines.iter().collect();
     lines.sort_by(|a, b| {
-        let cost = |l: &MachineLine| l.total.map_or(-1.0, |f| f.expected);
+        let cost = |l: &MachineLine| l.total.unwrap_or(l.known_total).expected;
         cost(b).total_cmp(&cost(a))
     });
     lines
@@ -299,9 +308,13 @@ fn forecast_row(label: String, forecast: &Forecast, form: impl Fn(f64) -> String
 fn machines(report: &BudgetReport) -> Option<Picture> {
     let lines = machines_by_money(report);
     let rows = lines.iter().filter_map(|line| {
-        let total = line.total.as_ref()?;
+        let total = line.total.or_else(|| some(line.known_total))?;
         let told = |v: f64| money(v, &report.currency);
-        Some(forecast_row(line.machine.clone(), total, told))
+        let mut row = forecast_row(line.machine.clone(), &total, told);
+        if line.total.is_none() {
+            row.told.push_str(" +");
+        }
+        Some(row)
     });
     let rows: Vec<Row> = rows.take(MOST_IN_PICTURE).collect();
     let first = rows.first()?;
@@ -336,8 +349,10 @@ fn machines(report: &BudgetReport) -> Option<Picture> {
 }
 
 fn machines_words(report: &BudgetReport) -> String {
-    let known = report.machines.iter().filter(|m| m.total.is_some()).count();
+    let is_known = |m: &&MachineLine| m.total.or_else(|| some(m.known_total)).is_some();
+    let known = report.machines.iter().filter(is_known).count();
     let mut words = "One season in ten ends below a range, and one in ten above it.".to_owned();
+    words.push_str(in_part(report));
     if MOST_IN_PICTURE < known {
         let more = count(known - MOST_IN_PICTURE, "machine");
         let _ = write!(words, " {more} more are in the table only.");
@@ -370,19 +385,31 @@ fn machines_table(report: &BudgetReport) -> Markup {
     .markup()
 }
 
+/// Of pictures of money that is known in part.
+pub(super) fn in_part(report: &BudgetReport) -> &'static str {
+    if report.total.is_some() {
+        return "";
+    }
+    " What is drawn is what is known of the money; the whole is more."
+}
+
 /// What is known, where that is more than nothing.
 fn some(known: Forecast) -> Option<Forecast> {
     (0.0 < known.expected).then_some(known)
 }
 
 fn months(report: &BudgetReport) -> Option<Picture> {
-    let known_months = report.months.iter().filter(|m| m.total.is_some());
-    let expected = |m: &MonthLine| m.total.map_or(0.0, |f| f.expected);
+    let total = |m: &MonthLine| m.total.or_else(|| some(m.known_total));
+    let known_months = report.months.iter().filter(|m| total(m).is_some());
+    let expected = |m: &MonthLine| total(m).map_or(0.0, |f| f.expected);
     let most = known_months.max_by(|a, b| expected(a).total_cmp(&expected(b)))?;
     let about = format!(
         "Columns of the expected money by month with its range; the dearest is {}, {}.",
         most.month.format("%B %Y"),
-        known(most.total, |f| money(f.expected, &report.currency))
+        or_more(most.total, some(most.known_total), |f| money(
+            f.expected,
+            &report.currency
+        ))
     );
     let mut year = String::new();
     let columns = report.months.iter().map(|line| {
@@ -396,8 +423,8 @@ fn months(report: &BudgetReport) -> Option<Picture> {
         Column {
             label: line.month.format("%b").to_string(),
             under,
-            value: line.total.map(|f| f.expected),
-            range: line.total.map(|f| (f.p10, f.p90)),
+            value: total(line).map(|f| f.expected),
+            range: total(line).map(|f| (f.p10, f.p90)),
         }
     });
     Some(

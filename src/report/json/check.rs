@@ -3,18 +3,19 @@
 use serde_json::{Value, json};
 
 use super::{accounts, document};
-use crate::record::{Account, Problem, RuleCount, Severity};
-use crate::report::Header;
+use crate::record::{Account, RuleCount, Severity};
+use crate::report::check::CheckReport;
 
 /// What a check of the records found.
 #[must_use]
-pub fn check(
-    header: &Header,
-    problems: &[Problem],
-    account: &[Account],
-    mapping: &[RuleCount],
-    proposal: Option<&str>,
-) -> Value {
+pub fn check(report: &CheckReport<'_>) -> Value {
+    let CheckReport {
+        header,
+        problems,
+        accounts: account,
+        mapping,
+        proposal,
+    } = report;
     let rule = |r: &RuleCount| json!({"table": r.table.name(), "rule": r.rule, "rows": r.rows});
     let mapping: Vec<Value> = mapping.iter().map(rule).collect();
     let list = |severity: Severity| -> Vec<Value> {

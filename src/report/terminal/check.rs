@@ -7,19 +7,18 @@ use super::grid::{Grid, Lean};
 use super::problems::grouped;
 use super::words::{whole, wrapped};
 use crate::record::{Account, Problem, RuleCount, Severity};
+use crate::report::check::CheckReport;
 
 /// Everything wrong with the records, then the account of every row.
-///
-/// - `mapping`: the rules for the user's own columns.
-/// - `proposal`: the text of a mapping that would fit better.
 #[must_use]
-pub fn check(
-    problems: &[Problem],
-    account: &[Account],
-    mapping: &[RuleCount],
-    proposal: Option<&str>,
-    width: usize,
-) -> String {
+pub fn check(report: &CheckReport<'_>, width: usize) -> String {
+    let CheckReport {
+        problems,
+        accounts,
+        mapping,
+        proposal,
+        ..
+    } = report;
     let mut out = String::new();
     for (severity, one, many) in [
         (
@@ -68,8 +67,8 @@ pub fn check(
     if problems.is_empty() {
         out.push_str("No problems.\n\n");
     }
-    out.push_str(&rows(account, width));
-    let own = account.iter().filter(|a| !a.own_columns.is_empty());
+    out.push_str(&rows(accounts, width));
+    let own = accounts.iter().filter(|a| !a.own_columns.is_empty());
     let own: Vec<String> = own
         .map(|a| format!("{} `{}`", a.table.name(), a.own_columns.join("`, `")))
         .collect();

@@ -385,3 +385,20 @@ fn inspections_after_the_as_of_date_are_not_known() {
     let rows = format!("{TWO}2026-02-01,north,shoe,thickness,3.0,mm,\n");
     assert_eq!(remaining(&folder(&rows)), remaining(&folder(TWO)));
 }
+
+/// Hoses have the calendar for a gauge: the one fitted two years ago is past 700 days, and short of 800.
+#[test]
+fn a_part_past_the_age_of_its_family_is_to_be_replaced() {
+    let advice = |limit: u32| {
+        let wear =
+            format!("[wear]\nmeasure = \"age\"\nunit = \"days\"\nnew = 0\nlimit = {limit}\n");
+        let prior = "[prior]\nshape = { median = 3.0, spread = 1.5 }\nlife50 = { median = 5000, spread = 2.0 }\n";
+        let text =
+            format!("family = \"flap\"\nmeasure = \"days\"\ncounted = \"each\"\n{prior}{wear}");
+        let folder = folder("");
+        let report = remaining(folder.write("models/flap.toml", text));
+        part(&report, "flap", None)["advice"].clone()
+    };
+    assert_eq!(advice(700), "replace_now");
+    assert_eq!(advice(800), "run");
+}

@@ -136,3 +136,41 @@ fn a_family_without_wear_outs_says_how_many_it_takes() {
     assert_eq!(family["sampler"], "importance");
     assert!(family["effective_share"].as_f64().is_some_and(|s| 0.1 < s));
 }
+
+/// Ten parts that saw one product alone, and ten that saw lime alone and lasted `factor` times less.
+fn beside_lime(factor: f64) -> FamilyLives {
+    let mut rows = Vec::new();
+    for k in 0..20 {
+        let p = (f64::from(k % 10) + 0.5) / 10.0;
+        let life = 2_000.0 * (-(-p).ln_1p()).powf(1.0 / 2.5);
+        let used = |x: f64| match k {
+            0..10 => vec![x, 0.0],
+            _ => vec![0.0, x / factor],
+        };
+        rows.push(Observation {
+            entry: used(0.0),
+            low: used(0.98 * life),
+            end: used(life),
+            known: End::Between,
+            count: 1.0,
+            machine: None,
+        });
+    }
+    FamilyLives {
+        groups: vec!["dry".to_owned(), "lime".to_owned()],
+        observations: Observations::new(2, rows),
+        ..lives(20, 0, 2_000.0)
+    }
+}
+
+#[test]
+fn records_that_contradict_the_prior_of_a_wear_factor_are_told() {
+    let notes = |factor: f64| {
+        let prior = "shape = { median = 2.5, spread = 2.0 }\nwear_factor = { spread = 1.5 }";
+        assessed(beside_lime(factor), prior).notes.join("\n")
+    };
+    let of = |kind: &str| format!("the records speak for lime wearing much {kind} than");
+    assert!(notes(8.0).contains(&of("more")), "{}", notes(8.0));
+    assert!(notes(0.125).contains(&of("less")), "{}", notes(0.125));
+    assert!(!notes(1.4).contains("wearing much"), "{}", notes(1.4));
+}
