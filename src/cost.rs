@@ -44,7 +44,8 @@ pub fn in_cents(money: f64) -> f64 {
     const HALVES_UP: f64 = 1.0 + 1e-12;
     let rounded = (money * 100.0 * HALVES_UP).round() / 100.0;
     if rounded.abs() < 0.005 {
-        money
+        // The sum of no money is -0.
+        money + 0.0
     } else {
         rounded
     }

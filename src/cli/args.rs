@@ -257,6 +257,9 @@ pub(super) struct ModelsArgs {
     /// Explain this family in full
     #[arg(value_name = "NAME")]
     pub(super) name: Option<String>,
+    /// Print the family's model file, to be changed and saved in `models` of your records
+    #[arg(long, requires = "name", conflicts_with_all = ["models", "format", "out", "force"])]
+    pub(super) file: bool,
     /// A folder with more family files
     #[arg(long, value_name = "DIR")]
     pub(super) models: Option<PathBuf>,

@@ -4,6 +4,7 @@
     reason = "this is where the screen is measured and folders for results are looked at"
 )]
 
+use std::io::IsTerminal as _;
 use std::path::Path;
 
 use super::args::{Format, Target};
@@ -66,8 +67,12 @@ impl<'a, R> Forms<'a, R> {
                 } else {
                     ".csv, .json or .txt"
                 };
+                let page = match extension.as_str() {
+                    "html" | "htm" => "; `wearcast report` writes a page",
+                    _ => "",
+                };
                 Err(CliError::Usage(format!(
-                    "`--out {}`: this result can be written as {known}",
+                    "`--out {}`: this result can be written as {known}{page}",
                     path.display()
                 )))
             }
@@ -196,6 +201,11 @@ pub(super) fn check_page(target: &Target, figures: Option<&Path>) -> Result<(), 
                 path.display()
             )));
         }
+    }
+    if target.out.is_none() && figures.is_none() && std::io::stdout().is_terminal() {
+        return Err(CliError::Usage(
+            "a page is for a browser: name a file for it, such as `--out report.html`".to_owned(),
+        ));
     }
     match figures {
         None if target.force && target.out.is_none() => {

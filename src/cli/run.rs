@@ -147,6 +147,11 @@ fn study_with(
     ready(&mut records);
     let mut study = Study::new(records, families, options(choices))?;
     study.accounts.clone_from(&reading.accounts);
+    let doubtful = |p: &&Problem| matches!(p.kind, ProblemKind::Odd | ProblemKind::Identical);
+    let doubts = reading.problems.iter().filter(doubtful);
+    study.doubts = doubts
+        .map(|p| format!("{}: {}", p.place, p.found))
+        .collect();
     Ok(Some((study, reading.accounts)))
 }
 
@@ -381,6 +386,15 @@ fn stock(args: &Shared, to: &mut Streams<'_>) -> Result<ExitStatus, CliError> {
 fn models(args: &ModelsArgs, to: &mut Streams<'_>) -> Result<ExitStatus, CliError> {
     if !args.validate.is_empty() {
         return validate(&args.validate, to);
+    }
+    if let (true, Some(name)) = (args.file, &args.name) {
+        let text = Families::built_in_text(name).ok_or_else(|| {
+            CliError::Usage(format!(
+                "no model file of `{name}` is part of the program; `wearcast models` lists those that are"
+            ))
+        })?;
+        to.out.write_all(text.as_bytes())?;
+        return Ok(ExitStatus::Done);
     }
     output::check(&args.target)?;
     let (families, wrong) = read::families(None, args.models.as_deref())?;

@@ -9,13 +9,16 @@
 //! W(a) = E[in-season changes] * in_season + discount * E[V(age at the season's end)]
 //! ```
 //!
-//! The season is worked in equal days. A part of age `x` wears out on a day with probability
+//! Seasons to come are worked in equal days, the first one in its own: a part that is as good as worn is
+//! changed at the end of the next, be it short or long. A part of age `x` wears out on a day with probability
 //! `1 - S(x + day) / S(x)`, and is changed at the day's end, as the records have it: where a day is
 //! large against a life, parts do more than they would if they were changed at once.
 //!
 //! # Source
 //! Age replacement: Barlow & Proschan, *Mathematical Theory of Reliability* (1965), chapter 3; with
 //! opportunities that come often it approaches their optimum, which a test holds it to.
+
+use std::collections::{BTreeMap, BTreeSet};
 
 /// What one replacement costs, by when it is done.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -46,6 +49,8 @@ pub struct Programme {
 
 /// Steps a season is cut into, at least and at most.
 const STEPS: [usize; 2] = [6, 200];
+/// Steps of age for a season whose days are known, so that short days count beside long ones.
+const AGES_OF_FIRST: usize = 1_000;
 /// Steps of age, at most; older parts are taken as of the oldest age.
 const MOST_AGES: usize = 4_000;
 /// Share of a replacement's cost that differences between ages may still be off by.
@@ -61,19 +66,10 @@ impl Programme {
     #[must_use]
     pub fn solve(hazard: impl Fn(f64) -> f64, season: Season, costs: Costs, discount: f64) -> Self {
         let oldest = oldest(&hazard, season.exposure);
-        let [least, most] = STEPS;
-        let steps = ((season.exposure / (oldest / 400.0)).ceil() as usize).clamp(least, most);
-        let days = season.days.map_or(steps, |days| days.clamp(1, steps));
-        // Ages lie closer together than days where these are few.
-        let day = steps.div_ceil(days);
-        let step = season.exposure / (days * day) as f64;
-        let ages = ((oldest / step).ceil() as usize).clamp(2, MOST_AGES);
-        let hazards: Vec<f64> = (0..ages + day).map(|k| hazard(k as f64 * step)).collect();
-        let wear = hazards.iter().zip(&hazards[day..]);
-        let wear: Vec<f64> = wear.map(|(now, then)| -(now - then).exp_m1()).collect();
+        let grid = Grid::equal(hazard, season, oldest);
         let mut programme = Self {
-            step,
-            run: vec![0.0; ages],
+            step: grid.step,
+            run: vec![0.0; grid.ages],
             costs,
         };
         // Each round is worth `discount` of the one before: this many leave a millionth. What is
@@ -81,7 +77,7 @@ impl Programme {
         let rounds = (1e-7_f64.ln() / discount.ln()).ceil().min(2_000.0) as usize;
         let settled = SETTLED * costs.planned.max(costs.in_season) * (1.0 - discount) / discount;
         for _ in 0..rounds {
-            let before = programme.season_before(&wear, (days, day), discount);
+            let before = programme.season_before(&grid, discount);
             let change = before.iter().zip(&programme.run).map(|(b, r)| b - r);
             let (least, most) = change.fold((f64::INFINITY, f64::NEG_INFINITY), |(l, m), c| {
                 (l.min(c), m.max(c))
@@ -94,22 +90,34 @@ impl Programme {
         programme
     }
 
-    /// `W` one season earlier.
+    /// The same from a season on whose days are known, and of which there may be less than of those after it.
     ///
-    /// - `days`: how many, and steps of age in each.
-    fn season_before(&self, wear: &[f64], days: (usize, usize), discount: f64) -> Vec<f64> {
-        let (days, day) = days;
+    /// - `days`: effective exposure of each, in order.
+    /// - `discount`: value today of money at its end.
+    #[must_use]
+    pub fn after(&self, hazard: impl Fn(f64) -> f64, days: &[f64], discount: f64) -> Self {
+        let oldest = self.step * (self.run.len() - 1) as f64;
+        let grid = Grid::of_days(hazard, days, oldest);
+        let later = (0..grid.ages).map(|k| self.at(k as f64 * grid.step));
+        let mut first = Self {
+            step: grid.step,
+            run: later.collect(),
+            costs: self.costs,
+        };
+        first.run = first.season_before(&grid, discount);
+        first
+    }
+
+    /// `W` one season earlier.
+    fn season_before(&self, grid: &Grid, discount: f64) -> Vec<f64> {
         let replaced = self.costs.planned + self.run[0];
-        let mut cost: Vec<f64> = self
-            .run
-            .iter()
-            .map(|run| discount * run.min(replaced))
-            .collect();
+        let ended = self.run.iter().map(|run| discount * run.min(replaced));
+        let mut cost: Vec<f64> = ended.collect();
         let mut before = cost.clone();
-        // From here on a day ahead is as of the oldest age.
-        let edge = cost.len().saturating_sub(day);
         let oldest = cost.len() - 1;
-        for _ in 0..days {
+        for (day, wear) in grid.days.iter().rev().map(|day| (*day, &grid.wear[day])) {
+            // From here on a day ahead is as of the oldest age.
+            let edge = cost.len().saturating_sub(day);
             let new = self.costs.in_season + cost[0];
             let changed = |older: f64, wear: f64| older + wear * (new - older);
             for ((b, w), older) in before.iter_mut().zip(wear).zip(&cost[day.min(oldest)..]) {
@@ -126,11 +134,15 @@ impl Programme {
     /// Cost of running on from this age less the cost of replacing now: above 0 it pays to replace.
     #[must_use]
     pub fn saving(&self, age: f64) -> f64 {
+        self.at(age) - self.costs.planned - self.run[0]
+    }
+
+    /// `W` at an age.
+    fn at(&self, age: f64) -> f64 {
         let place = (age / self.step).min((self.run.len() - 1) as f64);
         let (low, share) = (place.floor() as usize, place.fract());
         let high = (low + 1).min(self.run.len() - 1);
-        let run = self.run[low] * (1.0 - share) + self.run[high] * share;
-        run - self.costs.planned - self.run[0]
+        self.run[low] * (1.0 - share) + self.run[high] * share
     }
 
     /// Least age at which it pays to replace; `None`: never.
@@ -139,6 +151,71 @@ impl Programme {
         (0..self.run.len())
             .map(|i| i as f64 * self.step)
             .find(|age| 1e-9 < self.saving(*age))
+    }
+}
+
+/// Ages in steps, and the days of a season in the same.
+struct Grid {
+    step: f64,
+    ages: usize,
+    /// Steps of each day that has any.
+    days: Vec<usize>,
+    /// Chance to wear out on a day of so many steps, by steps of age.
+    wear: BTreeMap<usize, Vec<f64>>,
+}
+
+impl Grid {
+    /// - `oldest`: age by which a part is as good as worn.
+    fn equal(hazard: impl Fn(f64) -> f64, season: Season, oldest: f64) -> Self {
+        let [least, most] = STEPS;
+        let steps = ((season.exposure / (oldest / 400.0)).ceil() as usize).clamp(least, most);
+        let days = season.days.map_or(steps, |days| days.clamp(1, steps));
+        // Ages lie closer together than days where these are few.
+        let day = steps.div_ceil(days);
+        let step = season.exposure / (days * day) as f64;
+        Self::new(hazard, step, oldest, vec![day; days])
+    }
+
+    fn of_days(hazard: impl Fn(f64) -> f64, days: &[f64], oldest: f64) -> Self {
+        let step = oldest / AGES_OF_FIRST as f64;
+        let mut sum = 0.0;
+        let mut ends = days.iter().map(|day| {
+            sum += day;
+            (sum / step).round() as usize
+        });
+        let mut before = 0;
+        let days = ends
+            .by_ref()
+            .map(|end| end - std::mem::replace(&mut before, end));
+        let days = days.filter(|day| 0 < *day).collect();
+        Self::new(hazard, step, oldest, days)
+    }
+
+    fn new(hazard: impl Fn(f64) -> f64, step: f64, oldest: f64, days: Vec<usize>) -> Self {
+        let ages = ((oldest / step).ceil() as usize).clamp(2, MOST_AGES);
+        let longest = days.iter().max().copied().unwrap_or(0);
+        let hazards: Vec<f64> = (0..ages + longest)
+            .map(|k| hazard(k as f64 * step))
+            .collect();
+        let chances = |day: usize| {
+            let both = hazards.iter().zip(&hazards[day..]).take(ages);
+            // What should have worn out long ago does so on any day.
+            let chance = |now: f64, then: f64| {
+                if now.is_finite() {
+                    -(now - then).exp_m1()
+                } else {
+                    1.0
+                }
+            };
+            both.map(|(now, then)| chance(*now, *then)).collect()
+        };
+        let lengths: BTreeSet<usize> = days.iter().copied().collect();
+        Self {
+            step,
+            ages,
+            days,
+            wear: lengths.into_iter().map(|day| (day, chances(day))).collect(),
+        }
     }
 }
 

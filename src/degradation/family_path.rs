@@ -137,12 +137,6 @@ impl FamilyPath {
         })
     }
 
-    /// Log posterior density at a draw, up to a constant.
-    #[must_use]
-    pub fn ln_density(parts: &[PartPath], at: &PathDraw) -> f64 {
-        Paths::of(parts).ln_density(&at.point())
-    }
-
     /// One draw for each draw of something else.
     #[must_use]
     pub fn get(&self, index: usize) -> &PathDraw {
@@ -160,17 +154,6 @@ impl PathDraw {
             ln_rate: point[RATE],
             spread: point[SPREAD].exp(),
         }
-    }
-
-    fn point(&self) -> [f64; N] {
-        [
-            self.ln_rate,
-            self.spread.ln(),
-            self.error.ln(),
-            self.habit,
-            self.wander.ln(),
-            self.power.ln(),
-        ]
     }
 
     /// Log-likelihood of one part, its rate integrated out.

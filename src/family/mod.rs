@@ -4,6 +4,8 @@ mod text;
 
 use std::collections::BTreeMap;
 
+use serde::Deserialize;
+
 use crate::units::Measure;
 
 pub use text::FamilyError;
@@ -29,7 +31,8 @@ impl MeasureChoice {
 }
 
 /// Whether a life is a single part's or the whole position's.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Deserialize)]
+#[serde(rename_all = "lowercase")]
 pub enum Counted {
     /// Every piece has its own life.
     Each,
@@ -49,9 +52,11 @@ impl Counted {
 }
 
 /// The life distribution wanted.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Deserialize)]
+#[serde(rename_all = "lowercase")]
 pub enum DistributionChoice {
     /// `S(x) = exp(-(x / scale)^shape)`.
+    #[default]
     Weibull,
     /// Log life is normal.
     Lognormal,
@@ -196,12 +201,6 @@ impl Family {
         text::parse(text)
     }
 
-    /// Whether one change renews the whole position: it is counted as a set, or done by schedule.
-    #[must_use]
-    pub fn is_changed_as_set(&self) -> bool {
-        self.service.is_some() || self.counted == Counted::Set
-    }
-
     /// What a family gets that has no model file: the measure the records choose, a life of its
     /// own for each piece, a Weibull life and a weak prior on the shape alone.
     #[must_use]
@@ -218,7 +217,7 @@ impl Family {
                     spread: 3.0,
                 }),
                 life50: None,
-                wear_factor: Some(4.0),
+                wear_factor: None,
             },
             source: None,
             caution: None,
@@ -271,6 +270,13 @@ impl Families {
             families.insert(Family::from_toml(text).expect("built-in model files are valid"));
         }
         families
+    }
+
+    /// The text of the file of a family that is part of the program.
+    #[must_use]
+    pub fn built_in_text(name: &str) -> Option<&'static str> {
+        let is_of = |text: &&&str| Family::from_toml(text).is_ok_and(|family| family.name == name);
+        BUILT_IN.iter().find(is_of).copied()
     }
 
     /// Adds a family; one of the same name is replaced.

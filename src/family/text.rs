@@ -65,10 +65,9 @@ struct FileText {
     description: String,
     #[serde(default)]
     measure: MeasureText,
+    counted: Option<Counted>,
     #[serde(default)]
-    counted: CountedText,
-    #[serde(default)]
-    distribution: DistributionText,
+    distribution: DistributionChoice,
     source: Option<String>,
     caution: Option<String>,
     prior: Option<toml::Spanned<PriorText>>,
@@ -84,24 +83,6 @@ enum MeasureText {
     Hours,
     Days,
     #[default]
-    Best,
-}
-
-#[derive(Clone, Copy, Default, Deserialize)]
-#[serde(rename_all = "lowercase")]
-enum CountedText {
-    #[default]
-    Each,
-    Set,
-}
-
-#[derive(Clone, Copy, Default, Deserialize)]
-#[serde(rename_all = "lowercase")]
-enum DistributionText {
-    #[default]
-    Weibull,
-    Lognormal,
-    Exponential,
     Best,
 }
 
@@ -196,16 +177,12 @@ pub(super) fn parse(text: &str) -> Result<Family, FamilyError> {
             MeasureText::Days => MeasureChoice::Fixed(Measure::Days),
             MeasureText::Best => MeasureChoice::Best,
         },
-        counted: match file.counted {
-            CountedText::Each => Counted::Each,
-            CountedText::Set => Counted::Set,
-        },
-        distribution: match file.distribution {
-            DistributionText::Weibull => DistributionChoice::Weibull,
-            DistributionText::Lognormal => DistributionChoice::Lognormal,
-            DistributionText::Exponential => DistributionChoice::Exponential,
-            DistributionText::Best => DistributionChoice::Best,
-        },
+        // Scheduled work is done at one go, where nothing else is said.
+        counted: file.counted.unwrap_or(match file.service {
+            Some(_) => Counted::Set,
+            None => Counted::Each,
+        }),
+        distribution: file.distribution,
         prior: file
             .prior
             .map_or(Ok(Prior::default()), |p| prior(text, p.get_ref()))?,

@@ -1,9 +1,9 @@
 //! What does not come from wear, but at a rate: parts struck or bent, and single pieces changed in
 //! a position that is counted as a set.
 //!
-//! The rate per unit of a clock has a gamma distribution: a weak prior worth a tenth of an event in
-//! a thousand hours (our own choice, so that a part never yet damaged costs next to nothing), and
-//! the events and the use on record. Where hours are not recorded the clock runs in acres, in tons
+//! The rate per unit of a clock has a gamma distribution: a weak prior of a tenth of an event in
+//! a thousand hours (our own choice, so that a part never yet damaged costs next to nothing), which
+//! never weighs more than a tenth of the use on record, and the events and the use on record. Where hours are not recorded the clock runs in acres, in tons
 //! or by the calendar instead.
 
 use rand_distr::{Distribution as _, Gamma};
@@ -41,7 +41,9 @@ impl EventRate {
     /// lives whose use on the clock is not known tell nothing.
     #[must_use]
     pub fn of(lives: &[&Life], clock: Measure, counts: impl Fn(&Life) -> bool) -> Self {
-        let known = lives.iter().filter(|life| spent(life, clock).is_some());
+        let known = lives
+            .iter()
+            .filter(|life| life.observed[clock.index()].is_some());
         let events = known.filter(|life| counts(life)).count();
         Self::new(events, lives, clock)
     }
@@ -49,14 +51,30 @@ impl EventRate {
     /// From a number of events over the lives of one family.
     #[must_use]
     pub fn new(events: usize, lives: &[&Life], clock: Measure) -> Self {
-        let mut spans: Vec<f64> = lives.iter().filter_map(|l| spent(l, clock)).collect();
-        spans.push(prior_use(clock));
+        let spans = lives
+            .iter()
+            .filter_map(|l| l.observed[clock.index()])
+            .collect();
+        Self::over(events, spans, clock)
+    }
+
+    /// From a number of events over spans of use.
+    fn over(events: usize, mut spans: Vec<f64>, clock: Measure) -> Self {
+        /// Of the use on record, that the prior weighs at most.
+        const WEIGHT: f64 = 0.1;
         // Sorted sums: the same to the last bit whatever order the lives came in.
         spans.sort_by(f64::total_cmp);
+        let on_record = spans.iter().fold(0.0, |sum, span| sum + span);
+        let prior = prior_use(clock);
+        let weight = if 0.0 < on_record {
+            (WEIGHT * on_record / prior).min(1.0)
+        } else {
+            1.0
+        };
         Self {
             clock,
-            events: PRIOR_EVENTS + events as f64,
-            use_: spans.iter().sum(),
+            events: weight * PRIOR_EVENTS + events as f64,
+            use_: weight * prior + on_record,
         }
     }
 
@@ -77,11 +95,6 @@ impl EventRate {
     }
 }
 
-fn spent(life: &Life, clock: Measure) -> Option<f64> {
-    let span = life.filled[clock.index()];
-    Some(span.end? - span.entry?)
-}
-
 /// The first of hours, acres and tons that the lives and all use to come are known in, or else
 /// the calendar.
 #[must_use]
@@ -89,7 +102,7 @@ pub fn clock(lives: &[&Life], plan: &Plan) -> Measure {
     let known = |clock: &Measure| {
         lives
             .iter()
-            .any(|l| spent(l, *clock).is_some_and(|s| 0.0 < s))
+            .any(|l| l.observed[clock.index()].is_some_and(|s| 0.0 < s))
             && plan.uses.iter().all(|u| u.amounts.get(*clock).is_some())
     };
     let clocks = [Measure::Hours, Measure::Acres, Measure::Tons];
@@ -110,15 +123,13 @@ mod tests {
     use super::EventRate;
     use crate::units::Measure;
 
-    /// Two strikes in 3,000 hours, by hand: (0.1 + 2) / (1,000 + 3,000).
+    /// By hand: (0.1 + 2) / (1,000 + 30,000) in 30,000 hours, and (0.1 * 0.03 + 2) / (30 + 300) in
+    /// 300, of which the prior weighs a tenth.
     #[test]
     fn the_rate_is_the_one_worked_by_hand() {
-        let rate = EventRate {
-            clock: Measure::Hours,
-            events: 0.1 + 2.0,
-            use_: super::prior_use(Measure::Hours) + 3_000.0,
-        };
-        assert!((rate.mean() - 0.000_525).abs() < 1e-12);
+        let rate = |hours: f64| EventRate::over(2, vec![hours], Measure::Hours).mean();
+        assert!((rate(30_000.0) - 2.1 / 31_000.0).abs() < 1e-12);
+        assert!((rate(300.0) - 2.003 / 330.0).abs() < 1e-12);
         let none = EventRate::new(0, &[], Measure::Hours);
         assert!((none.mean() - 0.000_1).abs() < 1e-12);
     }

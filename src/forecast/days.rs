@@ -156,6 +156,6 @@ mod tests {
             exposure: 700.0,
         };
         assert_eq!(first_look((begin, 700.0), 900.0, 7), u32::MAX);
-        assert_eq!(worn_on(|_| 700.0, 3..7, u32::MAX, 900.0), 6);
+        assert_eq!(worn_on(|_| 700.0, 3..7, u32::MAX, 900.0), 7);
     }
 }

@@ -12,6 +12,7 @@ use rayon::prelude::*;
 use super::batch::BATCH;
 use super::plays::{Event, Game, Plays};
 use super::simulate::months;
+use super::summary::Forecast;
 use crate::family::Spread;
 
 /// How long a part takes to come.
@@ -49,7 +50,7 @@ pub struct Demands {
     /// First days of the months.
     pub months: Vec<NaiveDate>,
     /// By line and month.
-    pub by_month: Vec<Vec<Vec<f64>>>,
+    pub by_month: Vec<Vec<Forecast>>,
     /// By customer and line.
     pub by_customer: BTreeMap<(usize, usize), Need>,
 }
@@ -79,6 +80,8 @@ pub struct Desk {
 const PLAYS: [usize; 2] = [256 * BATCH, 24 * BATCH];
 /// Parts in service that count as few.
 const FEW_UNITS: usize = 2_000;
+/// Numbers kept of all plays, at most: some 256 MiB. A desk of many part numbers gets fewer plays.
+const MOST_NUMBERS: usize = 1 << 26;
 /// Plays that show when a part is busiest.
 const SCOUTS: usize = 12 * BATCH;
 /// Plays the season and adds up the pieces.
@@ -103,6 +106,8 @@ pub fn demands(game: Game<'_>, desk: &Desk) -> Demands {
     let [few, many] = PLAYS;
     let is_few = game.in_service.units.len() < FEW_UNITS;
     let plays = if is_few { few } else { many };
+    let room = MOST_NUMBERS / teller.width().max(1) / BATCH * BATCH;
+    let plays = plays.min(room.max(many));
     let batches = (0..plays / BATCH).into_par_iter();
     let chunks: Vec<Chunk> = batches.map(|b| teller.batch(b)).collect();
     teller.put_together(chunks, plays)
@@ -278,7 +283,13 @@ impl Teller<'_> {
                 .clone()
                 .map(|l| columns(l, months, months + self.desk.arrivals[l].len()))
                 .collect(),
-            by_month: lines.map(|l| columns(l, MONTHS, months)).collect(),
+            by_month: lines
+                .map(|l| {
+                    (MONTHS..months)
+                        .map(|c| Forecast::of(&column(l, c)))
+                        .collect()
+                })
+                .collect(),
             months: self.months,
             busiest: self.busiest,
             by_customer,
@@ -287,7 +298,7 @@ impl Teller<'_> {
 }
 
 /// A sum of pieces without what adding them rounded: three times 4.7 gallons are 14.1 of them.
-pub(super) fn without_rounding(pieces: f64) -> f64 {
+pub(crate) fn without_rounding(pieces: f64) -> f64 {
     const FINEST: f64 = 1e4;
     (pieces * FINEST).round() / FINEST
 }

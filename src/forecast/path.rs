@@ -102,22 +102,33 @@ impl FuturePath {
         sum
     }
 
+    /// Effective exposure of each day that counts, in order.
+    ///
+    /// - `effective`: effective exposure of a use by group.
+    #[must_use]
+    pub fn days_that_count(&self, effective: impl Fn(&[f64]) -> f64) -> Vec<f64> {
+        let mut before = 0.0;
+        let days = (0..self.dates.len()).map(|k| {
+            let until = effective(self.at(k));
+            (
+                self.counts[k],
+                until - std::mem::replace(&mut before, until),
+            )
+        });
+        days.filter(|(counts, _)| *counts)
+            .map(|(_, day)| day)
+            .collect()
+    }
+
     /// Equal days that overshoot a wear-out by as much, on average, as those that count; `None`
     /// without use on any.
     ///
     /// - `effective`: effective exposure of a use by group.
     #[must_use]
     pub fn equal_days(&self, effective: impl Fn(&[f64]) -> f64) -> Option<usize> {
-        let (mut sum, mut squares) = (0.0, 0.0);
-        let mut before = 0.0;
-        for k in 0..self.dates.len() {
-            let until = effective(self.at(k));
-            if self.counts[k] {
-                sum += until - before;
-                squares += (until - before).powi(2);
-            }
-            before = until;
-        }
+        let days = self.days_that_count(effective);
+        let sum: f64 = days.iter().sum();
+        let squares: f64 = days.iter().map(|day| day * day).sum();
         (0.0 < squares).then(|| (sum * sum / squares).round().max(1.0) as usize)
     }
 }
@@ -158,6 +169,8 @@ pub fn lay_out(plan: &Plan, sizes: &DaySizes, view: View<'_>) -> FuturePath {
         .filter(|(_, amounts)| amounts[view.measure.index()].is_none());
     let unknown_from = if view.measure == Measure::Days {
         None
+    } else if plan.unknown.contains(view.machine) {
+        Some(view.as_of + Days::new(1))
     } else {
         unknown.next().map(|((from, _, _), _)| *from)
     };

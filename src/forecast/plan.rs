@@ -4,6 +4,7 @@ mod bins;
 mod short;
 mod told;
 
+use std::cell::OnceCell;
 use std::collections::{BTreeMap, BTreeSet};
 
 use chrono::{Days, NaiveDate};
@@ -54,6 +55,8 @@ pub struct Plan {
     pub source: PlanSource,
     /// Whether any use of that season is planned or repeated, be it that none of it is left.
     pub is_known: bool,
+    /// Machines at work of whose use nothing is known.
+    pub unknown: BTreeSet<String>,
     /// Sentences for the results.
     pub notes: Vec<String>,
 }
@@ -79,10 +82,10 @@ pub struct Planning<'a> {
     pub sums: &'a UseSums,
     /// The plan begins on the day after.
     pub as_of: NaiveDate,
-    /// Whether a machine with neither plan nor use of its own gets the fleet's typical use.
-    pub typical: bool,
     /// Machines that the notes and the source are about; empty: all of them.
     pub asked: &'a [String],
+    /// Whether the plan is what happened: what names no bin then went through none that a part sits in.
+    pub is_real: bool,
 }
 
 /// Builds the use expected from the day after the as-of date to the end of `season`.
@@ -94,25 +97,18 @@ pub fn build(planning: Planning<'_>, season: Season) -> Plan {
     }
     let planner = Planner {
         rows,
-        records: planning.records,
-        groups: planning.groups,
-        sums: planning.sums,
-        as_of: planning.as_of,
         starts: planning.records.settings.season_start(),
-        typical: planning.typical.then(|| Typical::of(planning)),
-        asked: planning.asked,
+        typical: OnceCell::new(),
+        planning,
     };
     planner.build(season)
 }
 
 struct Planner<'a> {
-    records: &'a Records,
-    groups: &'a Groups,
-    sums: &'a UseSums,
-    as_of: NaiveDate,
+    planning: Planning<'a>,
     starts: (u32, u32),
-    typical: Option<Typical>,
-    asked: &'a [String],
+    /// For machines with neither plan nor use of their own.
+    typical: OnceCell<Typical>,
     /// Rows of the plan by machine.
     rows: BTreeMap<&'a str, Vec<&'a PlanRow>>,
 }
@@ -133,11 +129,19 @@ const SILENT: i32 = 2;
 
 impl<'a> Planner<'a> {
     fn build(&self, season: Season) -> Plan {
-        let is_asked = |machine: &String| self.asked.is_empty() || self.asked.contains(machine);
+        let is_asked = |machine: &String| {
+            self.planning.asked.is_empty() || self.planning.asked.contains(machine)
+        };
         let (mut asked, mut others) = (Told::default(), Told::default());
         let mut uses = Vec::new();
-        let first = Season::of(self.as_of + Days::new(1), self.starts);
-        for machine in self.records.machines.iter().filter(|m| self.works(m)) {
+        let first = Season::of(self.planning.as_of + Days::new(1), self.starts);
+        for machine in self
+            .planning
+            .records
+            .machines
+            .iter()
+            .filter(|m| self.works(m))
+        {
             let told = if is_asked(&machine.name) {
                 &mut asked
             } else {
@@ -158,7 +162,7 @@ impl<'a> Planner<'a> {
                     uses.extend(self.last_season_again(machine, this, of_target, told));
                 } else {
                     told.planned |= of_target;
-                    if self.as_of < this.start
+                    if self.planning.as_of < this.start
                         && let Some(short) = self.short(machine, &rows)
                     {
                         told.short.insert(machine.name.clone(), short);
@@ -171,7 +175,7 @@ impl<'a> Planner<'a> {
         }
         for planned in &mut uses {
             let given = planned.amounts;
-            let rates = self.sums.rates();
+            let rates = self.planning.sums.rates();
             planned.amounts = rates.filled(&planned.machine, planned.group, given);
             if is_asked(&planned.machine) {
                 asked.filled += usize::from(planned.amounts != given);
@@ -200,7 +204,8 @@ impl<'a> Planner<'a> {
             told.iter().any(|t| !t.retired.is_empty()) && told.iter().all(|t| t.without.is_empty());
         Plan {
             is_known: all_retire || told.iter().any(|t| t.planned || t.repeats()),
-            notes: asked.notes(source, self.records.settings.plan_change),
+            unknown: &asked.without | &others.without,
+            notes: asked.notes(source, self.planning.records.settings.plan_change),
             uses,
             source,
         }
@@ -208,7 +213,10 @@ impl<'a> Planner<'a> {
 
     /// In service, and not retired yet.
     fn works(&self, machine: &Machine) -> bool {
-        machine.in_service <= self.as_of && machine.retired.is_none_or(|date| self.as_of < date)
+        machine.in_service <= self.planning.as_of
+            && machine
+                .retired
+                .is_none_or(|date| self.planning.as_of < date)
     }
 
     /// Rows of the months that a season has days of; none where no month lies in it for the most part.
@@ -233,7 +241,7 @@ impl<'a> Planner<'a> {
         };
         let whole = Stretch::month(row.month);
         let mut bins = vec![(row.bin.clone(), 1.0)];
-        if row.bin.is_none() {
+        if row.bin.is_none() && !self.planning.is_real {
             let shares = self.bin_shares(row);
             if !shares.is_empty() {
                 told.shared_out.insert(row.machine.clone());
@@ -254,7 +262,7 @@ impl<'a> Planner<'a> {
         stretch: Stretch,
         amounts: Amounts,
     ) -> Option<PlannedUse> {
-        let factor = 1.0 + self.records.settings.plan_change;
+        let factor = 1.0 + self.planning.records.settings.plan_change;
         self.placed(
             (machine, product, bin),
             stretch,
@@ -265,7 +273,7 @@ impl<'a> Planner<'a> {
 
     /// The last day a machine is in the fleet, where that is known.
     fn retired(&self, machine: &str) -> Option<NaiveDate> {
-        self.records.machine(machine)?.retired
+        self.planning.records.machine(machine)?.retired
     }
 
     /// Cuts a stretch of a month down to the days after the as-of date, and up to the machine's
@@ -281,15 +289,16 @@ impl<'a> Planner<'a> {
     ) -> Option<PlannedUse> {
         let last = self.retired(machine).unwrap_or(stretch.until);
         let left = Stretch {
-            from: stretch.from.max(self.as_of + Days::new(1)),
+            from: stretch.from.max(self.planning.as_of + Days::new(1)),
             until: stretch.until.min(last),
         };
         if left.until < left.from {
             return None;
         }
         let share = a_day * left.days() as f64;
-        let group = self.groups.group(product);
+        let group = self.planning.groups.group(product);
         let group = self
+            .planning
             .groups
             .names()
             .binary_search_by(|n| n.as_str().cmp(group))
@@ -318,14 +327,15 @@ impl<'a> Planner<'a> {
         tell: bool,
         told: &mut Told,
     ) -> Vec<PlannedUse> {
-        if let Some(typical) = &self.typical
-            && !self.sums.has(&machine.name)
-        {
+        if !self.planning.sums.has(&machine.name) {
+            let typical = self.typical.get_or_init(|| Typical::of(self.planning));
             let uses = self.typical_season(typical, machine, target);
             if tell && !uses.is_empty() {
                 told.typical.insert(machine.name.clone());
             }
-            return uses;
+            if !uses.is_empty() {
+                return uses;
+            }
         }
         let past = self.last_season(machine);
         let Some((past, kind)) = past.filter(|(past, _)| past.year < target.year) else {
@@ -336,7 +346,7 @@ impl<'a> Planner<'a> {
         };
         if tell {
             let list = match kind {
-                Kind::Full => &mut told.repeated,
+                Kind::Full => told.repeated.entry(past.year).or_default(),
                 Kind::Partial => &mut told.partial,
                 Kind::Silent => told.silent.entry(past.year).or_default(),
                 Kind::Still => &mut told.still,
@@ -362,7 +372,7 @@ impl<'a> Planner<'a> {
         machine: &Machine,
         target: Season,
     ) -> Vec<PlannedUse> {
-        let uses = typical.of_machine(self.records, &machine.name);
+        let uses = typical.of_machine(self.planning.records, &machine.name);
         uses.filter_map(|((months, product, bin), amounts)| {
             let month = months_later(month_of(target.start), *months);
             let key = (machine.name.as_str(), product.as_str(), bin.as_deref());
@@ -375,16 +385,20 @@ impl<'a> Planner<'a> {
     /// use: a machine that is not written of has most likely worked, as one that stands still for good
     /// is retired.
     fn last_season(&self, machine: &Machine) -> Option<(Season, Kind)> {
-        let last = Season::of(self.as_of, self.starts);
-        let last = if last.end <= self.as_of {
+        let last = Season::of(self.planning.as_of, self.starts);
+        let last = if last.end <= self.planning.as_of {
             last.year
         } else {
             last.year - 1
         };
         let full = Season::ending_in(last, self.starts);
-        let last = Season::of(self.sums.last_day(&machine.name)?, self.starts);
+        let last = Season::of(self.planning.sums.last_day(&machine.name)?, self.starts);
         let until_then = if full.end < last.end {
-            let days = self.sums.of_machine(&machine.name).map(|day| day.date);
+            let days = self
+                .planning
+                .sums
+                .of_machine(&machine.name)
+                .map(|day| day.date);
             let before = days.take_while(|date| *date <= full.end).last();
             before.map(|date| Season::of(date, self.starts))
         } else {
@@ -408,9 +422,9 @@ impl<'a> Planner<'a> {
         season: Season,
     ) -> BTreeMap<(NaiveDate, String, Option<String>), Amounts> {
         let mut months: BTreeMap<_, Amounts> = BTreeMap::new();
-        let days = self.sums.of_machine(&machine.name);
+        let days = self.planning.sums.of_machine(&machine.name);
         for day in days.filter(|d| season.holds(d.date)) {
-            let product = self.sums.products()[day.product].clone();
+            let product = self.planning.sums.products()[day.product].clone();
             let key = (month_of(day.date), product, day.bin.map(str::to_owned));
             months
                 .entry(key)

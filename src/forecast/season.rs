@@ -50,6 +50,12 @@ impl Season {
         Self::of(date + Days::new(1), starts)
     }
 
+    /// The season after it.
+    #[must_use]
+    pub fn next(self, starts: (u32, u32)) -> Self {
+        Self::ending_in(self.year + 1, starts)
+    }
+
     /// The days it has of the month of `date`.
     #[must_use]
     pub fn of_month(&self, date: NaiveDate) -> Option<Stretch> {

@@ -17,6 +17,7 @@ use super::plan::Plan;
 use super::season::Season;
 use crate::cost::{self, PartCost};
 use crate::degradation::{FamilyPath, Measured};
+use crate::family::Counted;
 use crate::life::build::{Built, Context, PartialChange};
 use crate::life::{Ending, Life};
 use crate::model::assess::Assessment;
@@ -240,8 +241,11 @@ impl<'a> Gatherer<'a> {
         };
         let partial = self.gathering.built.partial.iter();
         let pieces: Vec<f64> = partial.filter(forced).map(|c| c.quantity).collect();
+        // Where one is all there is, it is the set.
+        let mut sets = lives.to_vec();
+        sets.retain(|life| 1.0 < life.pieces);
         (!pieces.is_empty()).then(|| SinglePieces {
-            rate: EventRate::new(pieces.len(), lives, clock),
+            rate: EventRate::new(pieces.len(), &sets, clock),
             pieces,
         })
     }
@@ -255,7 +259,7 @@ impl<'a> Gatherer<'a> {
             return;
         };
         let family = context.families.get(&life.family);
-        let as_set = family.is_changed_as_set();
+        let as_set = family.counted == Counted::Set;
         let line = self.line(life, as_set, family.service.is_some());
         if let Some(service) = family.service {
             self.out.scheduled.insert((machine, line));

@@ -2,6 +2,8 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
+use chrono::NaiveDate;
+
 use super::Kept;
 use super::ledger::{self, Entry, Headings, Outcome, Value};
 use super::names::{Kind, Match};
@@ -110,6 +112,11 @@ pub fn merge(
     let merged = ledger::merge(existing, HEADINGS, &entries, &spared)?;
     let mut notes = notes(data, kept, two_bins, &merged);
     notes.extend(changes(&merged, &data.works, &places));
+    let outcomes = places
+        .iter()
+        .map(|place| Some(&merged.outcomes[*place.as_ref().ok()?]));
+    let told = data.works.iter().zip(&matched).zip(outcomes);
+    notes.extend(logged_already(told, records));
     let lines = data.works.iter().zip(matched).zip(places);
     let lines = lines.map(|((work, matched), place)| {
         let fate = place.map_or_else(Fate::SetAside, |at| merged.outcomes[at].clone().into());
@@ -341,6 +348,46 @@ fn undated(undated: &Undated) -> UseLine {
     }
 }
 
+/// Says which days have use of a machine and product that no import wrote beside what is added.
+fn logged_already<'a>(
+    works: impl Iterator<Item = ((&'a Work, &'a Matched), Option<&'a Outcome>)>,
+    records: &Records,
+) -> Option<String> {
+    const FEW: usize = 5;
+    let mut added = BTreeSet::new();
+    let mut imported = BTreeSet::new();
+    for ((work, matched), outcome) in works {
+        let [Some(machine), _, Some(product)] = &matched.ours else {
+            continue;
+        };
+        let day = (machine.as_str(), work.date, product.as_str());
+        match outcome {
+            Some(Outcome::Added) => drop(added.insert(day)),
+            Some(Outcome::Older(_)) | None => {}
+            Some(_) => drop(imported.insert(day)),
+        }
+    }
+    let is_logged = |(machine, date, product): &(&str, NaiveDate, &str)| {
+        let mut days = records.usage.of_machine(machine);
+        days.any(|day| day.date == *date && records.usage.products()[day.product] == *product)
+    };
+    let twice = added.difference(&imported).filter(|day| is_logged(day));
+    let twice: Vec<String> = twice
+        .map(|(machine, date, product)| format!("{date} {machine} {product}"))
+        .collect();
+    let more = match twice.len().saturating_sub(FEW) {
+        0 => String::new(),
+        more => format!(" and {more} more"),
+    };
+    (!twice.is_empty()).then(|| {
+        format!(
+            "The log had use of the same machine, product and day before, which now counts beside what is added; \
+             where it is the same work, take one of the two out: {}{more}.",
+            twice[..twice.len().min(FEW)].join(", ")
+        )
+    })
+}
+
 fn notes(data: &TaskData, kept: &Kept, two_bins: TwoBins, merged: &ledger::Merged) -> Vec<String> {
     let mut notes = data.notes.clone();
     if two_bins == TwoBins::Whole && shares_a_pass(&data.works) {
@@ -419,7 +466,7 @@ fn rows(count: usize) -> String {
 }
 
 /// What tells one pass of a machine from another.
-type Pass<'w> = (&'w str, chrono::NaiveDateTime, chrono::NaiveDate, &'w str);
+type Pass<'w> = (&'w str, chrono::NaiveDateTime, NaiveDate, &'w str);
 
 fn pass(work: &Work) -> Pass<'_> {
     (&work.task, work.started, work.date, &work.machine)

@@ -14,7 +14,7 @@ use super::supersession::Supersession;
 use super::use_path::UsePath;
 use super::window::Window;
 use super::{Ending, GroupUse, Life, Span};
-use crate::family::{Families, Family};
+use crate::family::{Counted, Families, Family};
 use crate::record::{Installed, Machine, Position, Reason, Records, Replacement};
 use crate::units::Measure;
 use crate::wear::Groups;
@@ -221,7 +221,7 @@ impl<'a> History<'a> {
         path: Rc<UsePath>,
     ) -> Self {
         let (family, _) = context.family_of(&position.part);
-        let as_set = family.is_changed_as_set();
+        let as_set = family.counted == Counted::Set;
         let n_slots = if as_set {
             1
         } else {
@@ -463,6 +463,7 @@ impl<'a> History<'a> {
             since: window.since,
             spans,
             filled,
+            observed: window.observed(&self.path),
             groups,
         }
     }

@@ -157,6 +157,9 @@ impl UseSums {
     /// The use a position sees: of its bin, or all of its machine's.
     #[must_use]
     pub fn path(&self, machine: &str, bin: Option<&str>) -> UsePath {
+        if self.machines().next().is_none() {
+            return UsePath::not_logged(self.n_groups);
+        }
         if let Some(full) = self.log.full_days(machine, bin) {
             let groups = full.products.iter().map(|p| self.group(*p as usize) as u32);
             return UsePath::of_full(groups.collect(), full, self.n_groups);

@@ -119,6 +119,9 @@ pub struct Life {
     pub spans: [Span; 4],
     /// What a fit rests on: the same, with days that leave a measure out filled in from past rates.
     pub filled: [Span; 4],
+    /// What it did while it was under observation, filled in likewise; known also of a part of which nobody
+    /// knows when it was fitted.
+    pub observed: [Option<f64>; 4],
     /// Use by product group, filled in likewise.
     pub groups: BTreeMap<String, GroupUse>,
 }

@@ -26,6 +26,8 @@ pub struct UsePath {
     unknown: [Vec<usize>; 3],
     /// The same for amounts that are not recorded, filled in or not.
     unrecorded: [Vec<usize>; 3],
+    /// Whether the records log any use at all, of whatever machine.
+    is_logged: bool,
     /// By measure: sums of all groups before every [`EVERY`]th day, made when first asked for, as
     /// most lives are measured in one.
     sums_before: [OnceLock<Vec<f64>>; 3],
@@ -63,6 +65,15 @@ impl UsePath {
         }
     }
 
+    /// Of a machine in records without any use: nobody knows what it did.
+    pub(super) fn not_logged(n_groups: usize) -> Self {
+        Self {
+            is_logged: false,
+            begins: vec![0],
+            ..Self::empty(n_groups)
+        }
+    }
+
     fn empty(n_groups: usize) -> Self {
         Self {
             days: Vec::new(),
@@ -73,6 +84,7 @@ impl UsePath {
             amounts: Default::default(),
             unknown: Default::default(),
             unrecorded: Default::default(),
+            is_logged: true,
             sums_before: Default::default(),
         }
     }
@@ -174,13 +186,13 @@ impl UsePath {
     /// Whether every day between two counts has its amount recorded.
     #[must_use]
     pub fn is_recorded(&self, measure: Measure, from: usize, to: usize) -> bool {
-        none_between(&self.unrecorded[measure.index()], from, to)
+        self.is_logged && none_between(&self.unrecorded[measure.index()], from, to)
     }
 
     /// Whether every day between two counts has its amount recorded or filled in from rates.
     #[must_use]
     pub fn is_known(&self, measure: Measure, from: usize, to: usize) -> bool {
-        none_between(&self.unknown[measure.index()], from, to)
+        self.is_logged && none_between(&self.unknown[measure.index()], from, to)
     }
 
     /// The count of days at the reading before the day of use number `k`, where that day's use was

@@ -135,6 +135,20 @@ impl Window {
         }
     }
 
+    /// What was done while it was under observation, by [`Measure::index`]; `None` where it is not known.
+    pub(super) fn observed(&self, path: &UsePath) -> [Option<f64>; 4] {
+        let mut observed = [None; 4];
+        let days = (self.until - self.since).num_days().max(0) as f64;
+        observed[Measure::Days.index()] = Some(days);
+        for measure in Measure::OF_USE {
+            if path.is_known(measure, self.from, self.to) {
+                let used = path.recorded(measure, self.from, self.to);
+                observed[measure.index()] = Some(used.iter().sum());
+            }
+        }
+        observed
+    }
+
     pub(super) fn span(
         &self,
         history: &History<'_>,

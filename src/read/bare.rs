@@ -10,7 +10,7 @@ use crate::record::{Problem, ProblemKind, Severity};
 use super::cell::{DateForm, Wrong, quoted};
 use super::error::ReadError;
 use super::find::{Found, Home, extension, file_name, whole};
-use super::header::{AmountColumns, Columns, Spec, normal};
+use super::header::{AmountColumns, Columns, Spec, group_of, normal};
 use super::row::Row;
 use super::sink::{Outcome, TableSink};
 use super::xlsx::Book;
@@ -36,6 +36,7 @@ const LIVES: Spec = Spec {
         ("machine", false),
     ],
     amounts: AmountColumns::None,
+    groups: &["entry", "low", "use"],
 };
 
 /// What stands under `start_known` where nobody knows.
@@ -45,6 +46,7 @@ const AGES: Spec = Spec {
     name: "ages",
     columns: &[("age", true), ("family", false), ("name", false)],
     amounts: AmountColumns::None,
+    groups: &["entry", "low", "use"],
 };
 
 /// Reads a bare table of lives.
@@ -54,7 +56,45 @@ const AGES: Spec = Spec {
 /// # Errors
 /// [`ReadError`] when the file cannot be read at all, or is of no known kind.
 pub fn bare_lives(path: &Path) -> Result<BareReading<BareLife>, ReadError> {
-    table(path, &LIVES, life)
+    let (lives, problems, counts) = table(path, &LIVES, life)?;
+    Ok(in_one_measure(&file_name(path), lives, problems, counts))
+}
+
+/// Sets lives aside that are told in another measure than the first of their family.
+fn in_one_measure(
+    source: &str,
+    mut lives: Vec<BareLife>,
+    mut problems: Vec<Problem>,
+    (read, used, aside): RowCounts,
+) -> BareReading<BareLife> {
+    let mut first: BTreeMap<Option<String>, (Measure, u32)> = BTreeMap::new();
+    lives.retain(|life| {
+        let Some(measure) = life.measure else {
+            return true;
+        };
+        let (of_first, row) = *first
+            .entry(life.family.clone())
+            .or_insert((measure, life.row));
+        if measure != of_first {
+            let mut problem = whole(
+                Severity::Problem,
+                source,
+                ProblemKind::Order,
+                &quoted(measure.name()),
+                format!(
+                    "{} as in row {row}: a family's lives are told in one measure",
+                    quoted(of_first.name())
+                ),
+            );
+            problem.place.row = Some(life.row);
+            problem.place.column = Some("measure".into());
+            problems.push(problem);
+        }
+        measure == of_first
+    });
+    let more = used - lives.len() as u64;
+    problems.sort();
+    (lives, problems, (read, used - more, aside + more))
 }
 
 /// Reads a bare table of the ages of parts in service.
@@ -149,15 +189,7 @@ fn sheet(book: &Book, name: &str) -> Option<String> {
 
 /// The columns `PREFIX_GROUP`: group as written, and place.
 fn group_columns<'c>(columns: &'c Columns, prefix: &str) -> Vec<(&'c str, usize)> {
-    let group = |index: &usize| {
-        let header = columns.headers[*index].as_str();
-        let start = header.get(..prefix.len())?;
-        let rest = header
-            .get(prefix.len()..)?
-            .strip_prefix(['_', '-', ' '])?
-            .trim();
-        (start.eq_ignore_ascii_case(prefix) && !rest.is_empty()).then_some((rest, *index))
-    };
+    let group = |index: &usize| Some((group_of(&columns.headers[*index], prefix)?, *index));
     columns.extra.iter().filter_map(group).collect()
 }
 
@@ -200,7 +232,24 @@ fn life(row: &mut Row<'_>) -> BareLife {
         groups: groups(row),
     };
     check_order(row, &life);
-    life
+    life.with_sums()
+}
+
+impl BareLife {
+    /// With what stands in the columns by group alone.
+    fn with_sums(mut self) -> Self {
+        let entries = self.groups.values().map(|group| group.entry);
+        if self.entry <= 0.0 {
+            self.entry = entries.fold(0.0, |sum, entry| sum + entry);
+        }
+        if self.low.is_none() && self.ended.is_wear() {
+            let lows = self.groups.values().map(|group| group.low);
+            self.low = lows
+                .sum::<Option<f64>>()
+                .filter(|_| !self.groups.is_empty());
+        }
+        self
+    }
 }
 
 fn groups(row: &mut Row<'_>) -> BTreeMap<String, BareUse> {
@@ -226,12 +275,18 @@ fn groups(row: &mut Row<'_>) -> BTreeMap<String, BareUse> {
     uses.collect()
 }
 
-/// Part of an age by which sums of rounded amounts may differ from it.
+/// Part of a life or an age by which sums of rounded amounts may differ from it.
 const NEAR: f64 = 0.01;
 
-/// Exposures that cannot follow each other.
+/// Exposures that cannot follow each other, or are not those of the groups.
 fn check_order(row: &mut Row<'_>, life: &BareLife) {
     let Some(end) = life.life else { return };
+    check_sum(
+        row,
+        "life",
+        end,
+        life.groups.values().map(|group| group.end),
+    );
     for (column, value) in [("low", life.low), ("entry", Some(life.entry))] {
         if let Some(value) = value.filter(|value| end < *value) {
             let expected = format!("no more than the `life` of {end}");
@@ -263,14 +318,20 @@ fn age(row: &mut Row<'_>) -> BareAge {
         age: row.needed_number("age"),
         groups: by_group(row, "use").unwrap_or_default(),
     };
-    let sum: f64 = age.groups.values().sum();
-    if row.is_sound() && !age.groups.is_empty() && NEAR * age.age < (sum - age.age).abs() {
-        let found = format!(
-            "an age of {} beside columns `use_` that add up to {sum}",
-            age.age
-        );
-        let expected = "the sum of the `use_` columns, or these left empty";
-        row.fault("age", Wrong::new(ProblemKind::Order, found, expected));
+    if row.is_sound() {
+        check_sum(row, "age", age.age, age.groups.values().copied());
     }
     age
+}
+
+/// Columns by group that do not add up to the whole.
+fn check_sum(row: &mut Row<'_>, column: &str, whole: f64, groups: impl Iterator<Item = f64>) {
+    let groups: Vec<f64> = groups.collect();
+    let sum: f64 = groups.iter().sum();
+    if groups.is_empty() || (sum - whole).abs() <= NEAR * whole {
+        return;
+    }
+    let found = format!("{whole} beside columns `use_` that add up to {sum}");
+    let expected = "the sum of the `use_` columns, or these left empty";
+    row.fault(column, Wrong::new(ProblemKind::Order, found, expected));
 }

@@ -34,6 +34,8 @@ pub(super) struct Spec {
     pub(super) columns: &'static [(&'static str, bool)],
     /// Its amounts of use.
     pub(super) amounts: AmountColumns,
+    /// What stands before `_GROUP` in its columns by product group.
+    pub(super) groups: &'static [&'static str],
 }
 
 /// A column of amounts.
@@ -113,7 +115,7 @@ impl Spec {
         for (index, name) in names[..used].iter().enumerate() {
             self.place(&mut columns, index, &normal(name));
         }
-        let mut wrong = twice(&columns, names);
+        let mut wrong = twice(&columns, names, self.groups);
         wrong.extend(self.missing(&columns).into_iter().map(|w| (None, w)));
         if wrong.is_empty() {
             Ok(columns)
@@ -235,15 +237,29 @@ impl Spec {
     }
 }
 
+/// The group of a column `PREFIX_GROUP`, as written.
+pub(super) fn group_of<'h>(header: &'h str, prefix: &str) -> Option<&'h str> {
+    let start = header.get(..prefix.len())?;
+    let rest = header.get(prefix.len()..)?;
+    let rest = rest.strip_prefix(['_', '-', ' '])?.trim();
+    (start.eq_ignore_ascii_case(prefix) && !rest.is_empty()).then_some(rest)
+}
+
 /// Columns that say the same thing as an earlier one.
-fn twice(columns: &Columns, names: &[String]) -> Vec<(Option<String>, Wrong)> {
+///
+/// - `prefixes`: of columns by group; groups are told apart to the letter, as products are.
+fn twice(columns: &Columns, names: &[String], prefixes: &[&str]) -> Vec<(Option<String>, Wrong)> {
     let mut wrong = Vec::new();
     let mut seen: BTreeMap<String, usize> = BTreeMap::new();
     for (index, header) in columns.headers.iter().enumerate() {
         let amount = columns.amounts.iter().find(|a| a.index == index);
         let key = match amount {
             Some(amount) => format!("an amount of {}", amount.measure.name()),
-            None => normal(&names[index]),
+            None => {
+                let group = |prefix: &&str| Some(format!("{prefix} {}", group_of(header, prefix)?));
+                let by_group = prefixes.iter().find_map(group);
+                by_group.unwrap_or_else(|| normal(&names[index]))
+            }
         };
         if key.is_empty() {
             continue;
@@ -275,6 +291,7 @@ mod tests {
         name: "usage",
         columns: &[("date", true), ("down_hours", false)],
         amounts: AmountColumns::Use { needed: true },
+        groups: &[],
     };
 
     fn columns(headers: &[&str]) -> Result<Columns, Vec<(Option<String>, Wrong)>> {

@@ -234,15 +234,25 @@ fn strays(headers: &[String], cells: &[Cell<'_>]) -> Option<Wrong> {
     Some(Wrong::new(
         ProblemKind::RaggedRow,
         format!(
-            "{} in cell {} under no header",
+            "{} in cell {}, column {}, under no header",
             super::cell::quoted(&text),
-            stray + 1
+            stray + 1,
+            letters(stray)
         ),
         format!(
             "{width} cells as in the header, or a name above every cell that holds something; in \
              comma-separated text put a cell that has a comma in double quotes"
         ),
     ))
+}
+
+/// A column as spreadsheet programs name it, from 0: `A` to `Z`, then `AA`.
+fn letters(column: usize) -> String {
+    let last = char::from(b'A' + (column % 26) as u8);
+    match column / 26 {
+        0 => last.to_string(),
+        before => format!("{}{last}", letters(before - 1)),
+    }
 }
 
 impl Sink for TableSink<'_> {

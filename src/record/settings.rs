@@ -149,7 +149,7 @@ impl Settings {
     /// Puts values out of their range back to what they are where nothing is said, and says which.
     fn leave_out_of_range(&mut self) -> Vec<SettingsError> {
         const MONEY: &str = "a number from 0 to 1e15";
-        const CHANGE: &str = "a share from -1 to 10, such as 0.04 for 4 % more";
+        const CHANGE: &str = "a share from -0.999 to 10, such as 0.04 for 4 % more";
         const SHARE: &str = "a share of the price from 0 to 10, such as 0.15 for 15 %";
         const LEVEL: &str = "a number between 0 and 1 such as 0.95";
         let unsaid = Self::default();

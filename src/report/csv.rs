@@ -42,6 +42,11 @@ impl Table {
     }
 }
 
+/// Names of columns, with commas between them.
+fn heads(names: &str) -> Vec<String> {
+    names.split(',').map(str::to_owned).collect()
+}
+
 /// Text that a spreadsheet program must not take for a formula.
 fn words(text: &str) -> String {
     formula::guarded(text).into_owned()
@@ -89,20 +94,8 @@ fn estimate(value: Option<&Estimate>) -> [String; 3] {
 /// The lives, in a form that `--lives` accepts.
 #[must_use]
 pub fn lives(report: &LivesReport) -> String {
-    let mut header: Vec<String> = [
-        "machine",
-        "position",
-        "slot",
-        "part",
-        "family",
-        "material",
-        "fitted",
-        "removed",
-        "ended",
-        "start_known",
-    ]
-    .map(str::to_owned)
-    .to_vec();
+    let mut header =
+        heads("machine,position,slot,part,family,material,fitted,removed,ended,start_known");
     for measure in Measure::ALL {
         let name = measure.name();
         header.extend([
@@ -111,7 +104,7 @@ pub fn lives(report: &LivesReport) -> String {
             name.to_owned(),
         ]);
     }
-    header.extend(["measure", "life", "low", "entry", "reference_group"].map(str::to_owned));
+    header.extend(heads("measure,life,low,entry,reference_group"));
     for group in &report.groups {
         header.extend(["use", "low", "entry"].map(|p| format!("{p}_{group}")));
     }
@@ -150,21 +143,9 @@ pub fn lives(report: &LivesReport) -> String {
 /// The fits: a row a family, then a row a wear factor.
 #[must_use]
 pub fn fits(report: &FitsReport) -> String {
-    let mut header: Vec<String> = [
-        "family",
-        "group",
-        "measure",
-        "counted",
-        "distribution",
-        "lives",
-        "worn",
-        "censored",
-        "late_entry",
-        "start_unknown",
-        "reference_group",
-    ]
-    .map(str::to_owned)
-    .to_vec();
+    let mut header = heads(
+        "family,group,measure,counted,distribution,lives,worn,censored,late_entry,start_unknown,reference_group",
+    );
     for name in [
         "shape",
         "scale",
@@ -179,7 +160,7 @@ pub fn fits(report: &FitsReport) -> String {
             format!("{name}_high"),
         ]);
     }
-    header.extend(["p_value", "log_likelihood", "priors"].map(str::to_owned));
+    header.extend(heads("p_value,log_likelihood,priors"));
     let mut table = Table::new(&header);
     for line in &report.families {
         let start = |group: &str| {
@@ -239,23 +220,14 @@ pub fn fits(report: &FitsReport) -> String {
 /// Remaining lives.
 #[must_use]
 pub fn remaining(report: &RemainingReport) -> String {
-    let mut header: Vec<String> = [
-        "machine", "position", "slot", "part", "family", "measure", "fitted", "age",
-    ]
-    .map(str::to_owned)
-    .to_vec();
+    let mut header = heads("machine,position,slot,part,family,measure,fitted,age");
     header.extend(forecast_header("remaining"));
-    let decided = [
-        "chance_this_season",
-        "half_worn_date",
-        "advice",
-        "saving",
-        "stop_cost",
-    ];
-    header.extend(decided.map(str::to_owned));
+    header.extend(heads(
+        "chance_this_season,half_worn_date,advice,saving,stop_cost",
+    ));
     let any_measured = report.any_measured();
     if any_measured {
-        header.extend(MEASURED.map(str::to_owned));
+        header.extend(heads(MEASURED));
     }
     let mut table = Table::new(&header);
     for line in &report.parts {
@@ -286,17 +258,8 @@ pub fn remaining(report: &RemainingReport) -> String {
 }
 
 /// Columns of measured wear, where any part was measured.
-const MEASURED: [&str; 9] = [
-    "wear_measure",
-    "wear_unit",
-    "last_reading",
-    "read_on",
-    "new",
-    "limit",
-    "past_limit",
-    "readings",
-    "rate_per_1000",
-];
+const MEASURED: &str =
+    "wear_measure,wear_unit,last_reading,read_on,new,limit,past_limit,readings,rate_per_1000";
 
 fn measured(line: Option<&MeasuredLine>) -> [String; 9] {
     let Some(m) = line else {
@@ -318,9 +281,7 @@ fn measured(line: Option<&MeasuredLine>) -> [String; 9] {
 /// The lines of a budget, the total last.
 #[must_use]
 pub fn budget(report: &BudgetReport) -> String {
-    let mut header: Vec<String> = ["family", "part", "description", "price", "pack"]
-        .map(str::to_owned)
-        .to_vec();
+    let mut header = heads("family,part,description,price,pack");
     for name in [
         "replacements",
         "pieces",
@@ -362,9 +323,7 @@ pub fn budget(report: &BudgetReport) -> String {
 /// Part families.
 #[must_use]
 pub fn models(report: &ModelsReport) -> String {
-    let mut header: Vec<String> = ["family", "built_in", "measure", "counted", "distribution"]
-        .map(str::to_owned)
-        .to_vec();
+    let mut header = heads("family,built_in,measure,counted,distribution");
     for name in ["life50", "shape", "wear_factor"] {
         header.extend([
             name.to_owned(),
@@ -373,18 +332,9 @@ pub fn models(report: &ModelsReport) -> String {
         ]);
     }
     header.extend(Measure::ALL.map(|m| format!("every_{}", m.name())));
-    header.extend(
-        [
-            "wear_measure",
-            "wear_unit",
-            "wear_new",
-            "wear_limit",
-            "description",
-            "source",
-            "caution",
-        ]
-        .map(str::to_owned),
-    );
+    header.extend(heads(
+        "wear_measure,wear_unit,wear_new,wear_limit,description,source,caution",
+    ));
     let mut table = Table::new(&header);
     for line in &report.families {
         let mut cells = vec![
@@ -416,7 +366,7 @@ pub fn models(report: &ModelsReport) -> String {
 /// Problems and remarks of a check.
 #[must_use]
 pub fn check(report: &CheckReport<'_>) -> String {
-    let mut table = Table::new(&["severity", "file", "row", "column", "found", "expected"]);
+    let mut table = Table::new(&heads("severity,file,row,column,found,expected"));
     for problem in report.problems {
         let severity = match problem.severity {
             Severity::Problem => "problem",

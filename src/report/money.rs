@@ -45,6 +45,8 @@ pub struct Past {
     pub changes: usize,
     /// Of these without a recorded cost of parts.
     pub unpriced: usize,
+    /// Of these without recorded hours of labor, where an hour has a rate.
+    pub without_hours: usize,
     /// Recorded cost of parts, and recorded hours at the labor rate; `None` where there were changes
     /// and none has either.
     pub cost: Option<f64>,

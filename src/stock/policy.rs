@@ -74,5 +74,5 @@ pub fn in_packs(wanted: f64, pack: u32, least: Option<f64>) -> f64 {
     let pack = f64::from(pack.max(1));
     // A hair above a whole number of packs is rounding, not a piece.
     let packs = |pieces: f64| (pieces / pack - 1e-9).ceil() * pack;
-    packs(wanted.max(least.unwrap_or(0.0)))
+    packs(wanted.max(least.unwrap_or(0.0))).max(0.0)
 }

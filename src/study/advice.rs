@@ -8,8 +8,9 @@ use rayon::prelude::*;
 use super::progress::Stage;
 use super::{Outlook, Study};
 use crate::decide::{Advice, Costs, Programme, Season};
+use crate::forecast::plan;
 use crate::forecast::play::Life;
-use crate::forecast::unit::{Age, Due, Line, SeenPath, Unit};
+use crate::forecast::unit::{Age, Due, InService, Line, SeenPath, Unit};
 use crate::model::assess::Assessment;
 
 /// Draws the programme is solved for in a small fleet, whose few wear-outs leave much open; and in a
@@ -58,12 +59,14 @@ impl Study {
             return self.advise(&whole);
         }
         self.progress.tell(|| Stage::Advising);
+        let next = self.next_season(outlook);
         let service = &outlook.in_service;
-        let mut by_kind: BTreeMap<(usize, usize), Vec<usize>> = BTreeMap::new();
+        let mut by_kind: BTreeMap<(usize, usize, u64), Vec<usize>> = BTreeMap::new();
         for (i, unit) in service.units.iter().enumerate() {
-            by_kind.entry((unit.path, unit.line)).or_default().push(i);
+            let kind = (unit.path, unit.line, unit.pieces.to_bits());
+            by_kind.entry(kind).or_default().push(i);
         }
-        let kinds: Vec<((usize, usize), Vec<usize>)> = by_kind.into_iter().collect();
+        let kinds: Vec<Vec<usize>> = by_kind.into_values().collect();
         let shares = self.kit_shares(outlook);
         let share = |unit: &Unit| {
             let kit = service.lines[unit.line].kit.clone();
@@ -72,9 +75,9 @@ impl Study {
         };
         let told: Vec<Vec<(usize, Option<Judged>)>> = kinds
             .par_iter()
-            .map(|(_, units)| {
+            .map(|units| {
                 let share = share(&service.units[units[0]]);
-                self.judge_kind(outlook, units, share)
+                self.judge_kind(outlook, next.as_ref(), units, share)
             })
             .collect();
         let mut judged: Vec<Option<Judged>> = vec![None; service.units.len()];
@@ -89,7 +92,7 @@ impl Study {
         };
         let decided = judged.into_iter().map(|j| j.map(advised));
         let told = decided.zip(&service.units).map(|(advised, unit)| {
-            if unit.readings.is_some() {
+            if unit.readings.is_some() || unit.past_limit {
                 self.by_readings(outlook, unit, advised)
             } else {
                 advised
@@ -100,12 +103,14 @@ impl Study {
         told
     }
 
-    /// Advice for parts that share path and line, so that one programme serves them all.
+    /// Advice for parts that share path, line and number of pieces, so that one programme serves them all.
     ///
+    /// - `next`: as of [`Self::next_season`].
     /// - `share`: what they take of their own labor before a season, done with their kit.
     fn judge_kind(
         &self,
         outlook: &Outlook,
+        next: Option<&InService>,
         units: &[usize],
         share: f64,
     ) -> Vec<(usize, Option<Judged>)> {
@@ -118,7 +123,7 @@ impl Study {
         if !service.can_forecast(first, &outlook.assessments) {
             return nothing();
         }
-        let programmes = self.programmes(outlook, first, costs);
+        let programmes = self.programmes(outlook, next, first, costs);
         if programmes.is_empty() {
             return nothing();
         }
@@ -189,9 +194,21 @@ impl Study {
         advised
     }
 
+    /// What is in service as the season after one that has begun sees it: what is left of this one says
+    /// nothing of the years to come.
+    fn next_season(&self, outlook: &Outlook) -> Option<InService> {
+        let season = outlook.season;
+        (season.start <= self.as_of).then(|| {
+            let next = season.next(self.records.settings.season_start());
+            let plan = plan::build(self.planning(), next);
+            self.gathered(outlook, &plan, next, next.end)
+        })
+    }
+
     fn programmes(
         &self,
         outlook: &Outlook,
+        next: Option<&InService>,
         unit: &Unit,
         costs: Costs,
     ) -> Vec<(Life<'static>, Programme)> {
@@ -201,8 +218,16 @@ impl Study {
         };
         let service = &outlook.in_service;
         let machine = assessment.lives.place_of(&service.machines[unit.machine]);
-        let path = &service.paths[unit.path].path;
-        let season = path.in_season();
+        let here = &service.paths[unit.path];
+        let next = next.map(|next| &next.paths[unit.path]);
+        debug_assert!(next.is_none_or(|n| (n.machine, n.family) == (here.machine, here.family)));
+        let next = next.filter(|next| next.path.is_known());
+        let whole = next.unwrap_or(here);
+        let season = whole.path.in_season();
+        // Where a season has begun, what is left of it.
+        let left = (outlook.season.end - self.as_of).num_days() as f64;
+        let all = (outlook.season.end - outlook.season.start).num_days() as f64;
+        let left = (left / all).min(1.0);
         let discount = 1.0
             / (1.0
                 + self
@@ -215,13 +240,23 @@ impl Study {
         (0..draws.len().min(self.programme_draws()))
             .filter_map(|draw| {
                 let life = Life::new(draws, draw, machine, &mut rng);
-                let exposure = life.effective(&season);
-                (0.0 < exposure).then(|| {
-                    let days = path.equal_days(|used| life.effective(used));
-                    let season = Season { exposure, days };
-                    let programme = Programme::solve(|x| life.hazard(x), season, costs, discount);
-                    (life, programme)
-                })
+                let effective = |used: &[f64]| life.effective(used);
+                let exposure = effective(&season);
+                if exposure <= 0.0 {
+                    return None;
+                }
+                let hazard = |x: f64| life.hazard(x);
+                let days = whole.path.equal_days(effective);
+                let season = Season { exposure, days };
+                let years = Programme::solve(hazard, season, costs, discount);
+                let mut days = here.path.days_that_count(effective);
+                let mut left = left;
+                // Nothing is left of it: the next one begins.
+                if days.iter().sum::<f64>() <= 0.0 {
+                    (days, left) = (whole.path.days_that_count(effective), 1.0);
+                }
+                let programme = years.after(hazard, &days, discount.powf(left));
+                Some((life, programme))
             })
             .collect()
     }
@@ -246,19 +281,29 @@ impl Study {
         let shared = settings.labor_rate.map(|rate| rate * share);
         Some(Costs {
             planned: line.cost.of_change(pieces, shared),
-            in_season: alone + self.stop_cost(line, pieces).unwrap_or(0.0),
+            in_season: alone + self.stop_costs(line, pieces).iter().flatten().sum::<f64>(),
         })
     }
 
     /// What wearing out in season costs more than the same work before it; `None` where nothing of it
-    /// is priced.
+    /// is priced, or an hour of lost time is and nobody wrote down how long a stop takes.
     pub(super) fn stop_cost(&self, line: &Line, pieces: f64) -> Option<f64> {
+        let [rush, down] = self.stop_costs(line, pieces);
+        if down.is_none() && self.records.settings.down_cost_per_hour.is_some() {
+            return None;
+        }
+        (rush.is_some() || down.is_some()).then(|| rush.unwrap_or(0.0) + down.unwrap_or(0.0))
+    }
+
+    /// The part's higher price and the lost time, as far as they are known.
+    fn stop_costs(&self, line: &Line, pieces: f64) -> [Option<f64>; 2] {
         let settings = &self.records.settings;
         let rush = settings.rush_cost.zip(line.cost.price);
-        let rush = rush.map(|(rate, price)| rate * price * pieces);
         let down = settings.down_cost_per_hour.zip(line.down_hours);
-        let down = down.map(|(rate, hours)| rate * hours);
-        (rush.is_some() || down.is_some()).then(|| rush.unwrap_or(0.0) + down.unwrap_or(0.0))
+        [
+            rush.map(|(rate, price)| rate * price * pieces),
+            down.map(|(rate, hours)| rate * hours),
+        ]
     }
 
     /// Replaces every part for which that is advised, on the first day forecast.

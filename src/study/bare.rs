@@ -238,22 +238,31 @@ struct Measured<'a> {
     measure: Measure,
     /// Whether anything says so.
     known: bool,
+    /// That its model file speaks of another.
+    note: Option<String>,
 }
 
 impl<'a> Measured<'a> {
-    fn new(family: Family, lives: &'a [&'a BareLife]) -> Self {
+    fn new(mut family: Family, lives: &'a [&'a BareLife]) -> Self {
         let said = lives.iter().find_map(|l| l.measure);
+        let mut note = None;
         let (measure, known) = match (family.measure, said) {
-            (MeasureChoice::Fixed(measure), _) | (MeasureChoice::Best, Some(measure)) => {
-                (measure, true)
-            }
+            (MeasureChoice::Fixed(measure), None) | (_, Some(measure)) => (measure, true),
             (MeasureChoice::Best, None) => (Measure::Tons, false),
         };
+        if family.measure != MeasureChoice::Fixed(measure) && family.prior.life50.take().is_some() {
+            note = Some(format!(
+                "{}: its lives are told in {}, its model file speaks of another measure; what that says of the median life is left out",
+                family.name,
+                measure.name()
+            ));
+        }
         Self {
             family,
             lives,
             measure,
             known,
+            note,
         }
     }
 
@@ -338,7 +347,9 @@ fn assess_family(family: &Measured<'_>, references: &References, wanted: Wanted)
         lives,
         measure,
         known,
+        note,
     } = family;
+    let mut without = 0.0;
     let mut counts = Counts::default();
     let mut rows = Vec::new();
     for life in *lives {
@@ -351,6 +362,9 @@ fn assess_family(family: &Measured<'_>, references: &References, wanted: Wanted)
             counts.use_unknown += count;
             continue;
         };
+        if life.groups.is_empty() && 1 < groups.len() {
+            without += count;
+        }
         let row = observation(life, end, &groups);
         let sum = |use_: &[f64]| use_.iter().sum::<f64>();
         if row.known != End::Censored && sum(&row.end) <= sum(&row.entry) {
@@ -395,6 +409,13 @@ fn assess_family(family: &Measured<'_>, references: &References, wanted: Wanted)
     };
     let mut assessment = assess::assess_lives(&family, lives, wanted, Vec::new());
     assessment.measure_known = *known;
+    assessment.notes.extend(note.clone());
+    if 0.0 < without {
+        assessment.notes.push(format!(
+            "{}: lives that name no product count as of {}: {without}",
+            assessment.family.name, assessment.lives.groups[0]
+        ));
+    }
     assessment
 }
 

@@ -164,13 +164,14 @@ impl Summing<'_> {
     /// Places of machines with a cost that is not known, ascending.
     fn unknown_machines(&self) -> Vec<usize> {
         let service = &self.outlook.in_service;
-        let used = service.units.iter().map(|u| (u.machine, u.line));
-        let used = used.chain(service.due.iter().map(|d| (d.machine, d.line)));
         let rate = self.study.records.settings.labor_rate;
-        let known =
-            |line: usize| self.states.known[line] && service.lines[line].cost.is_known(rate);
-        let unknown = used.filter(|(_, line)| !known(*line));
-        let machines: std::collections::BTreeSet<usize> = unknown.map(|(m, _)| m).collect();
+        let priced = |line: usize| service.lines[line].cost.is_known(rate);
+        let assessments = &self.outlook.assessments;
+        let units = service.units.iter();
+        let units = units.filter(|u| !(priced(u.line) && service.can_forecast(u, assessments)));
+        let due = service.due.iter().filter(|d| !priced(d.line));
+        let unknown = units.map(|u| u.machine).chain(due.map(|d| d.machine));
+        let machines: std::collections::BTreeSet<usize> = unknown.collect();
         machines.into_iter().collect()
     }
 
@@ -178,11 +179,18 @@ impl Summing<'_> {
         let season = self.outlook.season;
         let uses = self.outlook.plan.uses.iter();
         let wanted = uses.filter(|u| self.study.wants_machine(&u.machine));
+        let mut unknown = self.outlook.plan.unknown.iter();
+        if unknown.any(|machine| self.study.wants_machine(machine)) {
+            return Amounts::default();
+        }
         plan::total(wanted.filter(|u| season.holds(u.from)))
     }
 
     fn planned_on(&self, machine: &str) -> Amounts {
         let season = self.outlook.season;
+        if self.outlook.plan.unknown.contains(machine) {
+            return Amounts::default();
+        }
         let uses = self.outlook.plan.of_machine(machine).iter();
         plan::total(uses.filter(|u| season.holds(u.from)))
     }

@@ -81,6 +81,10 @@ pub struct Study {
     pub progress: Progress,
     /// Rows of each table, where it matters that some were set aside; empty at first.
     pub accounts: Vec<Account>,
+    /// Rows that are used and most likely slips, in words; empty at first.
+    pub doubts: Vec<String>,
+    /// Whether the plan is what happened.
+    pub plan_is_real: bool,
 }
 
 impl Study {
@@ -124,6 +128,8 @@ impl Study {
             built: Built::default(),
             progress: Progress::default(),
             accounts: Vec::new(),
+            doubts: Vec::new(),
+            plan_is_real: false,
         };
         study.check_filters()?;
         study.built = build::build(study.context());
@@ -311,25 +317,8 @@ impl Study {
     /// As [`Self::season`], and [`StudyError::TooThin`] where nothing is in service or a family
     /// cannot be forecast.
     pub fn outlook(&self) -> Result<Outlook, StudyError> {
-        self.outlook_with(false)
-    }
-
-    fn planning(&self, typical: bool) -> Planning<'_> {
-        Planning {
-            records: &self.records,
-            groups: &self.groups,
-            sums: &self.sums,
-            as_of: self.as_of,
-            typical,
-            asked: &self.options.machines,
-        }
-    }
-
-    /// As [`Self::outlook`]; with `typical`, machines that neither plan nor record any use get the
-    /// fleet's average.
-    fn outlook_with(&self, typical: bool) -> Result<Outlook, StudyError> {
         let season = self.season()?;
-        let plan = plan::build(self.planning(typical), season);
+        let plan = plan::build(self.planning(), season);
         let mut planned: Vec<String> = plan
             .uses
             .iter()
@@ -384,6 +373,38 @@ impl Study {
                 units: mates,
                 due: Vec::new(),
             },
+        })
+    }
+
+    fn planning(&self) -> Planning<'_> {
+        Planning {
+            records: &self.records,
+            groups: &self.groups,
+            sums: &self.sums,
+            as_of: self.as_of,
+            asked: &self.options.machines,
+            is_real: self.plan_is_real,
+        }
+    }
+
+    /// What is in service as another season sees it.
+    fn gathered(
+        &self,
+        outlook: &Outlook,
+        plan: &Plan,
+        season: Season,
+        until: NaiveDate,
+    ) -> InService {
+        unit::gather(Gathering {
+            context: self.context(),
+            built: &self.built,
+            assessments: &outlook.assessments,
+            measured: &outlook.measured,
+            plan,
+            sizes: &outlook.sizes,
+            silent: &self.silent_machines(),
+            season,
+            until,
         })
     }
 
@@ -457,6 +478,7 @@ impl Study {
     pub fn header(&self, mut notes: Vec<String>) -> Header {
         let mut seen = BTreeSet::new();
         notes.retain(|note| seen.insert(note.clone()));
+        notes.splice(0..0, notes::doubts(&self.doubts));
         notes.splice(0..0, self.examples());
         notes.splice(0..0, notes::set_aside(&self.accounts));
         Header {

@@ -113,6 +113,7 @@ impl Sums<'_> {
             season: season.year,
             changes: 0,
             unpriced: 0,
+            without_hours: 0,
             cost: None,
             acres: Some(0.0),
         };
@@ -142,8 +143,11 @@ impl Sums<'_> {
                 continue;
             }
             past.changes += 1;
+            let rate = records.settings.labor_rate;
+            let no_labor = rate.is_some() && change.labor_hours.is_none();
             past.unpriced += usize::from(change.parts_cost.is_none());
-            let labor = records.settings.labor_rate.zip(change.labor_hours);
+            past.without_hours += usize::from(no_labor);
+            let labor = rate.zip(change.labor_hours);
             let labor = labor.map(|(rate, hours)| rate * hours);
             for known in [change.parts_cost, labor].into_iter().flatten() {
                 past.cost = Some(past.cost.unwrap_or(0.0) + known);

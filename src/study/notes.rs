@@ -3,6 +3,7 @@
 use std::collections::BTreeSet;
 
 use super::Study;
+use crate::family::Families;
 use crate::forecast::Season;
 use crate::forecast::plan::{self, Plan, PlannedUse};
 use crate::forecast::unit::{Age, InService, Unit};
@@ -21,8 +22,13 @@ impl Study {
         let kinds: BTreeSet<String> = materials.iter().map(|m| m.to_lowercase()).collect();
         (1 < kinds.len()).then(|| {
             let names: Vec<&str> = materials.iter().map(|m| m.as_str()).collect();
+            let file = if Families::built_in_text(family).is_some() {
+                format!("what `wearcast models {family} --file` prints")
+            } else {
+                "its model file, or one of your own,".to_owned()
+            };
             format!(
-                "{family}: lives of the materials {} are taken together; if `compare --by material` shows that they differ, list them as families of their own, as `models` does with conveyor-chain and conveyor-chain-stainless",
+                "{family}: lives of the materials {} are taken together; if `compare --by material` shows that they differ, make one of them a family of its own: save {file} in `models` of your records with a new family name in it, and give that name to its parts",
                 names.join(", ")
             )
         })
@@ -99,6 +105,22 @@ impl Study {
             _ => format!("only {days} days of season {year} are left; {next}"),
         })
     }
+}
+
+/// Which rows are in every figure, and most likely slips.
+pub(super) fn doubts(doubts: &[String]) -> Option<String> {
+    const FEW: usize = 3;
+    let more = match doubts.len().saturating_sub(FEW) {
+        0 => String::new(),
+        more => format!("; and {more} more"),
+    };
+    let first: Vec<&str> = doubts.iter().take(FEW).map(String::as_str).collect();
+    (!first.is_empty()).then(|| {
+        format!(
+            "rows that look like slips count in every figure, and `wearcast check` says what was expected: {}{more}",
+            first.join("; ")
+        )
+    })
 }
 
 /// Which rows are in no figure: what they would have said is missing from every one.

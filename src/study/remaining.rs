@@ -6,7 +6,6 @@ use super::advice::Advised;
 use super::{Outlook, Study, StudyError};
 use crate::forecast::plan::{self, Plan};
 use crate::forecast::remaining::remaining;
-use crate::forecast::unit::{self, Gathering};
 use crate::forecast::{Season, season};
 use crate::report::remaining::{RemainingLine, RemainingReport, ServiceLine};
 
@@ -36,17 +35,7 @@ impl Study {
             season.year + SEASONS_BEYOND,
             self.records.settings.season_start(),
         );
-        let mut in_service = unit::gather(Gathering {
-            context: self.context(),
-            built: &self.built,
-            assessments: &outlook.assessments,
-            measured: &outlook.measured,
-            plan: &long,
-            sizes: &outlook.sizes,
-            silent: &self.silent_machines(),
-            season,
-            until: until.end,
-        });
+        let mut in_service = self.gathered(outlook, &long, season, until.end);
         self.filter(&mut in_service);
         let left = remaining(&in_service, &outlook.assessments, season, self.options.seed);
         let parts = left.into_iter().map(|left| {
@@ -106,20 +95,14 @@ impl Study {
 
     /// The plan with its last twelve months repeated for many seasons.
     fn repeated(&self, plan: &Plan, season: Season) -> Plan {
-        let starts = self.records.settings.season_start();
         // A season that has begun is not whole in the plan: the one before or after it is.
-        let whole = if self.as_of < season.start {
-            plan.clone()
+        let (model, whole) = if self.as_of < season.start {
+            (season, plan.clone())
         } else {
-            let next = Season::ending_in(season.year + 1, starts);
-            plan::build(self.planning(false), next)
+            let next = season.next(self.records.settings.season_start());
+            (next, plan::build(self.planning(), next))
         };
-        let year = if self.as_of < season.start {
-            season.year
-        } else {
-            season.year + 1
-        };
-        let model = Season::ending_in(year, starts);
+        let year = model.year;
         let mut long = plan.clone();
         if year != season.year {
             long.uses
@@ -152,7 +135,7 @@ fn unpriced_stops(parts: &[RemainingLine]) -> Option<String> {
     let families: BTreeSet<String> = unpriced.map(|p| p.family.clone()).collect();
     (!families.is_empty()).then(|| {
         format!(
-            "a stop in season has no price for {}, so running on always looks cheaper: it takes `down_cost_per_hour` in settings.toml and hours lost in `replacements`, or `rush_cost`",
+            "what a stop in season costs is not known for {}, so running on looks cheaper than it is: it takes `down_cost_per_hour` in settings.toml and hours lost in `replacements`, or `rush_cost`",
             plan::list(&families)
         )
     })

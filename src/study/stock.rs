@@ -6,7 +6,7 @@ mod shelf;
 use super::progress::Stage;
 use super::{LineStates, Outlook, Policy, Study, StudyError};
 use crate::cost::in_cents;
-use crate::forecast::demand::{self, Demands, Desk, LeadTime};
+use crate::forecast::demand::{self, Demands, Desk, LeadTime, without_rounding};
 use crate::forecast::plays::Game;
 use crate::forecast::unit::Line;
 use crate::record::{Account, Critical, Part};
@@ -37,7 +37,7 @@ impl Study {
     /// # Errors
     /// As [`Study::outlook`].
     pub fn stock(&self, account: &[Account]) -> Result<StockReport, StudyError> {
-        let mut outlook = self.outlook_with(true)?;
+        let mut outlook = self.outlook()?;
         if self.options.policy == Policy::Advised {
             self.replace_as_advised(&mut outlook);
         }
@@ -248,7 +248,7 @@ impl<'a> Counter<'a> {
             (None, costs) => (costs.unwrap_or(0.0), Decided::Costs),
         };
         let held = self.shelf.of(&line.part);
-        let available = held.map_or(0.0, |h| h.on_hand + h.in_time);
+        let available = held.map_or(0.0, |h| without_rounding(h.on_hand + h.in_time));
         let order = stock::in_packs(
             order_up_to - available,
             listed.map_or(1, |p| p.pack),
@@ -347,7 +347,7 @@ impl<'a> Counter<'a> {
             lead_days: listed.and_then(|p| p.lead_days),
             demand: wanted.map(|_| Forecast::of(&self.demands.season[index])),
             months: if wanted.is_some() {
-                months.map(|(m, s)| (*m, Forecast::of(s))).collect()
+                months.map(|(m, forecast)| (*m, *forecast)).collect()
             } else {
                 Vec::new()
             },

@@ -177,6 +177,7 @@ impl LaidOut {
                 uses: Vec::new(),
                 is_known: true,
                 source: PlanSource::Plan,
+                unknown: std::collections::BTreeSet::new(),
                 notes: Vec::new(),
             },
             season,

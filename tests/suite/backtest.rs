@@ -4,6 +4,7 @@ mod leaks;
 mod real_use;
 mod scores;
 
+use std::fmt::Write as _;
 use std::path::Path;
 
 use wearcast::cli::{self, ExitStatus};
@@ -333,4 +334,42 @@ fn advice_changes_no_score() {
         report["seasons"].take()
     };
     assert_eq!(of("advised"), of("run"));
+}
+
+/// Lives in bin `front` see what went through it and nothing else; so does their forecast, whatever the other
+/// rows call their bin.
+#[test]
+fn use_through_no_bin_is_not_shared_out_after_the_event() {
+    let expected = |other: &str| {
+        let folder = Folder::empty();
+        let mut usage = "date,machine,product,tons,bin\n".to_owned();
+        for year in 2021..=2023 {
+            for month in 4..=9 {
+                for (day, bin) in [(3, "front"), (12, other), (21, "front")] {
+                    writeln!(usage, "{year}-{month:02}-{day:02},M,potash,40,{bin}").expect("text");
+                }
+            }
+        }
+        folder
+            .write("machines.csv", "machine,in_service\nM,2020-11-01\n")
+            .write(
+                "positions.csv",
+                "machine,position,part,bin\nM,fin,F,front\n",
+            )
+            .write("parts.csv", "part,family,price\nF,spinner-fin,10\n")
+            .write(
+                "replacements.csv",
+                "date,machine,position,reason\n2021-09-12,M,fin,worn\n2023-04-21,M,fin,worn\n",
+            )
+            .write("settings.toml", "season_starts = \"11-01\"\n")
+            .write("usage.csv", usage);
+        let report = study_of(&folder, "2023-10-31").backtest().expect("scored");
+        figures(&report)
+            .into_iter()
+            .map(|(season, _, figures)| (season, figures[0].to_bits()))
+            .collect::<Vec<_>>()
+    };
+    let of_none = expected("");
+    assert!(!of_none.is_empty());
+    assert_eq!(of_none, expected("rear"));
 }

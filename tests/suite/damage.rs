@@ -1,11 +1,14 @@
 //! What does not come from wear: parts struck, and single pieces of sets.
 
+use std::fmt::Write as _;
+
 use wearcast::family::{Families, Family};
 use wearcast::record::{Amounts, Reason, Records, UsageRow};
 use wearcast::report::BudgetReport;
 use wearcast::study::{Options, Study};
 
 use crate::fleet::{Fleet, Played, TrueFamily};
+use crate::read::Folder;
 
 const PRIOR: &str =
     "[prior]\nshape = { median = 3.0, spread = 2.0 }\nlife50 = { median = 1500, spread = 4.0 }\n";
@@ -128,4 +131,91 @@ fn single_pieces_of_sets_are_in_the_money_and_in_no_count() {
         (money - 60.0 * pieces).abs() < 1e-6 * money.abs() + 1.0,
         "{money}, {pieces}"
     );
+}
+
+/// A position of one piece has no single pieces to change; how many there are of those does not make the
+/// set's last longer.
+#[test]
+fn positions_of_one_piece_do_not_thin_out_the_single_pieces_of_sets() {
+    let pieces = |more: usize| {
+        let folder = Folder::empty();
+        let mut usage = "date,machine,product,tons,hours\n".to_owned();
+        let mut changes = "date,machine,position,quantity,reason\n".to_owned();
+        for month in 0..36 {
+            let (year, month) = (2021 + month / 12, month % 12 + 1);
+            writeln!(usage, "{year}-{month:02}-01,M,potash,100,9").expect("text");
+            writeln!(changes, "{year}-{month:02}-15,M,big,1,damage").expect("text");
+        }
+        let small = (0..more).map(|k| format!("M,small {k},P,1\n"));
+        std::fs::create_dir(folder.path().join("models")).expect("a folder");
+        let text = "family = \"pair\"\nmeasure = \"tons\"\ncounted = \"set\"\n[prior]\n\
+                    shape = { median = 3.0, spread = 1.5 }\nlife50 = { median = 100000, spread = 1.5 }\n";
+        folder
+            .write("models/pair.toml", text)
+            .write("machines.csv", "machine,in_service\nM,2021-01-01\n")
+            .write(
+                "positions.csv",
+                format!(
+                    "machine,position,part,quantity\nM,big,P,4\n{}",
+                    small.collect::<String>()
+                ),
+            )
+            .write("parts.csv", "part,family,price\nP,pair,10\n")
+            .write("settings.toml", "season_starts = \"01-01\"\n")
+            .write("usage.csv", usage)
+            .write("replacements.csv", changes);
+        let path = folder.path().to_str().expect("a path");
+        let args = ["budget", path, "--as-of", "2023-12-31", "--format", "json"];
+        let (status, out, err) = crate::cli::wearcast(&args);
+        assert_eq!(status, wearcast::cli::ExitStatus::Done, "{err}");
+        let report: serde_json::Value = serde_json::from_str(&out).expect("JSON");
+        report["families"][0]["pieces"]["expected"]
+            .as_f64()
+            .expect("a number")
+    };
+    // Twelve a year went on record; the prior weighs a tenth of it.
+    let alone = pieces(0);
+    assert!((10.0..12.5).contains(&alone), "{alone}");
+    assert!((pieces(9) / alone - 1.0).abs() < 0.05, "{}", pieces(9));
+}
+
+/// Strikes do not hang on the age of a part: nobody knows when these were fitted, and the log holds the hours.
+#[test]
+fn strikes_count_where_nobody_knows_the_age() {
+    let damage = |installed: &str| {
+        let folder = Folder::empty();
+        let mut usage = "date,machine,product,tons,hours\n".to_owned();
+        let mut changes = "date,machine,position,reason\n".to_owned();
+        let mut positions = "machine,position,part,installed\n".to_owned();
+        for k in 0..10 {
+            writeln!(positions, "M,p{k},P,{installed}").expect("text");
+            writeln!(changes, "2026-0{}-17,M,p{k},damage", 1 + k % 9).expect("text");
+        }
+        for month in 1..=10 {
+            writeln!(usage, "2026-{month:02}-05,M,potash,100,70").expect("text");
+        }
+        folder
+            .write(
+                "machines.csv",
+                "machine,in_service,records_from\nM,2020-11-01,2025-11-01\n",
+            )
+            .write("positions.csv", positions)
+            .write("parts.csv", "part,family,price\nP,sensor,200\n")
+            .write("settings.toml", "season_starts = \"11-01\"\n")
+            .write("replacements.csv", changes)
+            .write("usage.csv", usage);
+        let path = folder.path().to_str().expect("a path");
+        let args = ["budget", path, "--as-of", "2026-10-31", "--format", "json"];
+        let (status, out, err) = crate::cli::wearcast(&args);
+        assert_eq!(status, wearcast::cli::ExitStatus::Done, "{err}");
+        let report: serde_json::Value = serde_json::from_str(&out).expect("JSON");
+        report["families"][0]["damage"]["expected"]
+            .as_f64()
+            .expect("a number")
+    };
+    // Ten in 7,000 hours of ten parts, and as many to come; the prior weighs a tenth of it.
+    for installed in ["unknown", "2023-11-01"] {
+        let damage = damage(installed);
+        assert!((8.0..10.5).contains(&damage), "{installed}: {damage}");
+    }
 }

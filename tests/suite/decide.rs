@@ -143,3 +143,62 @@ fn advice_says_when_to_look() {
         Advice::Run
     );
 }
+
+/// Half of a season is left, and whole ones follow: savings of a programme written apart from the crate,
+/// tests/reference/within_season.py, whose first column is of a whole season.
+#[test]
+fn within_a_season_the_years_to_come_are_whole() {
+    let scale = 700.0 / std::f64::consts::LN_2.powf(1.0 / 6.0);
+    let hazard = |x: f64| (x / scale).powi(6);
+    let costs = Costs {
+        planned: 100.0,
+        in_season: 400.0,
+    };
+    let work = |days: usize| Season {
+        exposure: 10.0 * days as f64,
+        days: Some(days),
+    };
+    let whole = Programme::solve(hazard, work(52), costs, 1.0 / 1.08);
+    let days = [10.0; 52];
+    let half = whole.after(hazard, &days[26..], 1.0 / 1.08);
+    let again = whole.after(hazard, &days, 1.0 / 1.08);
+    for (age, of_whole, of_half) in [
+        (260.0, 133.322, -63.407),
+        (360.0, 221.256, -4.355),
+        (460.0, 258.171, 90.524),
+        (520.0, 265.743, 154.444),
+    ] {
+        for (programme, wanted) in [(&whole, of_whole), (&half, of_half), (&again, of_whole)] {
+            let saving = programme.saving(age);
+            assert!(
+                (saving - wanted).abs() < 0.5,
+                "{age}: {saving} for {wanted}"
+            );
+        }
+    }
+    // Nothing is left: it can as well be done when the season is over.
+    let end = whole.after(hazard, &[], 1.0);
+    assert!(end.saving(360.0).abs() < 1e-9, "{}", end.saving(360.0));
+}
+
+/// Short days in spring, long ones in autumn, and a part that is seven lives old: it is worn on the first day, after a
+/// tenth of a long one, and the next has all the rest to wear. A season of days as long as the long ones would give
+/// the part a whole one more. By hand for the first season, of a life of one exposure alone: run on, and a part is
+/// changed after 10 and after 1,010; replace now, and one is after 1,000.
+#[test]
+fn a_part_that_is_as_good_as_worn_has_its_next_day_left_and_no_more() {
+    let hazard = |x: f64| (x / 990.0).powi(400);
+    let costs = Costs {
+        planned: 1_000.0,
+        in_season: 1_100.0,
+    };
+    let days = [[10.0; 20], [100.0; 20]].concat();
+    let season = Season {
+        exposure: 2_200.0,
+        days: Some(24),
+    };
+    let programme = Programme::solve(hazard, season, costs, 0.5).after(hazard, &days, 0.5);
+    // Both have changed two parts by the season's end, the one who ran on one of them at once.
+    let saving = programme.saving(6_600.0);
+    assert!((85.0..115.0).contains(&saving), "{saving}");
+}

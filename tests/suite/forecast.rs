@@ -190,6 +190,7 @@ impl Bench {
             uses: Vec::new(),
             is_known: true,
             source: PlanSource::Plan,
+            unknown: std::collections::BTreeSet::new(),
             notes: Vec::new(),
         };
         let groups = Groups::new(&[], &UsageLog::default(), None).expect("no reference asked for");

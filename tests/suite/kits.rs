@@ -416,3 +416,88 @@ fn work_of_a_kit_is_billed_alike_where_only_one_of_its_families_is_asked_for() {
         assert!((whole / apart - 1.0).abs() < 0.02, "{whole} {apart}");
     }
 }
+
+/// Two positions of one part number and age, of ten pieces and of one: each is judged by its own costs.
+#[test]
+fn sets_of_different_size_are_judged_apart() {
+    let savings = |quantities: [u32; 2]| {
+        let folder = Folder::empty();
+        let mut usage = "date,machine,product,tons\n".to_owned();
+        for month in 1..=10 {
+            writeln!(usage, "2026-{month:02}-05,M,potash,100").expect("text");
+        }
+        std::fs::create_dir(folder.path().join("models")).expect("a folder");
+        let text = "family = \"pad\"\nmeasure = \"tons\"\ncounted = \"set\"\n[prior]\n\
+                    shape = { median = 4.0, spread = 1.05 }\nlife50 = { median = 1100, spread = 1.05 }\n";
+        let [a, b] = quantities;
+        folder
+            .write("models/pad.toml", text)
+            .write("machines.csv", "machine,in_service\nM,2025-11-01\n")
+            .write(
+                "positions.csv",
+                format!("machine,position,part,quantity\nM,a,P,{a}\nM,b,P,{b}\n"),
+            )
+            .write("parts.csv", "part,family,price,labor_hours\nP,pad,200,1\n")
+            .write(
+                "settings.toml",
+                "season_starts = \"11-01\"\nlabor_rate = 100\nrush_cost = 0.9\n",
+            )
+            .write("usage.csv", usage);
+        let path = folder.path().to_str().expect("a path");
+        let args = [
+            "remaining",
+            path,
+            "--as-of",
+            "2026-10-31",
+            "--format",
+            "json",
+        ];
+        let (status, out, err) = crate::cli::wearcast(&args);
+        assert_eq!(status, wearcast::cli::ExitStatus::Done, "{err}");
+        let report: serde_json::Value = serde_json::from_str(&out).expect("JSON");
+        [0, 1].map(|k| report["parts"][k]["saving"].as_f64().expect("a number"))
+    };
+    let [ten, one] = savings([10, 1]);
+    let [first, second] = savings([1, 10]);
+    assert!((ten - second).abs() < 1e-9 && (one - first).abs() < 1e-9);
+    assert!(5.0 < (ten / one).abs(), "{ten} {one}");
+}
+
+/// Filters that are counted each are changed one by one, three jobs of labor; as a set they are one.
+#[test]
+fn scheduled_pieces_that_are_counted_each_are_changed_each() {
+    let line = |counted: &str| {
+        let folder = Folder::empty();
+        std::fs::create_dir(folder.path().join("models")).expect("a folder");
+        folder
+            .write(
+                "models/filter.toml",
+                format!("family = \"filter\"\n{counted}[service]\nevery = {{ days = 365 }}\n"),
+            )
+            .write("machines.csv", "machine,in_service\nM,2025-11-01\n")
+            .write("positions.csv", "machine,position,part,quantity\nM,a,P,3\n")
+            .write(
+                "parts.csv",
+                "part,family,price,labor_hours\nP,filter,20,2\n",
+            )
+            .write(
+                "settings.toml",
+                "season_starts = \"11-01\"\nlabor_rate = 100\n",
+            )
+            .write(
+                "usage.csv",
+                "date,machine,product,tons\n2026-04-05,M,potash,100\n",
+            );
+        let path = folder.path().to_str().expect("a path");
+        let args = ["budget", path, "--as-of", "2026-10-31", "--format", "json"];
+        let (status, out, err) = crate::cli::wearcast(&args);
+        assert_eq!(status, wearcast::cli::ExitStatus::Done, "{err}");
+        let report: serde_json::Value = serde_json::from_str(&out).expect("JSON");
+        let family = &report["families"][0];
+        ["replacements", "pieces", "labor_cost"]
+            .map(|key| family[key]["expected"].as_f64().expect("a number"))
+    };
+    assert_eq!(line("counted = \"each\"\n"), [3.0, 3.0, 600.0]);
+    assert_eq!(line("counted = \"set\"\n"), [1.0, 3.0, 200.0]);
+    assert_eq!(line(""), [1.0, 3.0, 200.0]);
+}

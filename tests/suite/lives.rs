@@ -303,6 +303,7 @@ fn a_fit_rests_on_days_filled_in_at_past_rates() {
 #[test]
 fn a_machine_whose_lives_are_all_kept_out_of_the_fit_takes_no_place_among_those_in_it() {
     let life = |machine: &str, fitted: Option<NaiveDate>| Life {
+        observed: [None; 4],
         machine: machine.to_owned(),
         position: "hose".to_owned(),
         slot: None,

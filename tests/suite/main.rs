@@ -5,6 +5,7 @@
     reason = "tests write the files that the program reads"
 )]
 
+mod ages;
 mod alone;
 mod backtest;
 mod calibration;

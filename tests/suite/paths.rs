@@ -29,8 +29,8 @@ pub(crate) fn planned(records: &Records, season: Season) -> (Plan, UseSums) {
         groups: &groups,
         sums: &sums,
         as_of,
-        typical: false,
         asked: &[],
+        is_real: false,
     };
     (plan::build(planning, season), sums)
 }

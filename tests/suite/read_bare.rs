@@ -184,3 +184,130 @@ fn a_count_of_many_millions_is_one_row() {
     };
     assert!((shape(100_000_000) / shape(7) - 1.0).abs() < 1e-6);
 }
+
+fn fitted(text: &str, more: &[&str]) -> (wearcast::cli::ExitStatus, serde_json::Value, String) {
+    let folder = Folder::empty();
+    folder.write("t.csv", text);
+    let path = folder.path().join("t.csv");
+    let args = [
+        &[
+            "fit",
+            "--lives",
+            path.to_str().expect("a path"),
+            "--format",
+            "json",
+        ],
+        more,
+    ]
+    .concat();
+    let (status, out, err) = crate::cli::wearcast(&args);
+    (status, serde_json::from_str(&out).unwrap_or_default(), err)
+}
+
+fn notes(report: &serde_json::Value) -> String {
+    report["notes"].to_string()
+}
+
+/// A model file speaks of tons; lives told in hours are hours, and what it says of the median life in tons is
+/// left out.
+#[test]
+fn lives_are_in_the_measure_that_they_say() {
+    let rows = "family,measure,life,ended\nconveyor-chain,hours,390,worn\nconveyor-chain,hours,410,worn\n\
+                conveyor-chain,hours,300,running\n";
+    let (status, report, err) = fitted(rows, &[]);
+    assert_eq!(status, wearcast::cli::ExitStatus::Done, "{err}");
+    let family = &report["families"][0];
+    assert_eq!(family["measure"], "hours");
+    let half = family["life50"]["estimate"].as_f64().expect("a number");
+    assert!((380.0..430.0).contains(&half), "{half}");
+    assert!(notes(&report).contains("its lives are told in hours"));
+    // Two measures are no family.
+    let (status, _, err) = fitted(&rows.replace("hours,300", "tons,300"), &[]);
+    assert_eq!(status, wearcast::cli::ExitStatus::Problems);
+    assert!(
+        err.contains("row 4") && err.contains("`hours` as in row 2"),
+        "{err}"
+    );
+}
+
+/// What stands in the columns by group alone counts as if it stood in the others as well.
+#[test]
+fn columns_by_group_stand_for_the_whole() {
+    let whole = "life,ended,low,entry,use_a,low_a,entry_a,use_b,low_b,entry_b\n\
+                 1000,worn,900,0,600,550,0,400,350,0\n1200,worn,1100,100,100,90,20,1100,1010,80\n\
+                 900,running,,200,450,,100,450,,100\n700,worn,650,0,350,325,0,350,325,0\n";
+    let groups = whole
+        .lines()
+        .map(|line| {
+            let mut cells: Vec<&str> = line.split(',').collect();
+            cells.drain(2..4);
+            cells.join(",") + "\n"
+        })
+        .collect::<String>();
+    let figures = |text: &str| {
+        let (status, report, err) = fitted(text, &["--no-priors", "--reference", "a"]);
+        assert_eq!(status, wearcast::cli::ExitStatus::Done, "{err}");
+        let family = &report["families"][0];
+        assert_eq!(family["late_entry"], 2.0);
+        family["log_likelihood"].as_f64().expect("a number")
+    };
+    assert!((figures(whole) - figures(&groups)).abs() < 1e-9);
+}
+
+#[test]
+fn groups_that_do_not_add_up_to_the_life_are_told() {
+    let (status, _, err) = fitted(
+        "life,ended,use_a,use_b\n1000,worn,600,400\n1000,worn,600,\n",
+        &[],
+    );
+    assert_eq!(status, wearcast::cli::ExitStatus::Problems);
+    assert!(
+        err.contains("row 3") && err.contains("add up to 600"),
+        "{err}"
+    );
+    let (status, report, err) = fitted(
+        "life,ended,use_a,use_b\n1000,worn,600,400\n1000,worn,,\n",
+        &[],
+    );
+    assert_eq!(status, wearcast::cli::ExitStatus::Done, "{err}");
+    assert!(
+        notes(&report).contains("lives that name no product count as of a: 1"),
+        "{report}"
+    );
+}
+
+/// Groups are told apart to the letter, as products are: what `lives` writes is accepted as it is.
+#[test]
+fn groups_that_differ_in_case_or_a_hyphen_are_two() {
+    let text = "life,ended,use_lime 1,use_Lime-1\n1000,worn,600,400\n900,worn,100,800\n";
+    let (status, report, err) = fitted(text, &[]);
+    assert_eq!(status, wearcast::cli::ExitStatus::Done, "{err}");
+    assert_eq!(
+        report["families"][0]["wear_factors"]
+            .as_array()
+            .map(Vec::len),
+        Some(1)
+    );
+}
+
+/// Without a model file there is a weak prior on the shape alone: the same as from a file that says only that.
+#[test]
+fn a_family_without_a_file_has_a_prior_on_its_shape_alone() {
+    let rows = "family,life,ended,use_mild,use_lime\n\
+                x,1000,worn,1000,0\nx,1200,worn,1200,0\nx,150,worn,0,150\nx,130,worn,0,130\nx,900,running,900,0\n";
+    let folder = Folder::empty();
+    let text =
+        "family = \"x\"\nmeasure = \"tons\"\n[prior]\nshape = { median = 2.0, spread = 3.0 }\n";
+    folder.write("x.toml", text);
+    let models = folder.path().to_str().expect("a path").to_owned();
+    let factor = |more: &[&str]| {
+        let (status, report, err) = fitted(rows, more);
+        assert_eq!(status, wearcast::cli::ExitStatus::Done, "{err}");
+        report["families"][0]["wear_factors"].clone()
+    };
+    let without = factor(&["--reference", "mild"]);
+    assert_eq!(
+        without,
+        factor(&["--reference", "mild", "--models", &models])
+    );
+}

@@ -500,3 +500,30 @@ fn rows_above_the_header_are_told_once_with_the_row_of_the_header() {
     assert!(of_usage[0].found.contains("`My spreading`"));
     assert!(of_usage[0].expected.contains("delete the rows above row 3"));
 }
+
+/// Written by pyarrow; `make_small_types.py` beside the file says what is in it.
+#[test]
+fn small_numbers_decimals_and_columns_of_any_type_are_read() {
+    let folder = Folder::good();
+    folder.remove("parts.csv").write(
+        "parts.parquet",
+        include_bytes!("../reference/small_types.parquet"),
+    );
+    folder.write(
+        "positions.csv",
+        "machine,position,part\nM1,chain,C-1\nM1,fins,F-1\n",
+    );
+    folder.remove("replacements.csv").remove("stock.csv");
+    let reading = folder.read();
+    let of_parts: Vec<_> = (reading.problems.iter())
+        .filter(|p| p.place.source.contains("parts") && p.severity == Severity::Problem)
+        .collect();
+    assert!(of_parts.is_empty(), "{of_parts:?}");
+    let part = |number: &str| reading.records.part(number).expect("a part").clone();
+    let (fin, chain) = (part("F-1"), part("C-1"));
+    assert_eq!((fin.price, chain.price), (Some(19.95), Some(640.0)));
+    assert_eq!((fin.pack, chain.lead_days), (4, Some(300.0)));
+    assert_eq!(fin.labor_hours, Some(0.5));
+    assert_eq!(fin.extra.get("weight").map(String::as_str), Some("1.125"));
+    assert!(fin.extra.contains_key("opened"), "{:?}", fin.extra);
+}

@@ -784,3 +784,29 @@ fn a_sheet_of_a_workbook_may_have_a_name_of_its_own() {
             .any(|p| p.found.contains("`On the Shelf`: not in the folder"))
     );
 }
+
+/// Where other tables have decimal commas, 1.200 on the shelf is twelve hundred or a slip, and never a little more
+/// than one.
+#[test]
+fn decimal_commas_hold_for_the_whole_folder() {
+    let folder = Folder::good();
+    folder
+        .write(
+            "usage.csv",
+            "date;machine;product;acres;tons;bin\n2024-04-01;M1;potash;120,5;24,25;rear\n",
+        )
+        .write("stock.csv", "part;on_hand\nC-1;1.200\n");
+    let text = read::proposal(folder.path(), true)
+        .expect("readable")
+        .expect("something to propose");
+    let stock = text.split("[stock]").nth(1).expect("a table");
+    assert!(stock.contains("decimal = \",\""), "{text}");
+    folder.write("columns.toml", text);
+    let reading = folder.read();
+    let told = reading.problems.iter().find(|p| p.found.contains("1.200"));
+    assert!(
+        told.is_some_and(|p| p.severity == Severity::Problem),
+        "{:?}",
+        reading.problems
+    );
+}

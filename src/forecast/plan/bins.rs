@@ -11,15 +11,15 @@ impl Planner<'_> {
     /// product, or equal ones where it had none through bins; empty where its parts sit in no bins.
     pub(super) fn bin_shares(&self, row: &PlanRow) -> Vec<(Option<String>, f64)> {
         let (machine, product) = (row.machine.as_str(), row.product.as_str());
-        let positions = self.records.positions_of(machine);
+        let positions = self.planning.records.positions_of(machine);
         let bins: BTreeSet<&String> = positions.iter().filter_map(|p| p.bin.as_ref()).collect();
         if bins.is_empty() {
             return Vec::new();
         }
-        let days = || self.sums.of_machine(machine);
+        let days = || self.planning.sums.of_machine(machine);
         let measure = self.shared_by(row);
-        let group = self.groups.group(product);
-        let of_group = |g: usize| self.groups.names()[g] == group;
+        let group = self.planning.groups.group(product);
+        let of_group = |g: usize| self.planning.groups.names()[g] == group;
         let sums = |wanted: &dyn Fn(usize) -> bool| {
             let mut sums: BTreeMap<Option<String>, f64> = BTreeMap::new();
             for day in days().filter(|d| wanted(d.group)) {
@@ -53,7 +53,7 @@ impl Planner<'_> {
         const ORDER: [Measure; 3] = [Measure::Tons, Measure::Acres, Measure::Hours];
         let has = |amounts: Amounts, m: Measure| amounts.get(m).is_some_and(|a| 0.0 < a);
         let days = |m: Measure| {
-            let days = self.sums.of_machine(&row.machine);
+            let days = self.planning.sums.of_machine(&row.machine);
             days.filter(|day| has(day.amounts, m)).count()
         };
         let known = ORDER.map(days);

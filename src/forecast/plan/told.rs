@@ -12,7 +12,8 @@ use crate::units::Measure;
 pub(super) struct Told {
     /// Whether any of them has a plan for the season asked for.
     pub(super) planned: bool,
-    pub(super) repeated: BTreeSet<String>,
+    /// By the season that is repeated.
+    pub(super) repeated: BTreeMap<i32, BTreeSet<String>>,
     /// By the season that is repeated.
     pub(super) silent: BTreeMap<i32, BTreeSet<String>>,
     pub(super) still: BTreeSet<String>,
@@ -36,8 +37,10 @@ pub(super) struct Told {
 impl Told {
     /// Whether any machine's use comes from a season on record, its own or others'.
     pub(super) fn repeats(&self) -> bool {
-        let machines = [&self.repeated, &self.still, &self.partial, &self.typical];
-        !self.silent.is_empty() || machines.iter().any(|m| !m.is_empty())
+        let machines = [&self.still, &self.partial, &self.typical];
+        !self.silent.is_empty()
+            || !self.repeated.is_empty()
+            || machines.iter().any(|m| !m.is_empty())
     }
 
     fn short_note(&self) -> Option<String> {
@@ -64,14 +67,14 @@ impl Told {
             format!(", changed by {:+.1} %", 100.0 * plan_change)
         };
         let mut notes = Vec::new();
-        if !self.repeated.is_empty() {
+        for (season, machines) in &self.repeated {
             let why = match source {
                 PlanSource::Plan => "not in the plan of this season",
                 PlanSource::LastSeason => "no plan for this season",
             };
             notes.push(format!(
-                "{why}: the last full season is repeated{change} for {}",
-                list(&self.repeated)
+                "{why}: the last full season, {season}, is repeated{change} for {}",
+                list(machines)
             ));
         }
         for (season, machines) in &self.silent {

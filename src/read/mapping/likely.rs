@@ -85,6 +85,25 @@ impl Draft<'_> {
         }
     }
 
+    /// In a folder whose other tables have decimal commas, a point stands before thousands: `1.200` is then
+    /// refused, and not read as a little more than one.
+    pub(super) fn numbers_as_elsewhere(&mut self) {
+        let all = self.of_kind(Holds::Number);
+        let texts = || all.iter().flat_map(|(_, texts)| texts);
+        let may_be_thousands = |text: &String| {
+            let (left, right) = text.split_once('.').unwrap_or((text, "000"));
+            let is_digits = |d: &str| !d.is_empty() && d.bytes().all(|b| b.is_ascii_digit());
+            is_digits(left) && is_digits(right) && right.len() == 3
+        };
+        if self.rules.decimal_comma.is_none()
+            && texts().any(|text| text.contains('.'))
+            && texts().all(may_be_thousands)
+        {
+            let rule = self.rule();
+            self.rules.decimal_comma = Some(rule);
+        }
+    }
+
     pub(super) fn dates(&mut self, dates: &DateForm) {
         if self.rules.date_format.is_some() {
             return;

@@ -61,8 +61,14 @@ pub fn proposal(dir: &Path, thorough: bool) -> Result<Option<String>, ReadError>
         drafts.insert(*table, draft);
     }
     let names = Names::of(&drafts);
+    drafts.values_mut().for_each(Draft::numbers);
+    if drafts
+        .values()
+        .any(|draft| draft.rules.decimal_comma.is_some())
+    {
+        drafts.values_mut().for_each(Draft::numbers_as_elsewhere);
+    }
     for draft in drafts.values_mut() {
-        draft.numbers();
         draft.dates(&dates);
         draft.words();
         draft.names(&names);

@@ -15,7 +15,7 @@ use crate::read::xlsx::Book;
 /// Longer texts are no words that a rule could be about.
 const LONGEST: usize = 400;
 /// Different texts that are kept of a column.
-const MOST: usize = 500;
+const MOST: usize = 2_000;
 
 /// One column.
 #[derive(Clone, Debug, Default)]

@@ -36,7 +36,7 @@ impl Values {
         Ok(match series.dtype() {
             DataType::Null => Self::Nothing,
             DataType::String => Self::Text(series.str()?.clone()),
-            DataType::Float32 | DataType::Float64 | DataType::UInt64 => {
+            DataType::Float32 | DataType::Float64 | DataType::UInt64 | DataType::Decimal(..) => {
                 Self::Number(series.cast(&DataType::Float64)?.f64()?.clone())
             }
             DataType::Int8

@@ -15,6 +15,7 @@ pub(super) const SPEC: Spec = Spec {
         ("customer", false),
     ],
     amounts: AmountColumns::None,
+    groups: &[],
 };
 
 pub(in crate::read) fn row(row: &mut Row<'_>) -> Machine {

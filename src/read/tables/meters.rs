@@ -16,6 +16,7 @@ pub(super) const SPEC: Spec = Spec {
         ("note", false),
     ],
     amounts: AmountColumns::None,
+    groups: &[],
 };
 
 pub(in crate::read) fn row(row: &mut Row<'_>) -> MeterReading {

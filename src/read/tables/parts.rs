@@ -23,6 +23,7 @@ pub(super) const SPEC: Spec = Spec {
         ("lead_days_spread", false),
     ],
     amounts: AmountColumns::None,
+    groups: &[],
 };
 
 const CRITICAL: [(&str, Critical); 3] = [

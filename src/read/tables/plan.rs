@@ -13,6 +13,7 @@ pub(super) const SPEC: Spec = Spec {
         ("bin", false),
     ],
     amounts: AmountColumns::Use { needed: true },
+    groups: &[],
 };
 
 pub(in crate::read) fn row(row: &mut Row<'_>) -> PlanRow {

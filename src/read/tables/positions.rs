@@ -16,6 +16,7 @@ pub(super) const SPEC: Spec = Spec {
         ("installed", false),
     ],
     amounts: AmountColumns::Before,
+    groups: &[],
 };
 
 /// A position of a machine that is not listed gets some date; it is set aside for its machine.

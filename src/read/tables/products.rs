@@ -8,6 +8,7 @@ pub(super) const SPEC: Spec = Spec {
     name: "products",
     columns: &[("product", true), ("group", false)],
     amounts: AmountColumns::None,
+    groups: &[],
 };
 
 pub(in crate::read) fn row(row: &mut Row<'_>) -> Product {

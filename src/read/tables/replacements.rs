@@ -22,6 +22,7 @@ pub(super) const SPEC: Spec = Spec {
         ("date_from", false),
     ],
     amounts: AmountColumns::None,
+    groups: &[],
 };
 
 pub(super) const INSPECTIONS: Spec = Spec {
@@ -37,6 +38,7 @@ pub(super) const INSPECTIONS: Spec = Spec {
         ("note", false),
     ],
     amounts: AmountColumns::None,
+    groups: &[],
 };
 
 pub(in crate::read) fn replacement(row: &mut Row<'_>) -> Replacement {

@@ -13,6 +13,7 @@ pub(super) const SPEC: Spec = Spec {
         ("due", false),
     ],
     amounts: AmountColumns::None,
+    groups: &[],
 };
 
 pub(in crate::read) fn row(row: &mut Row<'_>) -> StockRow {

@@ -22,6 +22,7 @@ pub(super) const SPEC: Spec = Spec {
         ("bin", false),
     ],
     amounts: AmountColumns::Use { needed: true },
+    groups: &[],
 };
 
 /// Daily sums in place of the log.
@@ -34,6 +35,7 @@ pub(super) const SUMS: Spec = Spec {
         ("bin", false),
     ],
     amounts: AmountColumns::Use { needed: true },
+    groups: &[],
 };
 
 /// Takes the rows of one file of the usage log, or of daily sums.

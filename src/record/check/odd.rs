@@ -23,6 +23,8 @@ const FEWEST: usize = 20;
 const TYPED: u64 = 200_000;
 /// Years after the last that is known by which a date looks mistyped (our own choice).
 const FAR: i32 = 5;
+/// Year before which nobody writes of a machine that is still at work (our own choice).
+const FIRST: i32 = 1970;
 /// Remarks on days that are told one by one.
 const TOLD: usize = 3;
 /// Remarks on dates that are told one by one.
@@ -147,9 +149,19 @@ impl Check<'_> {
         dates.extend(months);
         let due = |s: &StockRow| Some((Table::Stock, s.row, "due", s.due?));
         dates.extend(records.stock.iter().filter_map(due));
-        dates.retain(|(.., day)| known.year() + FAR < day.year());
+        dates.retain(|(.., day)| known.year() + FAR < day.year() || day.year() < FIRST);
         let more = dates.len().saturating_sub(MANY);
         for (table, row, column, day) in dates.into_iter().take(MANY) {
+            if day.year() < FIRST {
+                let finding = Finding::new(
+                    column,
+                    ProblemKind::Odd,
+                    format!("`{day}`"),
+                    "a date of the machine's own time; a year alone, such as 2019, in a cell of dates is so many days after 1900",
+                );
+                self.notes.remark(table, Some(row), finding);
+                continue;
+            }
             let mut expected = format!(
                 "a date near {known}, the last day that anything is known of; mend the year if it is mistyped"
             );

@@ -38,8 +38,36 @@ impl Check<'_> {
             replaced.insert(old.clone(), part.row);
             Vec::new()
         });
+        self.families_of_successors();
         self.families_without_model();
         self.records.parts.sort_by(|a, b| a.number.cmp(&b.number));
+    }
+
+    /// A remark where a part number and its successor are of two families: a slip, most likely.
+    fn families_of_successors(&mut self) {
+        let parts = &self.records.parts;
+        let of_old = |part: &Part| {
+            parts
+                .iter()
+                .find(|old| Some(&old.number) == part.replaces.as_ref())
+        };
+        let other = parts.iter().filter_map(|part| {
+            let old = of_old(part).filter(|old| old.family != part.family)?;
+            let finding = Finding::new(
+                "family",
+                ProblemKind::Supersession,
+                format!(
+                    "`{}` of the family `{}`, which replaces `{}` of the family `{}`",
+                    part.number, part.family, old.number, old.family
+                ),
+                "one family for a part and its successor, whose family all lives of both count in",
+            );
+            Some((part.row, finding))
+        });
+        let other: Vec<_> = other.collect();
+        for (row, finding) in other {
+            self.notes.remark(Table::Parts, Some(row), finding);
+        }
     }
 
     /// One remark for each family without a model file, where it is first named.

@@ -1,6 +1,6 @@
 //! A backtest as CSV.
 
-use super::{Table, forecast, forecast_header, number, shown, words};
+use super::{Table, forecast, forecast_header, heads, number, shown, words};
 use crate::report::backtest::BacktestReport;
 use crate::score::Scored;
 
@@ -9,18 +9,9 @@ use crate::score::Scored;
 pub fn backtest(report: &BacktestReport) -> String {
     let mut header = vec!["season".to_owned(), "family".to_owned()];
     header.extend(forecast_header("replacements"));
-    header.extend(
-        [
-            "actual",
-            "last_season",
-            "average",
-            "crps",
-            "crps_last_season",
-            "crps_average",
-            "inside_80",
-        ]
-        .map(str::to_owned),
-    );
+    header.extend(heads(
+        "actual,last_season,average,crps,crps_last_season,crps_average,inside_80",
+    ));
     let mut table = Table::new(&header);
     for row in &report.rows {
         let scored = row.scored.as_ref();

@@ -1,14 +1,12 @@
 //! Wear and cost side by side as CSV.
 
-use super::{Table, estimate, number, shown, word, words};
+use super::{Table, estimate, heads, number, shown, word, words};
 use crate::report::compare::CompareReport;
 
 /// A row a value and family.
 #[must_use]
 pub fn compare(report: &CompareReport) -> String {
-    let mut header: Vec<String> = ["value", "family", "measure", "base", "lives", "worn"]
-        .map(str::to_owned)
-        .to_vec();
+    let mut header = heads("value,family,measure,base,lives,worn");
     for name in [
         "wear_factor",
         "life_ratio",
@@ -23,19 +21,9 @@ pub fn compare(report: &CompareReport) -> String {
             format!("{name}_high"),
         ]);
     }
-    header.extend(
-        [
-            "change_cost",
-            "dearer",
-            "chance_dearer_pays",
-            "chance_longer",
-            "more_to_settle",
-            "p_value",
-            "p_holm",
-            "note",
-        ]
-        .map(str::to_owned),
-    );
+    header.extend(heads(
+        "change_cost,dearer,chance_dearer_pays,chance_longer,more_to_settle,p_value,p_holm,note",
+    ));
     let mut table = Table::new(&header);
     for family in &report.families {
         for row in &family.rows {

@@ -1,6 +1,6 @@
 //! An import as CSV.
 
-use super::{Table, number, word, words};
+use super::{Table, heads, number, word, words};
 use crate::report::imports::{Fate, ImportReport, Lines, MeterLine, UseLine};
 use crate::units::{HECTARES_PER_ACRE, KILOGRAMS_PER_TON};
 
@@ -22,23 +22,9 @@ fn why(fate: &Fate) -> String {
 }
 
 fn used(lines: &[UseLine]) -> String {
-    let mut table = Table::new(&[
-        "task",
-        "date",
-        "machine",
-        "bin",
-        "product",
-        "applied_kg",
-        "area_m2",
-        "effective_h",
-        "applied_short_tons",
-        "area_acres",
-        "our_machine",
-        "our_bin",
-        "our_product",
-        "result",
-        "why",
-    ]);
+    let mut table = Table::new(&heads(
+        "task,date,machine,bin,product,applied_kg,area_m2,effective_h,applied_short_tons,area_acres,our_machine,our_bin,our_product,result,why",
+    ));
     for line in lines {
         let [machine, bin, product] = &line.ours;
         table.row([
@@ -67,16 +53,9 @@ fn used(lines: &[UseLine]) -> String {
 }
 
 fn meters(lines: &[MeterLine]) -> String {
-    let mut table = Table::new(&[
-        "date",
-        "machine",
-        "meter",
-        "reading",
-        "unit",
-        "our_machine",
-        "result",
-        "why",
-    ]);
+    let mut table = Table::new(&heads(
+        "date,machine,meter,reading,unit,our_machine,result,why",
+    ));
     for line in lines {
         table.row([
             super::shown(line.date),

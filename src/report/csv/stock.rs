@@ -1,39 +1,15 @@
 //! The order list as CSV.
 
-use super::{Table, forecast, forecast_header, number, shown, word, words};
+use super::{Table, forecast, forecast_header, heads, number, shown, word, words};
 use crate::report::stock::StockReport;
 
 /// A row for each part number.
 #[must_use]
 pub fn stock(report: &StockReport) -> String {
-    let mut header: Vec<String> = [
-        "part",
-        "family",
-        "description",
-        "price",
-        "pack",
-        "lead_days",
-    ]
-    .map(str::to_owned)
-    .to_vec();
+    let mut header = heads("part,family,description,price,pack,lead_days");
     header.extend(forecast_header("demand"));
     header.extend(forecast_header("lead_demand"));
-    header.extend(
-        [
-            "reorder_point",
-            "order_up_to",
-            "on_hand",
-            "on_order",
-            "due",
-            "order_now",
-            "order_cost",
-            "fill_rate",
-            "no_stock_out",
-            "shortage",
-            "left_over",
-        ]
-        .map(str::to_owned),
-    );
+    header.extend(heads("reorder_point,order_up_to,on_hand,on_order,due,order_now,order_cost,fill_rate,no_stock_out,shortage,left_over"));
     let mut table = Table::new(&header);
     for line in &report.lines {
         let mut cells = vec![

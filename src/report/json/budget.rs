@@ -116,6 +116,7 @@ fn past(past: Option<&Past>) -> Value {
             "season": p.season,
             "changes": p.changes,
             "without_cost": p.unpriced,
+            "without_hours": p.without_hours,
             "cost": p.cost,
             "acres": p.acres,
             "cost_per_acre": p.per_acre(),

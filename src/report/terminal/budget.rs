@@ -315,9 +315,16 @@ fn rates(report: &BudgetReport, width: usize) -> String {
         let per = past.per_acre().map_or_else(String::new, |v| {
             format!(", {} an {area}", cents(v / one, currency)).replace("an hectare", "a hectare")
         });
-        let gap = match past.unpriced {
-            0 => String::new(),
-            n => format!("; for {n} of them no cost of parts is written down, so it was more"),
+        let gaps = [
+            (past.unpriced, "cost of parts"),
+            (past.without_hours, "hours of labor"),
+        ];
+        let gaps = gaps.iter().filter(|(n, _)| 0 < *n);
+        let gaps: Vec<String> = gaps.map(|(n, what)| format!("{what} for {n}")).collect();
+        let gap = if gaps.is_empty() {
+            String::new()
+        } else {
+            format!("; nobody wrote down {}, so it was more", gaps.join(" and "))
         };
         say(&format!(
             "Season {} cost {} on record for {} {}{per}{gap}.",

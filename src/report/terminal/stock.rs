@@ -156,11 +156,16 @@ fn idle(out: &mut String, report: &StockReport, width: usize) {
     if report.idle.is_empty() {
         return;
     }
-    let sum: f64 = report.idle.iter().filter_map(|l| l.money).sum();
+    let known: Vec<f64> = report.idle.iter().filter_map(|l| l.money).collect();
+    let sum = money(known.iter().sum(), &report.currency);
+    let sum = match known.len() {
+        0 => "unknown money".to_owned(),
+        n if n < report.idle.len() => format!("{sum} and what has no price"),
+        _ => sum,
+    };
     let _ = writeln!(
         out,
-        "\nDead and slow stock: {} in pieces beyond what 9 seasons of 10 ask for",
-        money(sum, &report.currency)
+        "\nDead and slow stock: {sum} in pieces beyond what 9 seasons of 10 ask for"
     );
     let mut grid = Grid::new(
         &[

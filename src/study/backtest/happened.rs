@@ -5,6 +5,7 @@ use std::collections::BTreeMap;
 use chrono::NaiveDate;
 
 use crate::cost::{self, PartCost};
+use crate::family::Counted;
 use crate::forecast::Season;
 use crate::life::Ending;
 use crate::record::{Machine, Reason};
@@ -171,7 +172,7 @@ impl<'a> Happened<'a> {
             &self.past.records,
             &self.past.supersession,
             part,
-            self.past.families.get(family).is_changed_as_set(),
+            self.past.families.get(family).counted == Counted::Set,
             self.past.as_of,
         )
     }

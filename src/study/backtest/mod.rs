@@ -82,7 +82,9 @@ impl Study {
             policy: Policy::Run,
             ..self.options.clone()
         };
-        Self::new(records, self.families.clone(), options)
+        let mut study = Self::new(records, self.families.clone(), options)?;
+        study.plan_is_real = true;
+        Ok(study)
     }
 
     /// Seasons over on the as-of date that began after at least one full season of records.

@@ -17,7 +17,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use crate::cost::{self, PartCost};
-use crate::family::Family;
+use crate::family::{Counted, Family};
 use crate::life::Life;
 use crate::model::wear_factors;
 use crate::study::Study;
@@ -143,7 +143,7 @@ fn days(study: &Study, machine: &str) -> Option<f64> {
 /// priced, an hour is unknown, and where there is no life.
 pub(super) fn change_cost(study: &Study, family: &Family, lives: &[&Life]) -> Option<f64> {
     let rate = study.records.settings.labor_rate;
-    let as_set = family.is_changed_as_set();
+    let as_set = family.counted == Counted::Set;
     let mut known: BTreeMap<&str, PartCost> = BTreeMap::new();
     let mut sum = 0.0;
     for life in lives {

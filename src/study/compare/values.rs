@@ -14,6 +14,9 @@ use crate::report::Estimate;
 use crate::report::compare::{CompareFamily, CompareRow};
 use crate::study::teller::{ONE, Teller, inverse, times};
 
+/// Values up to which machines may differ within them; beyond, their joint density takes too long.
+const MOST_BESIDE_MACHINES: usize = 12;
+
 /// One value and its lives.
 struct Level<'a> {
     value: Option<String>,
@@ -104,7 +107,16 @@ impl Case<'_> {
             &self.study.groups,
             &self.all.groups,
         );
-        let assessment = assess_lives(self.family, lives, self.wanted(), Vec::new());
+        let mut wanted = self.wanted();
+        if MOST_BESIDE_MACHINES < levels.len() && wanted.machine_effect {
+            wanted.machine_effect = false;
+            notes.push(format!(
+                "{}: with so many values ({}) machines are taken as alike, so what looks like a value's may be its machines'; `compare --by machine` shows these",
+                self.family.name,
+                levels.len()
+            ));
+        }
+        let assessment = assess_lives(self.family, lives, wanted, Vec::new());
         notes.extend(assessment.notes.iter().cloned());
         assessment
     }

@@ -1,5 +1,7 @@
 //! What a reader of the order list must know.
 
+use chrono::Days;
+
 use super::{Counter, PROMISE};
 use crate::report::stock::{Decided, StockLine};
 
@@ -94,6 +96,17 @@ impl Counter<'_> {
                 "what is on order comes late in the season; more than one piece in twenty may be short before it does: {late}"
             ));
         }
+        if let Some(long) = parts(&|l| {
+            let days = (self.outlook.season.end - self.study.as_of).num_days() as f64;
+            l.lead_demand.is_some() && l.lead_days.is_some_and(|lead| days < lead)
+        }) {
+            notes.push(format!(
+                "the lead time is longer than what is left of season {}, and demand over it is counted up to {} alone; `--season {}` looks on: {long}",
+                self.outlook.season.year,
+                self.outlook.season.end,
+                self.outlook.season.year + 1
+            ));
+        }
         notes.extend(self.needed_first(lines));
         notes.extend(self.overdue());
         notes.extend(self.outlook.notes(&self.study.built));
@@ -105,6 +118,7 @@ impl Counter<'_> {
         let told = lines.iter().filter_map(|line| {
             let pieces = line.needed_first()?;
             let comes = self.study.order_comes(&line.part)?;
+            let comes = comes.min(self.outlook.season.end + Days::new(1));
             Some(format!("{} ({pieces:.1} pieces before {comes})", line.part))
         });
         let told: Vec<String> = told.collect();

@@ -6,6 +6,7 @@ use wearcast::report::stock::{StockLine, StockReport};
 use wearcast::study::{Options, Study};
 
 use crate::fleet::{Fleet, Played, TrueFamily, name};
+use crate::read::Folder;
 
 const PRIOR: &str = "[prior]\nshape = { median = 3.0, spread = 2.0 }\nlife50 = { median = 1500, spread = 4.0 }\nwear_factor = { spread = 3.0 }\n";
 
@@ -544,4 +545,58 @@ fn what_is_served_of_all_counts_by_its_price() {
             .iter()
             .any(|point| (point.fill_rate - served).abs() < 1e-9)
     );
+}
+
+/// Tenths of a gallon on three numbers of one fluid are a gallon, in whatever order they are added.
+#[test]
+fn a_rounding_orders_no_pack() {
+    for limit in ["", "budget_limit = 100000\n"] {
+        for on_hand in [["0.1", "0.7", "0.2"], ["0.2", "0.7", "0.1"]] {
+            let folder = Folder::empty();
+            let shelf = ["A1", "A2", "A3"].iter().zip(on_hand);
+            let shelf = shelf.map(|(part, on_hand)| format!("{part},{on_hand}\n"));
+            std::fs::create_dir(folder.path().join("models")).expect("a folder");
+            folder
+                .write("models/oil.toml", "family = \"oil\"\n[service]\nevery = { days = 365 }\n")
+                .write("machines.csv", "machine,in_service\nM,2025-11-01\n")
+                .write("positions.csv", "machine,position,part\nM,tank,A3\n")
+                .write(
+                    "parts.csv",
+                    "part,family,price,replaces,pack\nA1,oil,10,,5\nA2,oil,10,A1,5\nA3,oil,10,A2,5\n",
+                )
+                .write("stock.csv", format!("part,on_hand\n{}", shelf.collect::<String>()))
+                .write("settings.toml", format!("season_starts = \"11-01\"\n{limit}"))
+                .write("usage.csv", "date,machine,product,hours\n2026-04-07,M,lime,9\n");
+            let path = folder.path().to_str().expect("a path");
+            let args = ["stock", path, "--as-of", "2026-10-31", "--format", "json"];
+            let (status, out, err) = crate::cli::wearcast(&args);
+            assert_eq!(status, wearcast::cli::ExitStatus::Done, "{err}");
+            let report: serde_json::Value = serde_json::from_str(&out).expect("JSON");
+            assert_eq!(
+                report["parts"][0]["order_now"].to_string(),
+                "0.0",
+                "{on_hand:?}"
+            );
+            assert_eq!(report["order_total"].to_string(), "0.0", "{on_hand:?}");
+        }
+    }
+}
+
+/// Shelf without a price is not worth nothing.
+#[test]
+fn dead_stock_without_a_price_is_of_unknown_money() {
+    let folder = Folder::empty();
+    folder
+        .write("machines.csv", "machine,in_service\nM,2025-11-01\n")
+        .write("positions.csv", "machine,position,part\nM,fin,F\n")
+        .write("parts.csv", "part,family\nF,spinner-fin\n")
+        .write("stock.csv", "part,on_hand\nF,50\n")
+        .write(
+            "usage.csv",
+            "date,machine,product,tons\n2026-04-07,M,lime,40\n",
+        );
+    let path = folder.path().to_str().expect("a path");
+    let (status, out, err) = crate::cli::wearcast(&["stock", path, "--as-of", "2026-10-31"]);
+    assert_eq!(status, wearcast::cli::ExitStatus::Done, "{err}");
+    assert!(out.contains("Dead and slow stock: unknown money"), "{out}");
 }

@@ -358,3 +358,31 @@ fn the_printed_table_follows_the_units_of_the_settings_and_nothing_else_does() {
     assert!((told["rows"][0]["tons"].as_f64().expect("tons") - 3.549_442).abs() < 1e-6);
     assert!((told["rows"][0]["acres"].as_f64().expect("acres") - 79.567_933).abs() < 1e-6);
 }
+
+/// Days that somebody wrote down by hand before are told when the same work comes from the machine.
+#[test]
+fn work_that_is_in_the_log_already_is_told() {
+    let names = ("machine_names.csv", MACHINES);
+    let first = folder(&[names]);
+    sample(first.path(), &[]);
+    let imported = text(first.path(), "usage.csv");
+    let mut lines = imported.lines();
+    let heads: Vec<&str> = lines.next().expect("a header").split(',').collect();
+    let place = |name: &str| heads.iter().position(|h| *h == name).expect("a column");
+    let row: Vec<&str> = lines.next().expect("a row").split(',').collect();
+    let [date, machine, product] = ["date", "machine", "product"].map(|name| row[place(name)]);
+    let by_hand = format!("date,machine,product,tons\n{date},{machine},{product},12\n");
+    let second = folder(&[names, ("usage.csv", &by_hand)]);
+    let told = json(&sample(second.path(), &["--format", "json"]));
+    let notes = told["notes"].to_string();
+    assert!(
+        notes.contains(&format!("{date} {machine} {product}")),
+        "{notes}"
+    );
+    // The same again is no second time.
+    let again = json(&sample(second.path(), &["--format", "json"]));
+    assert!(
+        !again["notes"].to_string().contains("The log had use"),
+        "{again}"
+    );
+}

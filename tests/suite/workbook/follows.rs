@@ -99,7 +99,7 @@ fn changed(workbook: &Path, to: &Path, sheet: usize, change: impl Fn(&str, f64) 
     out.finish().expect("a zip archive");
 }
 
-/// Numbers that are no formula, text or date stand as `<c r="F5" s="9"><v>0</v></c>`.
+/// A change to what is no number empties the cell. Numbers that are no formula, text or date stand as `<c r="F5" s="9"><v>0</v></c>`.
 fn with_numbers(xml: &str, change: &impl Fn(&str, f64) -> f64) -> String {
     let mut out = String::new();
     for (i, piece) in xml.split("<c r=\"").enumerate() {
@@ -120,7 +120,11 @@ fn with_numbers(xml: &str, change: &impl Fn(&str, f64) -> f64) -> String {
             .filter(|(head, _)| !head.contains('>'));
         let filled = empty.map(|(head, rest)| (head, change(cell, 0.0), rest));
         let filled = filled.filter(|(_, number, _)| *number != 0.0);
-        let _ = if let Some((head, number, rest)) = number {
+        let taken_out = number.filter(|(_, number, _)| change(cell, *number).is_nan());
+        let _ = if let Some((head, _, rest)) = taken_out {
+            let rest = rest.strip_prefix("</c>").expect("the cell's end");
+            write!(out, "<c r=\"{head}\"/>{rest}")
+        } else if let Some((head, number, rest)) = number {
             write!(out, "<c r=\"{head}\"><v>{}</v>{rest}", change(cell, number))
         } else if let Some((head, number, rest)) = filled {
             write!(out, "<c r=\"{head}><v>{number}</v></c>{rest}")
@@ -499,4 +503,31 @@ fn names_that_differ_in_their_case_stay_apart() {
         900 < compare(&workbook, &again.join("budget.xlsx")),
         "formulas"
     );
+}
+
+/// An amount that is taken out of the plan is unknown, not 0, and so is what rests on it.
+#[test]
+fn an_amount_taken_out_of_the_plan_is_not_0() {
+    let Some(program) = on_path("soffice") else {
+        eprintln!("skipped: no `soffice` on PATH, no changed workbook was recalculated");
+        return;
+    };
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    let folder = folder.path();
+    let workbook = budget(folder, &owner(), "budget.xlsx");
+    let plan = place(&workbook, "Plan");
+    let out = folder.join("taken-out.xlsx");
+    changed(&workbook, &out, plan, |cell, n| {
+        if split(cell) == ("G", 9) { f64::NAN } else { n }
+    });
+    let again = convert(&program, folder, &[out]);
+    let mut book: Xlsx<_> = open_workbook(again.join("taken-out.xlsx")).expect("a workbook");
+    let summary = book.worksheet_range("Summary").expect("a sheet");
+    for row in [4, 5] {
+        let total = summary.get_value((row, 2));
+        assert!(!matches!(total, Some(Data::Float(_))), "{total:?}");
+    }
+    let plan = book.worksheet_range("Plan").expect("a sheet");
+    let remark = plan.get_value((8, 8)).map(ToString::to_string);
+    assert_eq!(remark.as_deref(), Some("unknown: tons"));
 }

@@ -161,7 +161,24 @@ impl Layout<'_> {
             self.price_column(prices::PRICE),
             self.price_column(prices::HOURS),
         );
-        format!("AND(COUNT({prices})={lines},OR({LABOR_RATE}=\"\",COUNT({hours})={lines}))")
+        let planned = self.plan_is_there();
+        format!(
+            "AND({planned},COUNT({prices})={lines},OR({LABOR_RATE}=\"\",COUNT({hours})={lines}))"
+        )
+    }
+
+    /// What holds while every amount of the plan that was known is there: one that is taken out is unknown,
+    /// which is not 0.
+    pub(super) fn plan_is_there(&self) -> String {
+        let amounts = self.report.plan.iter().flat_map(|line| {
+            let amounts = Measure::OF_USE.map(|m| line.amounts.get(m));
+            amounts.into_iter().flatten()
+        });
+        let columns = Measure::OF_USE.map(|m| self.plan(PLAN_ACRES + measure_column(m)));
+        match amounts.count() {
+            0 => "TRUE".to_owned(),
+            known => format!("COUNT({})>={known}", columns.join(",")),
+        }
     }
 
     /// What holds where a price is missing.
@@ -182,7 +199,8 @@ impl Layout<'_> {
         if number == 0 {
             return format!("{DOWN_COST}=\"\"");
         }
-        format!("OR({DOWN_COST}=\"\",COUNT({cells})<{number})")
+        let planned = self.plan_is_there();
+        format!("OR(NOT({planned}),{DOWN_COST}=\"\",COUNT({cells})<{number})")
     }
 
     /// The field hours of lines that wear: the stretches of their cells, and how many there are.
@@ -211,7 +229,8 @@ impl Layout<'_> {
             )
         };
         let (parts, labor) = (none_empty(places::PARTS), none_empty(places::LABOR));
-        format!("AND({parts},OR({LABOR_RATE}=\"\",{labor}))")
+        let planned = self.plan_is_there();
+        format!("AND({planned},{parts},OR({LABOR_RATE}=\"\",{labor}))")
     }
 
     pub(super) fn price_column(&self, column: u16) -> String {

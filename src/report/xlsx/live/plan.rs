@@ -34,7 +34,7 @@ pub(in crate::report::xlsx) fn write(
     ))?;
     page.aside(
         "Framed cells under a heading with the word input are yours to change; every figure of this workbook follows, \
-         without the tool. Change all amounts of a row together: parts are worn by different ones of them. Other cells \
+         without the tool. An amount taken out is unknown, and so is the total then; put 0 for none. Change all amounts of a row together: parts are worn by different ones of them. Other cells \
          are locked against slips; unprotect the sheet to change them, there is no password.",
     )?;
     page.table(&change)?;
@@ -87,7 +87,17 @@ fn table(report: &BudgetReport) -> Table {
     let headings = Measure::OF_USE.map(|m| format!("{}, input", words::heading(m, report.units)));
     let mut table = Table::at(HEADER, columns(headings));
     for line in &report.plan {
-        table.push(cells(line, report));
+        let mut cells = cells(line, report);
+        let unknown = words::unknown_use(&line.amounts, report.units);
+        let gaps = unknown
+            .into_iter()
+            .zip(PLAN_ACRES..)
+            .map(|((name, is_unknown), column)| {
+                let cell = table.here(column);
+                (name, is_unknown, Some(format!("NOT(ISNUMBER({cell}))")))
+            });
+        cells.push(words::gaps(report, &gaps.collect::<Vec<_>>()));
+        table.push(cells);
     }
     table.say_none();
     let mut sum = vec![Cell::Wide("Sum of the known".to_owned())];
@@ -122,7 +132,5 @@ fn cells(line: &PlanLine, report: &BudgetReport) -> Vec<Cell> {
         let amount = words::amount(&line.amounts, m, report.units);
         Cell::Input(Kind::Tenths, amount.number())
     }));
-    let unknown = words::unknown(&words::unknown_use(&line.amounts, report.units));
-    cells.push(unknown.as_deref().into());
     cells
 }
