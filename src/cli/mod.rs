@@ -85,6 +85,7 @@ impl CliError {
                 StudyError::Filter { .. }
                 | StudyError::Group(_)
                 | StudyError::Column { .. }
+                | StudyError::OfRows { .. }
                 | StudyError::SeasonOver { .. },
             ) => ExitStatus::Usage,
             Self::Read(_)

@@ -90,6 +90,18 @@ pub enum StudyError {
         /// What there is.
         known: String,
     },
+    /// A comparison by a column of rows that a life sees many of.
+    #[error(
+        "`{name}` is a column of {table}, and a life sees many rows of it; lives can be compared by: {known}"
+    )]
+    OfRows {
+        /// What was asked for.
+        name: String,
+        /// The table it is in.
+        table: &'static str,
+        /// The columns there are.
+        known: String,
+    },
     /// The season asked for is over on the as-of date.
     #[error(
         "season {season} is over on {as_of}; ask for a later `--season`, or an earlier `--as-of`"

@@ -533,3 +533,22 @@ fn every_form_of_the_comparison_fits_its_place() {
     assert_eq!(status, ExitStatus::Done);
     assert_eq!(std::fs::read_to_string(file).expect("written"), csv);
 }
+
+/// A column of the log is there, and a life sees many of its rows: the message says so.
+#[test]
+fn a_column_of_the_log_is_told_where_it_is() {
+    let folder = crate::read::Folder::good();
+    let usage = std::fs::read_to_string(folder.path().join("usage.csv")).expect("a table");
+    let with = |(k, line): (usize, &str)| match k {
+        0 => format!("{line},quarry\n"),
+        _ => format!("{line},Stony Hill\n"),
+    };
+    folder.write(
+        "usage.csv",
+        usage.lines().enumerate().map(with).collect::<String>(),
+    );
+    let path = folder.path().to_str().expect("a path");
+    let (status, _, err) = crate::cli::wearcast(&["compare", path, "--by", "quarry"]);
+    assert_eq!(status, wearcast::cli::ExitStatus::Usage, "{err}");
+    assert!(err.contains("`quarry` is a column of usage"), "{err}");
+}

@@ -71,7 +71,7 @@ fn columns(records: &Records, table: Table) -> Vec<String> {
 }
 
 /// Header names are matched without regard to case, spaces, `-` and `_`.
-fn normal(text: &str) -> String {
+pub(super) fn normal(text: &str) -> String {
     let kept = |c: &char| !(c.is_whitespace() || matches!(c, '-' | '_'));
     text.chars()
         .filter(kept)

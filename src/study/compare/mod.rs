@@ -15,7 +15,7 @@ use crate::family::Family;
 use crate::life::Life;
 use crate::model::assess::{FamilyLives, Wanted, measured};
 use crate::model::multiple::holm;
-use crate::record::{Records, Table};
+use crate::record::{Account, Records, Table};
 use crate::report::compare::{CompareFamily, CompareReport, Compared};
 use crate::study::teller::Teller;
 
@@ -74,6 +74,26 @@ pub fn group_products_by(records: &mut Records, by: &str) -> Option<String> {
 }
 
 impl Study {
+    /// Says of a column that is there, but in a table of many rows a life, where it is.
+    fn of_rows(&self, error: StudyError) -> StudyError {
+        let StudyError::Column { name, known } = error else {
+            return error;
+        };
+        let of = |account: &&Account| {
+            let own = &account.own_columns;
+            own.iter()
+                .any(|column| columns::normal(column) == columns::normal(&name))
+        };
+        match self.accounts.iter().find(of) {
+            Some(account) => StudyError::OfRows {
+                name,
+                table: account.table.name(),
+                known,
+            },
+            None => StudyError::Column { name, known },
+        }
+    }
+
     /// Wear and cost side by side, by `product`, by `machine`, or by any column of machines,
     /// positions or parts; by a column of products: see [`group_products_by`].
     ///
@@ -81,7 +101,7 @@ impl Study {
     /// [`StudyError::Column`] for a column that the records do not know, [`StudyError::TooThin`]
     /// where there is no life to compare.
     pub fn compare(&self, by: &str) -> Result<CompareReport, StudyError> {
-        let by = By::find(&self.records, by)?;
+        let by = By::find(&self.records, by).map_err(|error| self.of_rows(error))?;
         let mut notes = self.built.notes.clone();
         let mut families: Vec<CompareFamily> = Vec::new();
         let mut totals = products::Totals::new(self);
