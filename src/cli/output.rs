@@ -15,6 +15,8 @@ use crate::read;
 use crate::report::terminal;
 use crate::report::xlsx::XlsxError;
 
+type ToWorkbook<R> = fn(&R) -> Result<Vec<u8>, XlsxError>;
+
 /// A result, and what tells it in every form it has.
 pub(super) struct Forms<'a, R> {
     report: &'a R,
@@ -22,7 +24,7 @@ pub(super) struct Forms<'a, R> {
     json: fn(&R) -> serde_json::Value,
     csv: fn(&R) -> String,
     /// Only for results that have a workbook.
-    xlsx: Option<fn(&R) -> Result<Vec<u8>, XlsxError>>,
+    xlsx: Option<ToWorkbook<R>>,
 }
 
 impl<'a, R> Forms<'a, R> {
@@ -42,7 +44,7 @@ impl<'a, R> Forms<'a, R> {
         }
     }
 
-    pub(super) fn with_workbook(self, xlsx: fn(&R) -> Result<Vec<u8>, XlsxError>) -> Self {
+    pub(super) fn with_workbook(self, xlsx: ToWorkbook<R>) -> Self {
         Self {
             xlsx: Some(xlsx),
             ..self

@@ -11,7 +11,7 @@ use super::{CliError, ExitStatus, Streams, next, pages, waiting};
 use crate::family::Families;
 use crate::life::bare::BareAge;
 use crate::read::{self, Reading, RowCounts};
-use crate::record::{Account, Problem, ProblemKind, Records, Severity, Table};
+use crate::record::{Problem, ProblemKind, Records, Severity, Table};
 use crate::report::check::CheckReport;
 use crate::report::{Header, csv, html, json, sql, terminal, xlsx};
 use crate::study::bare::BareStudy;
@@ -120,11 +120,7 @@ fn check(args: &Shared, whole: &mut bool, to: &mut Streams<'_>) -> Result<ExitSt
 
 /// A study of the folder; `None` when the records have problems that stop the work, which have
 /// then been listed.
-fn study(
-    dir: &Path,
-    choices: &Choices,
-    to: &mut Streams<'_>,
-) -> Result<Option<(Study, Vec<Account>)>, CliError> {
+fn study(dir: &Path, choices: &Choices, to: &mut Streams<'_>) -> Result<Option<Study>, CliError> {
     study_with(dir, choices, to, |_| {})
 }
 
@@ -134,7 +130,7 @@ fn study_with(
     choices: &Choices,
     to: &mut Streams<'_>,
     ready: impl FnOnce(&mut Records),
-) -> Result<Option<(Study, Vec<Account>)>, CliError> {
+) -> Result<Option<Study>, CliError> {
     output::check_beside(dir, choices)?;
     if let Some(sums) = choices.usage_sums.as_deref() {
         output::check_apart(&[sums], choices)?;
@@ -146,13 +142,13 @@ fn study_with(
     let mut records = reading.records;
     ready(&mut records);
     let mut study = Study::new(records, families, options(choices))?;
-    study.accounts.clone_from(&reading.accounts);
+    study.accounts = reading.accounts;
     let doubtful = |p: &&Problem| matches!(p.kind, ProblemKind::Odd | ProblemKind::Identical);
     let doubts = reading.problems.iter().filter(doubtful);
     study.doubts = doubts
         .map(|p| format!("{}: {}", p.place, p.found))
         .collect();
-    Ok(Some((study, reading.accounts)))
+    Ok(Some(study))
 }
 
 /// Lists what is wrong; true when the work must stop.
@@ -202,7 +198,7 @@ fn lives(args: &LivesArgs, to: &mut Streams<'_>) -> Result<ExitStatus, CliError>
         write!(to.out, "{}", sql::usage_sums(&columns))?;
         return Ok(ExitStatus::Done);
     }
-    let Some((study, _)) = study(&args.dir, &args.choices, to)? else {
+    let Some(study) = study(&args.dir, &args.choices, to)? else {
         return Ok(ExitStatus::Problems);
     };
     let report = study.lives_report();
@@ -263,7 +259,7 @@ fn fit(args: &FitArgs, to: &mut Streams<'_>) -> Result<ExitStatus, CliError> {
     let report = match (&args.lives, &args.dir) {
         (Some(lives), _) => bare_study(lives, None, &args.choices, to)?.map(|(s, _)| s.fits()),
         (None, Some(dir)) => study(dir, &args.choices, to)?
-            .map(|(mut study, _)| waiting::ask(to.screen.take(), &mut study, Study::fits))
+            .map(|mut study| waiting::ask(to.screen.take(), &mut study, Study::fits))
             .transpose()?,
         (None, None) => None,
     };
@@ -287,7 +283,7 @@ fn remaining(args: &RemainingArgs, to: &mut Streams<'_>) -> Result<ExitStatus, C
             Some(study.remaining(&ages)?)
         }
         (_, _, Some(dir)) => study(dir, &args.choices, to)?
-            .map(|(mut study, _)| waiting::ask(to.screen.take(), &mut study, Study::remaining))
+            .map(|mut study| waiting::ask(to.screen.take(), &mut study, Study::remaining))
             .transpose()?,
         _ => None,
     };
@@ -308,15 +304,15 @@ fn remaining(args: &RemainingArgs, to: &mut Streams<'_>) -> Result<ExitStatus, C
 }
 
 fn budget(args: &Shared, to: &mut Streams<'_>) -> Result<ExitStatus, CliError> {
-    let Some((mut study, accounts)) = study(&args.dir, &args.choices, to)? else {
+    let Some(mut study) = study(&args.dir, &args.choices, to)? else {
         return Ok(ExitStatus::Problems);
     };
     let workbook = output::is_workbook(&args.choices);
     let report = waiting::ask(to.screen.take(), &mut study, |study| {
         let mut report = if workbook {
-            study.budget_to_change(&accounts)?
+            study.budget_to_change()?
         } else {
-            study.budget(&accounts)?
+            study.budget()?
         };
         // Both ways into the season, where there is room for them or one of them is asked for.
         if study.options.policy == Policy::Advised || workbook {
@@ -337,7 +333,7 @@ fn compare(args: &CompareArgs, to: &mut Streams<'_>) -> Result<ExitStatus, CliEr
     let CompareArgs { shared, by } = args;
     let mut column = None;
     let group = |records: &mut Records| column = group_products_by(records, by);
-    let Some((mut study, _)) = study_with(&shared.dir, &shared.choices, to, group)? else {
+    let Some(mut study) = study_with(&shared.dir, &shared.choices, to, group)? else {
         return Ok(ExitStatus::Problems);
     };
     let by = column.as_ref().map_or(by.as_str(), |_| "product");
@@ -360,10 +356,10 @@ fn report(args: &ReportArgs, to: &mut Streams<'_>) -> Result<ExitStatus, CliErro
     // Pictures may be replaced where no page is written.
     let mut choices = args.choices.clone();
     choices.target.force &= choices.target.out.is_some();
-    let Some((mut study, accounts)) = study(&args.dir, &choices, to)? else {
+    let Some(mut study) = study(&args.dir, &choices, to)? else {
         return Ok(ExitStatus::Problems);
     };
-    let report = waiting::ask(to.screen.take(), &mut study, |study| study.page(&accounts))?;
+    let report = waiting::ask(to.screen.take(), &mut study, Study::page)?;
     let pictures = args.figures.as_ref().map(|_| html::figures(&report));
     let figures = args.figures.as_deref().zip(pictures.as_deref());
     output::give_page(&|| html::page(&report), figures, target, to)?;
@@ -371,10 +367,10 @@ fn report(args: &ReportArgs, to: &mut Streams<'_>) -> Result<ExitStatus, CliErro
 }
 
 fn stock(args: &Shared, to: &mut Streams<'_>) -> Result<ExitStatus, CliError> {
-    let Some((mut study, accounts)) = study(&args.dir, &args.choices, to)? else {
+    let Some(mut study) = study(&args.dir, &args.choices, to)? else {
         return Ok(ExitStatus::Problems);
     };
-    let report = waiting::ask(to.screen.take(), &mut study, |study| study.stock(&accounts))?;
+    let report = waiting::ask(to.screen.take(), &mut study, Study::stock)?;
     output::give(
         &Forms::new(&report, terminal::stock, json::stock, csv::stock).with_workbook(xlsx::stock),
         &args.choices,
@@ -428,7 +424,7 @@ fn validate(paths: &[PathBuf], to: &mut Streams<'_>) -> Result<ExitStatus, CliEr
 }
 
 fn backtest(args: &Shared, to: &mut Streams<'_>) -> Result<ExitStatus, CliError> {
-    let Some((mut study, _)) = study(&args.dir, &args.choices, to)? else {
+    let Some(mut study) = study(&args.dir, &args.choices, to)? else {
         return Ok(ExitStatus::Problems);
     };
     let report = waiting::ask(to.screen.take(), &mut study, Study::backtest)?;

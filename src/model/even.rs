@@ -37,7 +37,7 @@ const PRIMES: [u32; 14] = [2, 19, 47, 13, 373, 31, 337, 229, 11, 251, 167, 37, 1
 
 /// Those, and the larger ones after them.
 fn primes() -> impl Iterator<Item = u32> {
-    let is_prime = |n: &u32| (2..=n.isqrt()).all(|d| n % d != 0);
+    let is_prime = |n: &u32| (2..=n.isqrt()).all(|d| !n.is_multiple_of(d));
     PRIMES.into_iter().chain((400..).filter(is_prime))
 }
 
@@ -60,7 +60,7 @@ mod tests {
     #[test]
     fn steps_are_roots_of_primes_each_once() {
         let first: Vec<u32> = primes().take(40).collect();
-        assert!(first.iter().all(|n| (2..*n).all(|d| n % d != 0)));
+        assert!(first.iter().all(|n| (2..*n).all(|d| !n.is_multiple_of(d))));
         assert_eq!(
             first
                 .iter()

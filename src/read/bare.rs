@@ -80,7 +80,7 @@ fn in_one_measure(
                 Severity::Problem,
                 source,
                 ProblemKind::Order,
-                &quoted(measure.name()),
+                quoted(measure.name()),
                 format!(
                     "{} as in row {row}: a family's lives are told in one measure",
                     quoted(of_first.name())

@@ -253,13 +253,13 @@ fn twice(columns: &Columns, names: &[String], prefixes: &[&str]) -> Vec<(Option<
     let mut seen: BTreeMap<String, usize> = BTreeMap::new();
     for (index, header) in columns.headers.iter().enumerate() {
         let amount = columns.amounts.iter().find(|a| a.index == index);
-        let key = match amount {
-            Some(amount) => format!("an amount of {}", amount.measure.name()),
-            None => {
-                let group = |prefix: &&str| Some(format!("{prefix} {}", group_of(header, prefix)?));
-                let by_group = prefixes.iter().find_map(group);
-                by_group.unwrap_or_else(|| normal(&names[index]))
-            }
+        let key = if let Some(amount) = amount {
+            format!("an amount of {}", amount.measure.name())
+        } else {
+            // Groups are told apart to the letter, as products are.
+            let group = |prefix: &&str| Some(format!("{prefix} {}", group_of(header, prefix)?));
+            let by_group = prefixes.iter().find_map(group);
+            by_group.unwrap_or_else(|| normal(&names[index]))
         };
         if key.is_empty() {
             continue;

@@ -6,7 +6,7 @@ use super::{LineStates, Outlook, Policy, Study, StudyError};
 use crate::forecast::plan;
 use crate::forecast::simulate::{self, LineSamples, Outcome};
 use crate::forecast::unit::Line;
-use crate::record::{Account, Amounts};
+use crate::record::Amounts;
 use crate::report::{
     BudgetReport, Forecast, MachineLine, MonthLine, PartLine, PlanLine, PolicyLine, ProductLine,
 };
@@ -16,25 +16,20 @@ impl Study {
     ///
     /// # Errors
     /// As [`Study::outlook`].
-    pub fn budget(&self, account: &[Account]) -> Result<BudgetReport, StudyError> {
+    pub fn budget(&self) -> Result<BudgetReport, StudyError> {
         let (outlook, outcome) = self.played()?;
-        Ok(self.summed(&outlook, &outcome, account))
+        Ok(self.summed(&outlook, &outcome))
     }
 
     /// Plays of the season summed up.
-    pub(super) fn summed(
-        &self,
-        outlook: &Outlook,
-        outcome: &Outcome,
-        account: &[Account],
-    ) -> BudgetReport {
+    pub(super) fn summed(&self, outlook: &Outlook, outcome: &Outcome) -> BudgetReport {
         let summing = Summing {
             study: self,
             outlook,
             outcome,
             states: outlook.line_states(),
         };
-        summing.report(account)
+        summing.report()
     }
 
     /// The season under each policy, whatever was asked for.
@@ -95,7 +90,7 @@ struct Summing<'a> {
 }
 
 impl Summing<'_> {
-    fn report(&self, account: &[Account]) -> BudgetReport {
+    fn report(&self) -> BudgetReport {
         let settings = &self.study.records.settings;
         let season = self.outlook.season;
         let known_total = Forecast::of(&self.outcome.total);
@@ -145,7 +140,7 @@ impl Summing<'_> {
             policies: Vec::new(),
             live: None,
             assumptions: self.assumptions(),
-            account: account.to_vec(),
+            account: self.study.accounts.clone(),
             lines,
         }
     }

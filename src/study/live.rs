@@ -15,7 +15,6 @@ use crate::forecast::replay::{Places, Replay, replay};
 use crate::forecast::unit::{self, Due, Gathering, InService};
 use crate::life::Ending;
 use crate::life::build::Built;
-use crate::record::Account;
 use crate::report::BudgetReport;
 use crate::report::live::{FamilyFactors, Live, LiveLine, Place};
 use crate::units::Measure;
@@ -37,9 +36,9 @@ impl Study {
     ///
     /// # Errors
     /// As [`Study::outlook`].
-    pub fn budget_to_change(&self, account: &[Account]) -> Result<BudgetReport, StudyError> {
+    pub fn budget_to_change(&self) -> Result<BudgetReport, StudyError> {
         let (outlook, outcome) = self.played()?;
-        let mut report = self.summed(&outlook, &outcome, account);
+        let mut report = self.summed(&outlook, &outcome);
         let maker = Maker::new(self, &outlook, outcome.total.len());
         match maker.refusal(&report) {
             None => report.live = Some(maker.live(&report)),

@@ -3,7 +3,6 @@
 use super::progress::Stage;
 use super::{Policy, Study, StudyError, fits};
 use crate::forecast::simulate;
-use crate::record::Account;
 use crate::report::page::PageReport;
 
 impl Study {
@@ -16,7 +15,7 @@ impl Study {
     ///
     /// # Errors
     /// As [`Study::outlook`].
-    pub fn page(&self, account: &[Account]) -> Result<PageReport, StudyError> {
+    pub fn page(&self) -> Result<PageReport, StudyError> {
         let mut outlook = self.outlook()?;
         let advice = self.advise(&outlook);
         let remaining = self.remaining_of(&outlook, &advice);
@@ -44,7 +43,7 @@ impl Study {
             Err(error) => return Err(error),
         };
         Ok(PageReport {
-            budget: self.summed(&outlook, &outcome, account),
+            budget: self.summed(&outlook, &outcome),
             remaining,
             fits,
             past,

@@ -9,7 +9,7 @@ use crate::cost::in_cents;
 use crate::forecast::demand::{self, Demands, Desk, LeadTime, without_rounding};
 use crate::forecast::plays::Game;
 use crate::forecast::unit::Line;
-use crate::record::{Account, Critical, Part};
+use crate::record::{Critical, Part};
 use crate::report::Forecast;
 use crate::report::stock::{CurvePoint, CustomerNeed, Decided, IdleLine, StockLine, StockReport};
 use crate::stock::{self, Candidate, Costs, Demand};
@@ -36,7 +36,7 @@ impl Study {
     ///
     /// # Errors
     /// As [`Study::outlook`].
-    pub fn stock(&self, account: &[Account]) -> Result<StockReport, StudyError> {
+    pub fn stock(&self) -> Result<StockReport, StudyError> {
         let mut outlook = self.outlook()?;
         if self.options.policy == Policy::Advised {
             self.replace_as_advised(&mut outlook);
@@ -55,7 +55,7 @@ impl Study {
             own: own_shares(&demands, &customers, outlook.in_service.lines.len()),
             states: outlook.line_states(),
         };
-        Ok(counter.report(&customers, account))
+        Ok(counter.report(&customers))
     }
 
     /// What a season is played from.
@@ -143,7 +143,7 @@ struct Counter<'a> {
 }
 
 impl<'a> Counter<'a> {
-    fn report(&self, customers: &[Option<String>], account: &[Account]) -> StockReport {
+    fn report(&self, customers: &[Option<String>]) -> StockReport {
         let settings = &self.study.records.settings;
         let season = self.outlook.season;
         let service = &self.outlook.in_service;
@@ -187,7 +187,7 @@ impl<'a> Counter<'a> {
             fill_rate: served(&lines),
             header: self.study.header(self.notes(&lines)),
             assumptions: self.assumptions(),
-            account: account.to_vec(),
+            account: self.study.accounts.clone(),
             lines,
         };
         report.header.notes.extend(report.price_words());

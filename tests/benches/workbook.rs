@@ -79,8 +79,9 @@ fn large() -> BudgetReport {
     let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("sample-data/owner");
     let (families, _) = read::families(Some(&folder), None).expect("families");
     let reading = read::folder(&folder, None, &families).expect("records");
-    let study = Study::new(reading.records, families, Options::default()).expect("a study");
-    let mut report = study.budget_to_change(&reading.accounts).expect("a budget");
+    let mut study = Study::new(reading.records, families, Options::default()).expect("a study");
+    study.accounts = reading.accounts;
+    let mut report = study.budget_to_change().expect("a budget");
     let machines = report.machines.clone();
     report.machines = machines.into_iter().cycle().take(LINES as usize).collect();
     report

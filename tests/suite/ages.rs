@@ -69,7 +69,7 @@ fn use_that_nobody_logged_is_not_0() {
         .iter()
         .find(|f| f["family"] == "oil");
     let oil = oil.expect("the oil");
-    assert_eq!(number(&oil["replacements"]["expected"]), 1.0);
+    assert_eq!(oil["replacements"]["expected"], 1.0);
 }
 
 /// A hose of unknown age in a machine that is three years old is no older than three years.

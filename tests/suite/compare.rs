@@ -537,7 +537,7 @@ fn every_form_of_the_comparison_fits_its_place() {
 /// A column of the log is there, and a life sees many of its rows: the message says so.
 #[test]
 fn a_column_of_the_log_is_told_where_it_is() {
-    let folder = crate::read::Folder::good();
+    let folder = Folder::good();
     let usage = std::fs::read_to_string(folder.path().join("usage.csv")).expect("a table");
     let with = |(k, line): (usize, &str)| match k {
         0 => format!("{line},quarry\n"),
@@ -548,7 +548,7 @@ fn a_column_of_the_log_is_told_where_it_is() {
         usage.lines().enumerate().map(with).collect::<String>(),
     );
     let path = folder.path().to_str().expect("a path");
-    let (status, _, err) = crate::cli::wearcast(&["compare", path, "--by", "quarry"]);
-    assert_eq!(status, wearcast::cli::ExitStatus::Usage, "{err}");
+    let (status, _, err) = wearcast(&["compare", path, "--by", "quarry"]);
+    assert_eq!(status, ExitStatus::Usage, "{err}");
     assert!(err.contains("`quarry` is a column of usage"), "{err}");
 }

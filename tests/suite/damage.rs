@@ -39,7 +39,7 @@ fn budget(families: Families, records: Records, played: &Played) -> BudgetReport
         ..Options::default()
     };
     let study = Study::new(records, families, options).expect("sound records");
-    study.budget(&[]).expect("enough is known")
+    study.budget().expect("enough is known")
 }
 
 /// Every third change called damage: about as many to come as there were a season, whichever

@@ -145,7 +145,7 @@ fn advice_says_when_to_look() {
 }
 
 /// Half of a season is left, and whole ones follow: savings of a programme written apart from the crate,
-/// tests/reference/within_season.py, whose first column is of a whole season.
+/// `tests/reference/within_season.py`, whose first column is of a whole season.
 #[test]
 fn within_a_season_the_years_to_come_are_whole() {
     let scale = 700.0 / std::f64::consts::LN_2.powf(1.0 / 6.0);

@@ -336,7 +336,7 @@ fn under_the_advised_policy_a_kit_is_billed_for_its_longest_job() {
         },
         ..study
     }
-    .budget(&[])
+    .budget()
     .expect("known");
     let line = |part: &str| {
         budget
@@ -402,7 +402,7 @@ fn work_of_a_kit_is_billed_alike_where_only_one_of_its_families_is_asked_for() {
         let mut study = study(&fleet, records.clone(), &played);
         study.options.policy = Policy::Advised;
         study.options.families = families.iter().map(|f| (*f).to_owned()).collect();
-        let report = study.budget(&[]).expect("a forecast");
+        let report = study.budget().expect("a forecast");
         let of = |family: &str| {
             let line = report.lines.iter().find(|l| l.family == family);
             line.and_then(|l| l.labor_cost).map(|f| f.expected)
@@ -494,10 +494,9 @@ fn scheduled_pieces_that_are_counted_each_are_changed_each() {
         assert_eq!(status, wearcast::cli::ExitStatus::Done, "{err}");
         let report: serde_json::Value = serde_json::from_str(&out).expect("JSON");
         let family = &report["families"][0];
-        ["replacements", "pieces", "labor_cost"]
-            .map(|key| family[key]["expected"].as_f64().expect("a number"))
+        ["replacements", "pieces", "labor_cost"].map(|key| family[key]["expected"].to_string())
     };
-    assert_eq!(line("counted = \"each\"\n"), [3.0, 3.0, 600.0]);
-    assert_eq!(line("counted = \"set\"\n"), [1.0, 3.0, 200.0]);
-    assert_eq!(line(""), [1.0, 3.0, 200.0]);
+    assert_eq!(line("counted = \"each\"\n"), ["3.0", "3.0", "600.0"]);
+    assert_eq!(line("counted = \"set\"\n"), ["1.0", "3.0", "200.0"]);
+    assert_eq!(line(""), ["1.0", "3.0", "200.0"]);
 }

@@ -36,7 +36,7 @@ const PRIOR: &str = "[prior]\nshape = { median = 2.5, spread = 2.0 }\n\
 
 fn budget(fleet: &Fleet, records: Records) -> String {
     let study = Study::new(records, fleet.families(PRIOR), Options::default()).expect("enough");
-    json::budget(&study.budget(&[]).expect("enough")).to_string()
+    json::budget(&study.budget().expect("enough")).to_string()
 }
 
 /// The log with its rows in another order.

@@ -202,7 +202,7 @@ fn stages(question: impl FnOnce(&Study)) -> Vec<Stage> {
 #[test]
 fn a_study_tells_its_stages_to_whoever_listens() {
     let told = stages(|study| {
-        study.budget(&[]).expect("a budget");
+        study.budget().expect("a budget");
     });
     let fitting = |number, family: &str| Stage::Fitting {
         number,

@@ -96,21 +96,32 @@ impl Counter<'_> {
                 "what is on order comes late in the season; more than one piece in twenty may be short before it does: {late}"
             ));
         }
-        if let Some(long) = parts(&|l| {
-            let days = (self.outlook.season.end - self.study.as_of).num_days() as f64;
-            l.lead_demand.is_some() && l.lead_days.is_some_and(|lead| days < lead)
-        }) {
-            notes.push(format!(
-                "the lead time is longer than what is left of season {}, and demand over it is counted up to {} alone; `--season {}` looks on: {long}",
-                self.outlook.season.year,
-                self.outlook.season.end,
-                self.outlook.season.year + 1
-            ));
-        }
+        notes.extend(self.long_leads(lines));
         notes.extend(self.needed_first(lines));
         notes.extend(self.overdue());
         notes.extend(self.outlook.notes(&self.study.built));
         notes
+    }
+
+    /// Which lead times end after the season.
+    fn long_leads(&self, lines: &[StockLine]) -> Option<String> {
+        let season = self.outlook.season;
+        let days = (season.end - self.study.as_of).num_days() as f64;
+        let is_long = |line: &&StockLine| {
+            line.lead_demand.is_some() && line.lead_days.is_some_and(|lead| days < lead)
+        };
+        let long: Vec<&str> = (lines.iter().filter(is_long))
+            .map(|line| line.part.as_str())
+            .collect();
+        (!long.is_empty()).then(|| {
+            format!(
+                "the lead time is longer than what is left of season {}, and demand over it is counted up to {} alone; `--season {}` looks on: {}",
+                season.year,
+                season.end,
+                season.year + 1,
+                long.join(", ")
+            )
+        })
     }
 
     /// Which parts an order of today comes too late for, at first.

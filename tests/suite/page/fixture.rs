@@ -14,8 +14,9 @@ pub(super) fn usual() -> PageReport {
         let folder = crate::cli::fleet();
         let (families, _) = wearcast::read::families(Some(folder.path()), None).expect("families");
         let reading = wearcast::read::folder(folder.path(), None, &families).expect("records");
-        let study = Study::new(reading.records, families, Options::default()).expect("a study");
-        let mut page = study.page(&reading.accounts).expect("a page");
+        let mut study = Study::new(reading.records, families, Options::default()).expect("a study");
+        study.accounts = reading.accounts;
+        let mut page = study.page().expect("a page");
         page.budget = budgets::usual();
         page
     })

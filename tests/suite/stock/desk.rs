@@ -38,7 +38,7 @@ fn asked(fleet: &Fleet, records: Records, played: &Played, options: Options) -> 
         ..options
     };
     let study = Study::new(records, fleet.families(PRIOR), options).expect("sound records");
-    study.stock(&[]).expect("enough is known")
+    study.stock().expect("enough is known")
 }
 
 fn on_shelf(part: &str, on_hand: f64) -> StockRow {
