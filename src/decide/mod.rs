@@ -50,7 +50,7 @@ pub struct Programme {
 /// Steps a season is cut into, at least and at most.
 const STEPS: [usize; 2] = [6, 200];
 /// Steps of age for a season whose days are known, so that short days count beside long ones.
-const AGES_OF_FIRST: usize = 1_000;
+const AGES_OF_FIRST: usize = 500;
 /// Steps of age, at most; older parts are taken as of the oldest age.
 const MOST_AGES: usize = 4_000;
 /// Share of a replacement's cost that differences between ages may still be off by.

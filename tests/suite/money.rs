@@ -206,8 +206,24 @@ fn what_is_known_of_a_sum_is_shown_and_marked() {
     assert_eq!(status, ExitStatus::Done, "{err}");
     let page = std::fs::read_to_string(page).expect("a page");
     assert!(page.contains("A figure with + is what is known of it"));
-    // Of the machine, of a month and of a product, in a cell each.
-    assert!(3 <= page.matches(" +</td>").count());
+    // In every table of sums, and in the pictures beside them.
+    for caption in [
+        "Parts and labor, by machine",
+        "Parts and labor, by month",
+        "Expected money by product",
+    ] {
+        let table = page.split(caption).nth(1).expect("the table");
+        let table = table.split("</table>").next().expect("its end");
+        assert!(table.contains(" +</td>"), "{caption}: {table}");
+    }
+    for picture in [
+        "Money by machine",
+        "Money by month",
+        "Wear cost an acre by product",
+    ] {
+        assert!(page.contains(picture), "{picture}");
+    }
+    assert!(page.contains("What is drawn is what is known of the money"));
 }
 
 /// Summed apart from the table itself: season 2026 of the sample, at 130 an hour.
