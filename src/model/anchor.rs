@@ -2,6 +2,7 @@
 
 use super::kernel::{Distribution, Jet, Offset};
 use super::likelihood::{Derivatives, Likelihood};
+use super::observations::Observations;
 
 /// The life that takes the place of the scale in `theta`.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -65,6 +66,22 @@ pub struct Anchored<'a> {
     /// With no wear-out seen: half a one is added, at this log life. See
     /// [`super::posterior`] for why.
     pub half_worn_at: Option<f64>,
+}
+
+impl<'a> Anchored<'a> {
+    /// Without priors.
+    #[must_use]
+    pub fn plain(distribution: Distribution, lives: &'a Observations, anchor: Anchor) -> Self {
+        Self {
+            likelihood: Likelihood {
+                distribution,
+                lives,
+            },
+            anchor,
+            priors: Vec::new(),
+            half_worn_at: None,
+        }
+    }
 }
 
 impl Anchored<'_> {

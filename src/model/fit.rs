@@ -189,15 +189,7 @@ pub(super) fn held(
     let mut free = vec![distribution.has_shape(), true];
     free.extend(&factor_free[1..]);
     free.resize(lives.n_parameters(), true);
-    let objective = Anchored {
-        likelihood: Likelihood {
-            distribution,
-            lives,
-        },
-        anchor: Anchor::Scale,
-        priors: Vec::new(),
-        half_worn_at: None,
-    };
+    let objective = Anchored::plain(distribution, lives, Anchor::Scale);
     let mut held = vec![0.0; free.len()];
     if let Some((level, ratio)) = level {
         let index = lives.n_groups() + level;

@@ -13,7 +13,6 @@ use statrs::distribution::{ContinuousCDF, Normal};
 use super::anchor::{Anchor, Anchored};
 use super::fit::{self, Fit};
 use super::goodness::likelihood_ratio_p;
-use super::likelihood::Likelihood;
 use super::machines::{Machines, SPREAD_PRIOR};
 use super::observations::Observations;
 use super::posterior;
@@ -28,15 +27,7 @@ use super::posterior;
 #[must_use]
 pub fn p_value(fit: &Fit, lives: &Observations, level: usize, machines: bool) -> Option<f64> {
     let alike = fit::level_alike(fit.distribution, lives, level).ok()?;
-    let base = Anchored {
-        likelihood: Likelihood {
-            distribution: fit.distribution,
-            lives,
-        },
-        anchor: Anchor::Scale,
-        priors: Vec::new(),
-        half_worn_at: None,
-    };
+    let base = Anchored::plain(fit.distribution, lives, Anchor::Scale);
     let differ = Some(base).filter(|_| machines).and_then(Machines::new);
     let several = differ.filter(|m| 1 < m.machines().count());
     let Some(differ) = several else {

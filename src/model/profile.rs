@@ -8,7 +8,7 @@ use statrs::distribution::{ChiSquared, ContinuousCDF};
 use super::anchor::Objective;
 use super::anchor::{Anchor, Anchored};
 use super::fit::{Fit, NOTHING, covariance};
-use super::likelihood::{Derivatives, Likelihood};
+use super::likelihood::Derivatives;
 use super::newton::{self, SearchError};
 use super::observations::Observations;
 
@@ -84,15 +84,7 @@ pub fn interval(
     if fit.on_ridge[index] {
         return None;
     }
-    let objective = Anchored {
-        likelihood: Likelihood {
-            distribution: fit.distribution,
-            lives,
-        },
-        anchor: quantity.anchor(),
-        priors: Vec::new(),
-        half_worn_at: None,
-    };
+    let objective = Anchored::plain(fit.distribution, lives, quantity.anchor());
     let mut center = fit.theta.clone();
     center[1] += quantity.anchor().offset(fit.distribution, center[0]).value;
     let mut at = Derivatives::zero(center.len());
@@ -124,15 +116,7 @@ fn edge(fit: &Fit, lives: &Observations, quantity: Quantity, level: f64) -> Opti
     if !matches!(quantity, Quantity::Factor(_)) || NOTHING < fit.theta[index] {
         return None;
     }
-    let objective = Anchored {
-        likelihood: Likelihood {
-            distribution: fit.distribution,
-            lives,
-        },
-        anchor: Anchor::Scale,
-        priors: Vec::new(),
-        half_worn_at: None,
-    };
+    let objective = Anchored::plain(fit.distribution, lives, Anchor::Scale);
     let chi_square = ChiSquared::new(1.0).expect("one degree of freedom is valid");
     let mut center = fit.theta.clone();
     center[index] = START;

@@ -12,7 +12,7 @@ pub struct Demand {
 }
 
 /// Rounding of sums of probabilities.
-const ROUNDING: f64 = 1e-12;
+pub(super) const ROUNDING: f64 = 1e-12;
 
 impl Demand {
     /// From equally probable samples; `None` of none.
@@ -111,7 +111,7 @@ impl Demand {
     }
 
     /// Least whole stock that is enough, where more is always enough as well.
-    fn least(&self, enough: impl Fn(f64) -> bool) -> f64 {
+    pub(super) fn least(&self, enough: impl Fn(f64) -> bool) -> f64 {
         let (mut low, mut high) = (0_u64, self.most().max(0.0).ceil() as u64);
         while low < high {
             let mid = low.midpoint(high);

@@ -6,6 +6,7 @@
 //! hold both to values of general-purpose libraries in tests/reference.
 
 use super::Demand;
+use super::demand::ROUNDING;
 
 /// Money of being wrong by one piece.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -51,18 +52,7 @@ pub fn rq_fill_rate(lead: &Demand, reorder: f64, quantity: f64) -> f64 {
 /// is below 1.
 #[must_use]
 pub fn reorder_point(lead: &Demand, quantity: f64, rate: f64) -> f64 {
-    let most = lead.most().ceil() as u64;
-    let enough = |r: u64| rate - 1e-12 <= rq_fill_rate(lead, r as f64, quantity);
-    let (mut low, mut high) = (0, most);
-    while low < high {
-        let mid = low.midpoint(high);
-        if enough(mid) {
-            high = mid;
-        } else {
-            low = mid + 1;
-        }
-    }
-    low as f64
+    lead.least(|reorder| rate - ROUNDING <= rq_fill_rate(lead, reorder, quantity))
 }
 
 /// Pieces to order when `wanted` are: whole packs, and no fewer than the supplier sells.

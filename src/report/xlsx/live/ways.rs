@@ -20,10 +20,16 @@ pub(in crate::report::xlsx) fn write(
         "Two ways into the season, {}",
         words::season(report)
     ))?;
-    page.aside(
-        "At the plan and the prices of the records: these figures do not follow the sheets Plan and Prices, since which \
-         parts are cheaper changed now is decided from the records. `wearcast remaining` names those parts.",
-    )?;
+    let follow = if report.live.is_some() {
+        ": these figures do not follow the sheets Plan and Prices, since which parts are cheaper changed now is decided \
+         from the records"
+    } else {
+        ""
+    };
+    page.aside(&format!(
+        "At the plan and the prices of the records{follow}. `wearcast remaining` names the parts that are cheaper changed \
+         now."
+    ))?;
     page.table(&table)?;
     page.keep_header(&table, 0)?;
     page.gap();
