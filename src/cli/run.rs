@@ -143,7 +143,16 @@ fn study_with(
     ready(&mut records);
     let mut study = Study::new(records, families, options(choices))?;
     study.accounts = reading.accounts;
-    let doubtful = |p: &&Problem| matches!(p.kind, ProblemKind::Odd | ProblemKind::Identical);
+    let doubtful = |p: &&Problem| {
+        p.severity == Severity::Remark
+            && matches!(
+                p.kind,
+                ProblemKind::Odd
+                    | ProblemKind::Identical
+                    | ProblemKind::Supersession
+                    | ProblemKind::Spelling
+            )
+    };
     let doubts = reading.problems.iter().filter(doubtful);
     study.doubts = doubts
         .map(|p| format!("{}: {}", p.place, p.found))

@@ -90,6 +90,22 @@ impl Programme {
         programme
     }
 
+    /// Of a part whose machine leaves when the season is over: nothing comes after it.
+    ///
+    /// - `days`: effective exposure of each day left, in order; more than nothing in all.
+    #[must_use]
+    pub fn of_the_last_season(hazard: impl Fn(f64) -> f64, days: &[f64], costs: Costs) -> Self {
+        let oldest = oldest(&hazard, days.iter().sum());
+        let grid = Grid::of_days(hazard, days, oldest);
+        let mut last = Self {
+            step: grid.step,
+            run: vec![0.0; grid.ages],
+            costs,
+        };
+        last.run = last.season_before(&grid, 1.0);
+        last
+    }
+
     /// The same from a season on whose days are known, and of which there may be less than of those after it.
     ///
     /// - `days`: effective exposure of each, in order.

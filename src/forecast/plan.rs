@@ -372,13 +372,28 @@ impl<'a> Planner<'a> {
         machine: &Machine,
         target: Season,
     ) -> Vec<PlannedUse> {
-        let uses = typical.of_machine(self.planning.records, &machine.name);
-        uses.filter_map(|((months, product, bin), amounts)| {
-            let month = months_later(month_of(target.start), *months);
-            let key = (machine.name.as_str(), product.as_str(), bin.as_deref());
-            self.again(key, target.of_month(month)?, *amounts)
-        })
-        .collect()
+        let records = self.planning.records;
+        // What went through no bin goes through those of this machine in equal parts.
+        let positions = records.positions_of(&machine.name).iter();
+        let bins: BTreeSet<&str> = positions.filter_map(|p| p.bin.as_deref()).collect();
+        let mut out = Vec::new();
+        for ((months, product, bin), amounts) in typical.of_machine(records, &machine.name) {
+            let Some(stretch) = target.of_month(months_later(month_of(target.start), *months))
+            else {
+                continue;
+            };
+            let mut bins: Vec<Option<&str>> = bins.iter().map(|bin| Some(*bin)).collect();
+            if bin.is_some() || bins.is_empty() {
+                bins = vec![bin.as_deref()];
+            }
+            let share = 1.0 / bins.len() as f64;
+            for bin in bins {
+                let key = (machine.name.as_str(), product.as_str(), bin);
+                let factor = share * (1.0 + records.settings.plan_change);
+                out.extend(self.placed(key, stretch, *amounts, factor / stretch.days() as f64));
+            }
+        }
+        out
     }
 
     /// The last season that the records hold in full, and have any use in, or else the last with any

@@ -350,7 +350,9 @@ pub(super) fn unbounded(index: usize, n_groups: usize) -> FitError {
         0 => FitError::Unbounded(
             "the wear-outs are too few or too alike to set an upper limit on the shape".to_owned(),
         ),
-        1 => FitError::Unbounded("the records set no limit on the scale".to_owned()),
+        1 => FitError::Unbounded(
+            "the wear-outs are too few, or too mixed, to say how long a life is".to_owned(),
+        ),
         _ if index <= n_groups => FitError::UnboundedFactor(index - 1),
         _ => FitError::Unbounded("the records set no limit on how lives differ".to_owned()),
     }

@@ -40,7 +40,7 @@ const LIVES: Spec = Spec {
 };
 
 /// What stands under `start_known` where nobody knows.
-const NOT_KNOWN: [&str; 3] = ["false", "no", "0"];
+const NOT_KNOWN: [&str; 6] = ["false", "no", "0", "unknown", "n", "f"];
 
 const AGES: Spec = Spec {
     name: "ages",
@@ -232,6 +232,7 @@ fn life(row: &mut Row<'_>) -> BareLife {
         groups: groups(row),
     };
     check_order(row, &life);
+    check_measure(row);
     life.with_sums()
 }
 
@@ -278,6 +279,26 @@ fn groups(row: &mut Row<'_>) -> BTreeMap<String, BareUse> {
 /// Part of a life or an age by which sums of rounded amounts may differ from it.
 const NEAR: f64 = 0.01;
 
+/// Units that are no measure of lives: what is told in them would count as told in another.
+const OTHER_UNITS: [&str; 14] = [
+    "tonnes", "tonne", "ton", "t", "kg", "lb", "lbs", "acre", "ac", "ha", "hectares", "hectare",
+    "hour", "h",
+];
+
+fn check_measure(row: &mut Row<'_>) {
+    let Some(text) = row.text("measure") else {
+        return;
+    };
+    if OTHER_UNITS
+        .iter()
+        .any(|unit| text.eq_ignore_ascii_case(unit))
+    {
+        let expected = "`acres`, `tons` (short), `hours` or `days`, and lives in that";
+        let wrong = Wrong::new(ProblemKind::UnknownWord, quoted(&text), expected);
+        row.fault("measure", wrong);
+    }
+}
+
 /// Exposures that cannot follow each other, or are not those of the groups.
 fn check_order(row: &mut Row<'_>, life: &BareLife) {
     let Some(end) = life.life else { return };
@@ -287,6 +308,14 @@ fn check_order(row: &mut Row<'_>, life: &BareLife) {
         end,
         life.groups.values().map(|group| group.end),
     );
+    let lows: Option<Vec<f64>> = life.groups.values().map(|group| group.low).collect();
+    if let (Some(low), Some(lows), true) = (life.low, lows, life.ended.is_wear()) {
+        check_sum(row, "low", low, lows.into_iter());
+    }
+    let entries = life.groups.values().map(|group| group.entry);
+    if 0.0 < life.entry && entries.clone().any(|entry| 0.0 < entry) {
+        check_sum(row, "entry", life.entry, entries);
+    }
     for (column, value) in [("low", life.low), ("entry", Some(life.entry))] {
         if let Some(value) = value.filter(|value| end < *value) {
             let expected = format!("no more than the `life` of {end}");
@@ -331,7 +360,11 @@ fn check_sum(row: &mut Row<'_>, column: &str, whole: f64, groups: impl Iterator<
     if groups.is_empty() || (sum - whole).abs() <= NEAR * whole {
         return;
     }
-    let found = format!("{whole} beside columns `use_` that add up to {sum}");
-    let expected = "the sum of the `use_` columns, or these left empty";
+    let prefix = match column {
+        "low" | "entry" => column,
+        _ => "use",
+    };
+    let found = format!("{whole} beside columns `{prefix}_` that add up to {sum}");
+    let expected = format!("the sum of the `{prefix}_` columns, or these left empty");
     row.fault(column, Wrong::new(ProblemKind::Order, found, expected));
 }

@@ -223,7 +223,7 @@ pub fn remaining(report: &RemainingReport) -> String {
     let mut header = heads("machine,position,slot,part,family,measure,fitted,age");
     header.extend(forecast_header("remaining"));
     header.extend(heads(
-        "chance_this_season,half_worn_date,advice,saving,stop_cost",
+        "chance_this_season,half_worn_date,advice,saving,change_cost,stop_cost",
     ));
     let any_measured = report.any_measured();
     if any_measured {
@@ -247,6 +247,7 @@ pub fn remaining(report: &RemainingReport) -> String {
             shown(line.half_worn_date),
             shown(line.advice.map(Advice::name)),
             number(line.saving),
+            number(line.change_cost),
             number(line.stop_cost),
         ]);
         if any_measured {

@@ -24,6 +24,42 @@ pub struct RemainingReport {
 }
 
 impl RemainingReport {
+    /// What the changes advised come to, in a sentence; `money` writes an amount.
+    #[must_use]
+    pub fn changes_in_words(&self, money: impl Fn(f64) -> String) -> Option<String> {
+        let advised = |line: &&RemainingLine| line.advice == Some(Advice::ReplaceNow);
+        let costs: Vec<Option<f64>> = (self.parts.iter().filter(advised))
+            .map(|line| line.change_cost)
+            .collect();
+        let known: Vec<f64> = costs.iter().copied().flatten().collect();
+        if known.is_empty() {
+            return None;
+        }
+        let parts = match costs.len() {
+            1 => "the part".to_owned(),
+            n => format!("the {n} parts"),
+        };
+        let more = if known.len() < costs.len() {
+            ", and what has no price"
+        } else {
+            ""
+        };
+        let in_kits = self
+            .parts
+            .iter()
+            .filter(advised)
+            .filter(|l| l.kit.is_some());
+        let kit = if 1 < in_kits.count() {
+            "; parts of one kit share labor, and come to less"
+        } else {
+            ""
+        };
+        Some(format!(
+            "Changing {parts} marked so now comes to {} in parts and labor{more}{kit}. `wearcast budget --policy advised` is the season with it.",
+            money(known.iter().sum())
+        ))
+    }
+
     /// Whether any part in service was measured.
     #[must_use]
     pub fn any_measured(&self) -> bool {
@@ -64,6 +100,8 @@ pub struct RemainingLine {
     pub advice: Option<Advice>,
     /// Expected money saved by replacing now; below 0 where running on is cheaper.
     pub saving: Option<f64>,
+    /// Parts and labor of changing it; `None` where a price or the labor is not known.
+    pub change_cost: Option<f64>,
     /// What its wearing out in season costs more than the same work before it; `None` where neither
     /// lost field time nor rush is priced.
     pub stop_cost: Option<f64>,

@@ -219,6 +219,9 @@ impl Study {
         let service = &outlook.in_service;
         let machine = assessment.lives.place_of(&service.machines[unit.machine]);
         let here = &service.paths[unit.path];
+        let name = &service.machines[unit.machine];
+        let retired = self.records.machine(name).and_then(|m| m.retired);
+        let leaves = retired.is_some_and(|date| date <= outlook.season.end);
         let next = next.map(|next| &next.paths[unit.path]);
         debug_assert!(next.is_none_or(|n| (n.machine, n.family) == (here.machine, here.family)));
         let next = next.filter(|next| next.path.is_known());
@@ -241,21 +244,27 @@ impl Study {
             .filter_map(|draw| {
                 let life = Life::new(draws, draw, machine, &mut rng);
                 let effective = |used: &[f64]| life.effective(used);
+                let hazard = |x: f64| life.hazard(x);
+                let mut first = here.path.days_that_count(effective);
+                if leaves {
+                    let is_used = 0.0 < first.iter().sum::<f64>();
+                    let last =
+                        is_used.then(|| Programme::of_the_last_season(hazard, &first, costs));
+                    return last.map(|programme| (life, programme));
+                }
                 let exposure = effective(&season);
                 if exposure <= 0.0 {
                     return None;
                 }
-                let hazard = |x: f64| life.hazard(x);
                 let days = whole.path.equal_days(effective);
                 let season = Season { exposure, days };
                 let years = Programme::solve(hazard, season, costs, discount);
-                let mut days = here.path.days_that_count(effective);
                 let mut left = left;
                 // Nothing is left of it: the next one begins.
-                if days.iter().sum::<f64>() <= 0.0 {
-                    (days, left) = (whole.path.days_that_count(effective), 1.0);
+                if first.iter().sum::<f64>() <= 0.0 {
+                    (first, left) = (whole.path.days_that_count(effective), 1.0);
                 }
-                let programme = years.after(hazard, &days, discount.powf(left));
+                let programme = years.after(hazard, &first, discount.powf(left));
                 Some((life, programme))
             })
             .collect()
@@ -283,6 +292,13 @@ impl Study {
             planned: line.cost.of_change(pieces, shared),
             in_season: alone + self.stop_costs(line, pieces).iter().flatten().sum::<f64>(),
         })
+    }
+
+    /// Parts and labor of changing it by itself; `None` where a price or the labor is not known.
+    pub(super) fn change_cost(&self, line: &Line, pieces: f64) -> Option<f64> {
+        let rate = self.records.settings.labor_rate;
+        let known = line.cost.is_known(rate);
+        known.then(|| line.cost.of_change(pieces, rate))
     }
 
     /// What wearing out in season costs more than the same work before it; `None` where nothing of it

@@ -28,6 +28,8 @@ pub struct BareStudy {
     /// Sentences for the results.
     pub notes: Vec<String>,
     options: Options,
+    /// Families that are changed by schedule.
+    scheduled: BTreeSet<String>,
 }
 
 impl BareStudy {
@@ -102,6 +104,11 @@ impl BareStudy {
             assessments,
             notes,
             options,
+            scheduled: families
+                .iter()
+                .filter(|family| family.service.is_some())
+                .map(|family| family.name.clone())
+                .collect(),
         })
     }
 
@@ -133,8 +140,19 @@ impl BareStudy {
     /// # Errors
     /// [`StudyError::TooThin`] for a part whose family has no lives to learn from.
     pub fn remaining(&self, ages: &[BareAge]) -> Result<RemainingReport, StudyError> {
-        let parts: Result<Vec<_>, _> = ages.iter().map(|age| self.part_left(age)).collect();
+        let scheduled = |age: &&BareAge| {
+            let family = age.family.as_ref();
+            family.is_some_and(|family| self.scheduled.contains(family))
+        };
+        let (left_out, worn): (Vec<&BareAge>, Vec<&BareAge>) = ages.iter().partition(scheduled);
+        let parts: Result<Vec<_>, _> = worn.into_iter().map(|age| self.part_left(age)).collect();
         let mut header = self.header();
+        if !left_out.is_empty() {
+            header.notes.push(format!(
+                "ages of what is changed by schedule, which have no life left to tell: {}",
+                left_out.len()
+            ));
+        }
         header.notes.push(
             "no plan stands behind a bare table: remaining life is at the mix of products seen so far".to_owned(),
         );
@@ -219,6 +237,7 @@ impl BareStudy {
             half_worn_date: None,
             use_is_known: false,
             advice: None,
+            change_cost: None,
             stop_cost: None,
             saving: None,
             measured: None,

@@ -384,9 +384,7 @@ impl Summing<'_> {
         }
         let past = parts(&|l| l.cost.price_from_records);
         if !past.is_empty() {
-            notes.push(format!(
-                "the parts list has no price for {past}: what past pieces cost is used"
-            ));
+            notes.push(super::notes::past_prices(past));
         }
         if settings.labor_rate.is_none() {
             notes.push("labor is not priced: `labor_rate` is not in settings.toml; totals are of parts alone".to_owned());
@@ -410,6 +408,15 @@ impl Summing<'_> {
                     "no lost field time is on record for {silent}: its down cost is unknown, and what is known is summed without it"
                 ));
             }
+        }
+        let mut uses = self.outlook.plan.uses.iter();
+        if self.study.options.policy == Policy::Advised
+            && uses.any(|u| u.until < self.outlook.season.start)
+        {
+            notes.push(
+                "what is changed before the season is decided by today's ages, though other seasons come first: part of it will have been changed by then"
+                    .to_owned(),
+            );
         }
         notes.extend(self.outlook.notes(&self.study.built));
         notes.extend(self.single_pieces());

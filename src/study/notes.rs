@@ -117,7 +117,7 @@ pub(super) fn doubts(doubts: &[String]) -> Option<String> {
     let first: Vec<&str> = doubts.iter().take(FEW).map(String::as_str).collect();
     (!first.is_empty()).then(|| {
         format!(
-            "rows that look like slips count in every figure, and `wearcast check` says what was expected: {}{more}",
+            "rows that look like slips, or rest on a guess, count in every figure; `wearcast check` says what is expected: {}{more}",
             first.join("; ")
         )
     })
@@ -173,4 +173,9 @@ pub(super) fn unknown_ages(units: &[Unit]) -> Option<String> {
             "parts in service whose use so far is not all on record: {count}; before the records their machine is taken to have worked as it does on record, and where it is no older than those they are of any age that their family allows"
         )
     })
+}
+
+/// Where the parts list says no price.
+pub(super) fn past_prices(parts: impl std::fmt::Display) -> String {
+    format!("the parts list has no price for {parts}: what past pieces cost is used")
 }

@@ -57,6 +57,7 @@ impl Study {
                 use_is_known: left.use_is_known,
                 advice: advice[left.unit].map(|a| a.advice),
                 saving: advice[left.unit].and_then(|a| a.saving),
+                change_cost: self.change_cost(line, unit.pieces),
                 stop_cost: self.stop_cost(line, unit.pieces),
                 measured: self.measured_line(outlook, unit, &left.wear_rates),
             }

@@ -161,7 +161,7 @@ impl<'a> Counter<'a> {
         let known_total = in_cents(lines.iter().filter_map(|l| l.order_cost).sum());
         let whole = lines
             .iter()
-            .all(|l| l.order_now.is_none_or(|n| n <= 0.0) || l.order_cost.is_some());
+            .all(|l| l.order_now.is_some_and(|n| n <= 0.0) || l.order_cost.is_some());
         let mut report = StockReport {
             season: season.year,
             from: season.start.max(self.study.as_of + Days::new(1)),

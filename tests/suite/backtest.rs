@@ -373,3 +373,35 @@ fn use_through_no_bin_is_not_shared_out_after_the_event() {
     assert!(!of_none.is_empty());
     assert_eq!(of_none, expected("rear"));
 }
+
+/// Hours that nobody wrote down wear nothing that could be scored.
+#[test]
+fn what_could_not_be_forecast_is_not_scored_as_nothing() {
+    let folder = Folder::empty();
+    let mut usage = "date,machine,product,tons\n".to_owned();
+    for year in 2021..=2023 {
+        for month in 4..=9 {
+            writeln!(usage, "{year}-{month:02}-03,M,potash,40").expect("text");
+        }
+    }
+    folder
+        .write("machines.csv", "machine,in_service\nM,2020-11-01\n")
+        .write("positions.csv", "machine,position,part\nM,fin,F\nM,seal,S\n")
+        .write("parts.csv", "part,family,price\nF,spinner-fin,10\nS,gearcase-seal,20\n")
+        .write(
+            "replacements.csv",
+            "date,machine,position,reason\n2021-09-03,M,fin,worn\n2023-04-03,M,fin,worn\n2023-05-03,M,seal,worn\n",
+        )
+        .write("settings.toml", "season_starts = \"11-01\"\n")
+        .write("usage.csv", usage);
+    let report = study_of(&folder, "2023-10-31").backtest().expect("scored");
+    let of = |name: &str| {
+        let mut rows = report.rows.iter().filter(|row| row.season == 2023);
+        rows.find(|row| row.name() == name).expect("a row")
+    };
+    assert!(of("spinner-fin").scored.is_some());
+    assert!(of("gearcase-seal").scored.is_none());
+    assert!(of("TOTAL").scored.is_none());
+    let notes = report.header.notes.join("\n");
+    assert!(notes.contains("not forecast and not scored"), "{notes}");
+}

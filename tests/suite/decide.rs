@@ -202,3 +202,25 @@ fn a_part_that_is_as_good_as_worn_has_its_next_day_left_and_no_more() {
     let saving = programme.saving(6_600.0);
     assert!((85.0..115.0).contains(&saving), "{saving}");
 }
+
+/// The machine leaves when the season is over. By hand: a part that is sure to wear out, with a new one that will not,
+/// costs a stop; a new one costs nothing by running on.
+#[test]
+fn in_its_last_season_a_machine_needs_no_part_for_the_years_after() {
+    let hazard = |x: f64| (x / 1_000.0).powi(20);
+    let costs = Costs {
+        planned: 100.0,
+        in_season: 400.0,
+    };
+    let programme = Programme::of_the_last_season(hazard, &[10.0; 10], costs);
+    assert!(
+        (programme.saving(1_160.0) - 300.0).abs() < 5.0,
+        "{}",
+        programme.saving(1_160.0)
+    );
+    assert!(
+        (programme.saving(0.0) + 100.0).abs() < 1e-6,
+        "{}",
+        programme.saving(0.0)
+    );
+}

@@ -311,3 +311,51 @@ fn a_family_without_a_file_has_a_prior_on_its_shape_alone() {
         factor(&["--reference", "mild", "--models", &models])
     );
 }
+
+#[test]
+fn units_that_are_no_measure_and_sums_that_differ_are_told() {
+    let cases = [
+        ("life,ended,measure\n500,worn,tons\n700,worn,kg\n", "row 3"),
+        (
+            "life,ended,low,use_a,low_a\n500,worn,450,500,450\n700,worn,0,700,600\n",
+            "`low_` that add up to 600",
+        ),
+        (
+            "life,ended,entry,use_a,entry_a\n500,worn,,500,\n700,worn,250,700,10\n",
+            "`entry_` that add up to 10",
+        ),
+    ];
+    for (text, words) in cases {
+        let (status, _, err) = fitted(text, &[]);
+        assert_eq!(status, wearcast::cli::ExitStatus::Problems, "{text}");
+        assert!(err.contains(words), "{words}: {err}");
+    }
+}
+
+/// What is changed by schedule has no life left to tell, and stops nobody who asks for the others'.
+#[test]
+fn ages_of_scheduled_parts_are_left_out_and_counted() {
+    let folder = Folder::empty();
+    folder
+        .write(
+            "l.csv",
+            "family,life,ended\nspinner-fin,5200,worn\nspinner-fin,3900,worn\n",
+        )
+        .write("a.csv", "family,age\nspinner-fin,100\ngearcase-oil,10\n");
+    let [lives, ages] = ["l.csv", "a.csv"].map(|name| folder.path().join(name));
+    let [lives, ages] = [&lives, &ages].map(|path| path.to_str().expect("a path"));
+    let args = [
+        "remaining",
+        "--lives",
+        lives,
+        "--ages",
+        ages,
+        "--format",
+        "json",
+    ];
+    let (status, out, err) = crate::cli::wearcast(&args);
+    assert_eq!(status, wearcast::cli::ExitStatus::Done, "{err}");
+    let report: serde_json::Value = serde_json::from_str(&out).expect("JSON");
+    assert_eq!(report["parts"].as_array().map(Vec::len), Some(1));
+    assert!(notes(&report).contains("changed by schedule, which have no life left to tell: 1"));
+}

@@ -139,27 +139,42 @@ impl Guess<'_> {
         columns.iter().map(of).collect()
     }
 
-    /// The machine's use on a day of the calendar: on record, or else in the season to come.
+    /// The machine's use on a day of the calendar: of the last whole years on record, or else of a year that is
+    /// on record in part and goes on as planned.
     fn a_day(&self, records_from: NaiveDate) -> Option<Vec<f64>> {
-        /// Of less than a year of work nobody knows how the year goes on.
         const YEAR: f64 = 365.25;
+        /// Days of a plan that stand for a year.
+        const MOST_OF_A_YEAR: f64 = 300.0;
         let as_of = self.gathering.context.as_of;
-        let season = self.gathering.season;
         if self.assessment.lives.measure == Measure::Days {
             return Some(vec![1.0]);
         }
-        let logged = self.on_record(records_from);
-        let share = |used: &[f64], days: f64| used.iter().map(|u| u / days).collect();
-        if 0.0 < logged.iter().sum() {
-            return Some(share(&logged, days(records_from, as_of).max(YEAR)));
+        let share =
+            |used: &[f64], days: f64| -> Vec<f64> { used.iter().map(|u| u / days).collect() };
+        let is_some = |used: &[f64]| 0.0 < used.iter().sum::<f64>();
+        let whole = (days(records_from, as_of) / YEAR).floor() * YEAR;
+        let of_years = self.on_record(as_of - Days::new(whole as u64) + Days::new(1));
+        if 0.0 < whole && is_some(&of_years) {
+            return Some(share(&of_years, whole));
         }
-        let is_whole = as_of < season.start && self.ahead.is_known();
-        is_whole.then(|| {
-            share(
-                &self.ahead.in_season(),
-                days(season.start, season.end) + 1.0,
-            )
-        })
+        let logged = self.on_record(records_from);
+        let until = (as_of + Days::new(YEAR as u64)).min(self.gathering.season.end);
+        if !self.ahead.is_known_until(until) {
+            let on_record = days(records_from, as_of).max(YEAR);
+            return is_some(&logged).then(|| share(&logged, on_record));
+        }
+        let ahead = self.ahead.dates.partition_point(|date| *date <= until);
+        let ahead = ahead
+            .checked_sub(1)
+            .map_or(&[][..], |last| self.ahead.at(last));
+        if is_some(&logged) {
+            let both = logged.iter().enumerate();
+            let both = both.map(|(g, used)| used + ahead.get(g).copied().unwrap_or(0.0));
+            let both: Vec<f64> = both.collect();
+            return Some(share(&both, days(records_from, until).max(YEAR)));
+        }
+        let to_come = days(as_of, until);
+        (MOST_OF_A_YEAR < to_come && is_some(ahead)).then(|| share(ahead, YEAR))
     }
 }
 

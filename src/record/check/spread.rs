@@ -102,8 +102,13 @@ impl Check<'_> {
             });
             self.records.products.sort_by(|a, b| a.name.cmp(&b.name));
         }
-        for (found, expected) in tally.told() {
-            let finding = Finding::new("", ProblemKind::Meters, found, expected);
+        let told = tally
+            .told()
+            .into_iter()
+            .map(|told| (ProblemKind::Meters, told));
+        let guessed = tally.guessed().map(|told| (ProblemKind::Odd, told));
+        for (kind, (found, expected)) in told.chain(guessed) {
+            let finding = Finding::new("", kind, found, expected);
             self.notes.remark(Table::Meters, None, finding);
         }
     }
@@ -282,6 +287,11 @@ impl Worker<'_> {
             return;
         };
         let (mix, is_unknown) = self.mix(step.later);
+        let is_own = step.later.product().is_some()
+            || self.own_mix(step.later.date, step.later.meter).is_some();
+        if !is_own && !is_unknown && 0.0 < amount && 1 < mix.len() {
+            tally.of_fleet.insert(self.machine.name.clone());
+        }
         // A meter that stood still adds nothing of a product that nobody knows.
         if is_unknown && amount <= 0.0 {
             return;

@@ -31,6 +31,9 @@ pub(super) fn section(report: &RemainingReport, currency: &str) -> Markup {
         h3 { "Change in the shop" }
         @if replace.is_empty() { p { "Nothing." } }
         @else { (list(report, &replace, currency, "Parts to change before the season, the largest saving first")) }
+        @if let Some(words) = report.changes_in_words(|v| money(v, currency)) {
+            p { (words.replace(" marked so", "").replace('`', "")) }
+        }
         h3 { "Look at first" }
         @if inspect.is_empty() { p { "Nothing." } }
         @else { (list(report, &inspect, currency, "Parts on which a look decides")) }

@@ -55,6 +55,7 @@ fn part_left(line: &RemainingLine) -> Value {
         "kit": line.kit,
         "advice": line.advice.map(Advice::name),
         "saving": line.saving,
+        "change_cost": line.change_cost,
         "stop_cost": line.stop_cost,
     })
 }

@@ -304,7 +304,7 @@ fn rates(report: &BudgetReport, width: usize) -> String {
         .collect();
     if !rates.is_empty() {
         say(&format!(
-            "For wear alone a custom rate must carry, an {area} of: {}.",
+            "The season's wear comes to, an {area} of: {}. Lost field time is not in it; what an {area} wears in the long run says `wearcast compare DIR --by product`.",
             rates.join("; ")
         )
         .replace("an hectare", "a hectare"));

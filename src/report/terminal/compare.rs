@@ -282,9 +282,12 @@ impl Teller<'_> {
         );
         let chance = if dearer { pays } else { 1.0 - pays };
         Some(if 0.5 <= chance {
-            format!("{cost}: pays, {} sure", percent(chance))
+            format!("{cost}: pays in parts and labor, {} sure", percent(chance))
         } else {
-            format!("{cost}: does not pay, {} sure", percent(1.0 - chance))
+            format!(
+                "{cost}: does not pay in parts and labor, {} sure",
+                percent(1.0 - chance)
+            )
         })
     }
 }

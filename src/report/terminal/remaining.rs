@@ -119,11 +119,20 @@ fn services(report: &RemainingReport, width: usize) -> String {
 fn advice(report: &RemainingReport, width: usize) -> String {
     let mut out = String::from("\n");
     out.push_str(&wrapped(
-        "Advice weighs changing a part in the shop now against a stop in season, at your prices; `run` beside a high chance means that a new part would gain too little, or that a stop has no price. What is left is in use of the season's average mix, so its day follows from what is spread when. A measured limit comes first: what has reached it is changed, whatever stands here.",
+        "Advice weighs changing a part in the shop now against a stop in season, at your prices; `run` beside a high chance means that a new part would gain too little, that its kit speaks against it, or that a stop has no price. What is left is in use of the season's average mix, so its day follows from what is spread when. A measured limit comes first: what has reached it is changed, whatever stands here.",
         "",
         "",
         width,
     ));
+    let told = |v: f64| money(v, &report.currency);
+    if let Some(words) = report.changes_in_words(told) {
+        out.push_str(&wrapped(
+            &words.replace("marked so", "marked `replace`"),
+            "",
+            "",
+            width,
+        ));
+    }
     if report.parts.iter().any(|l| l.kit.is_some()) {
         out.push_str(&wrapped(
             "Parts of one kit are done together, so the advice is for the kit: a young part may be changed with an old one.",

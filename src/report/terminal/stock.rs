@@ -49,7 +49,12 @@ fn totals(out: &mut String, report: &StockReport, width: usize) {
             cash(report.known_total)
         ),
     };
-    let _ = writeln!(out, "Order now                      {order}");
+    let empty = if report.lines.iter().all(|l| l.on_hand.is_none()) {
+        ", as if the shelf were empty"
+    } else {
+        ""
+    };
+    let _ = writeln!(out, "Order now                      {order}{empty}");
     if let Some(limit) = report.budget_limit {
         let _ = writeln!(out, "Money to spend, at most        {}", cash(limit));
         let _ = writeln!(

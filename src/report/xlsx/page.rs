@@ -182,6 +182,20 @@ impl<'a> Page<'a> {
         Ok(())
     }
 
+    /// Leaves room for words that are shown while a condition holds, which it does not now.
+    pub(super) fn aside_when(&mut self, words: &str, holds: &str) -> Result<(), XlsxError> {
+        let (row, format) = (self.row, Styles::aside());
+        self.aside(words)?;
+        let words = text::clean(words);
+        let formula = Formula::new(format!("IF({holds},{},\"\")", super::words::quoted(&words)));
+        kept(
+            self.sheet
+                .write_formula_with_format(row, 0, formula, &format),
+        )?;
+        self.sheet.set_formula_result(row, 0, "");
+        Ok(())
+    }
+
     /// Writes a table that was laid out for the current row.
     pub(super) fn table(&mut self, table: &Table) -> Result<(), XlsxError> {
         debug_assert_eq!(

@@ -58,11 +58,17 @@ struct Remark {
     words: String,
     /// In a workbook that follows its inputs: what holds once it says nothing true any more.
     until: Option<String>,
+    /// In the same: what holds while it is true, of one that is not now.
+    when: Option<String>,
 }
 
 impl From<String> for Remark {
     fn from(words: String) -> Self {
-        Self { words, until: None }
+        Self {
+            words,
+            until: None,
+            when: None,
+        }
     }
 }
 
@@ -74,10 +80,13 @@ fn section(
 ) -> Result<(), XlsxError> {
     page.section(heading)?;
     page.table(table)?;
-    remarks.iter().try_for_each(|remark| match &remark.until {
-        None => page.aside(&remark.words),
-        Some(there) => page.aside_until(&remark.words, there),
-    })
+    remarks
+        .iter()
+        .try_for_each(|remark| match (&remark.until, &remark.when) {
+            (Some(there), _) => page.aside_until(&remark.words, there),
+            (None, Some(gone)) => page.aside_when(&remark.words, gone),
+            (None, None) => page.aside(&remark.words),
+        })
 }
 
 fn sentences(
@@ -228,6 +237,7 @@ fn money_remarks(report: &BudgetReport) -> Vec<Remark> {
         remarks.push(Remark {
             words: words.to_owned(),
             until: live::layout(report).map(|l| l.all_known()),
+            when: None,
         });
     } else if report.total.is_none() {
         let lines = text::count(unpriced.len(), "line");
@@ -239,9 +249,17 @@ fn money_remarks(report: &BudgetReport) -> Vec<Remark> {
         remarks.push(Remark {
             words,
             until: live::layout(report).map(|l| l.all_known()),
+            when: None,
         });
     }
     remarks.extend(down_remark(report));
+    remarks.extend(live::layout(report).map(|layout| Remark {
+        words: "An amount was taken out of the plan, so that totals are unknown; pieces and lines below count it as none. \
+                See the remarks on sheet Plan."
+            .to_owned(),
+        until: None,
+        when: Some(format!("NOT({})", layout.plan_is_there())),
+    }));
     remarks
 }
 
@@ -268,6 +286,7 @@ fn down_remark(report: &BudgetReport) -> Option<Remark> {
                 "Down cost leaves out what has no lost hours on record ({silent}).{fill_in}"
             ),
             until: layout.map(|l| format!("NOT({})", l.no_down())),
+            when: None,
         });
     }
     let why = match &report.live {
@@ -279,6 +298,7 @@ fn down_remark(report: &BudgetReport) -> Option<Remark> {
     };
     Some(Remark {
         words: format!("Down cost is unknown: {why}"),
+        when: None,
         until: layout.map(|l| {
             let cost = live::DOWN_COST;
             match l.fields() {

@@ -45,7 +45,7 @@ pub(super) fn followed(report: &BudgetReport, cell: Cell, formula: impl Into<Str
 }
 
 /// Money that is unknown until prices are filled in, as [`unknown`] says it.
-pub(super) const MONEY: &str = "money (a price is missing)";
+pub(super) const MONEY: &str = "money (a price or planned use is missing)";
 
 /// A remark that something is unknown, which goes once that is there; `there` is its cell.
 pub(super) fn until(report: &BudgetReport, remark: Cell, there: &str) -> Cell {

@@ -9,7 +9,7 @@ use std::collections::BTreeSet;
 use chrono::{Days, NaiveDate};
 
 use super::progress::Stage;
-use super::{Options, Policy, Study, StudyError};
+use super::{Options, Outlook, Policy, Study, StudyError};
 use crate::forecast::simulate::Outcome;
 use crate::forecast::{Season, real_use};
 use crate::life::{Ending, Life};
@@ -166,11 +166,14 @@ impl Study {
         };
         let mut names = families(&past, &tallies.actual);
         names.extend(silent.iter().cloned());
+        let unknown = unknown_families(&outlook);
+        told.unknown.extend(unknown.iter().cloned());
         let mut rows: Vec<BacktestRow> = names
             .into_iter()
             .map(|family| BacktestRow {
                 season: season.year,
-                scored: (!silent.contains(&family)).then(|| scored(&family)),
+                scored: (!silent.contains(&family) && !unknown.contains(&family))
+                    .then(|| scored(&family)),
                 family: Some(family),
             })
             .collect();
@@ -184,7 +187,7 @@ impl Study {
         rows.push(BacktestRow {
             season: season.year,
             family: None,
-            scored: priced.then(money),
+            scored: (priced && unknown.is_empty()).then(money),
         });
         Ok(rows)
     }
@@ -286,7 +289,7 @@ fn families(past: &Study, actual: &Tally) -> BTreeSet<String> {
 }
 
 /// Replacements of a family, play by play.
-fn changes(outlook: &super::Outlook, outcome: &Outcome, family: &str) -> Vec<f64> {
+fn changes(outlook: &Outlook, outcome: &Outcome, family: &str) -> Vec<f64> {
     let mut sums = vec![0.0; outcome.total.len()];
     let lines = outlook.in_service.lines.iter().zip(&outcome.lines);
     for (_, samples) in lines.filter(|(line, _)| line.family == family) {
@@ -307,4 +310,18 @@ fn to_a_millionth(money: f64) -> f64 {
 
 fn rounded(samples: &[f64]) -> Vec<f64> {
     samples.iter().map(|v| to_a_millionth(*v)).collect()
+}
+
+/// Families of which something in service cannot be forecast.
+fn unknown_families(outlook: &Outlook) -> BTreeSet<String> {
+    let service = &outlook.in_service;
+    let states = outlook.line_states();
+    let lines = service
+        .lines
+        .iter()
+        .zip(states.in_use.iter().zip(&states.known));
+    lines
+        .filter(|(_, (in_use, known))| **in_use && !**known)
+        .map(|(line, _)| line.family.clone())
+        .collect()
 }

@@ -5,7 +5,7 @@ use std::collections::BTreeSet;
 use chrono::Days;
 
 use super::happened::Tally;
-use crate::forecast::Season;
+use crate::forecast::{Season, plan};
 use crate::report::backtest::BacktestRow;
 use crate::study::{Outlook, Study};
 
@@ -19,6 +19,8 @@ pub(super) struct Told {
     short: BTreeSet<String>,
     unpriced: BTreeSet<String>,
     never_logged: BTreeSet<String>,
+    /// Families whose use to come, or life, is not known.
+    pub(super) unknown: BTreeSet<String>,
     decisions: usize,
     partial: usize,
 }
@@ -118,6 +120,12 @@ impl Told {
             notes.push(format!(
                 "no price is known for {}: left out of TOTAL, forecast and outcome",
                 list(self.unpriced.into_iter().collect())
+            ));
+        }
+        if !self.unknown.is_empty() {
+            notes.push(format!(
+                "not forecast and not scored, as the use that wears them, or their life, was not known: {}; the money of those seasons is not scored either",
+                plan::list(&self.unknown)
             ));
         }
         if !self.never_logged.is_empty() {

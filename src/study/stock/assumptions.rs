@@ -19,6 +19,12 @@ impl Counter<'_> {
                 "the use that wears them, or their life, is not known, so no order is worked out: {unforeseen}"
             ));
         }
+        let past = |l: &StockLine| {
+            let lines = self.outlook.in_service.lines.iter();
+            let mut of_part = lines.filter(|line| line.part == l.part);
+            of_part.any(|line| line.cost.price_from_records)
+        };
+        notes.extend(parts(&past).map(crate::study::notes::past_prices));
         if self.study.records.stock.is_empty() {
             notes.push(
                 "there is no `stock` table: orders are worked out as if the shelf were empty"

@@ -600,3 +600,31 @@ fn dead_stock_without_a_price_is_of_unknown_money() {
     assert_eq!(status, wearcast::cli::ExitStatus::Done, "{err}");
     assert!(out.contains("Dead and slow stock: unknown money"), "{out}");
 }
+
+/// A part whose order cannot be worked out leaves the order's money unknown, as one without a price does.
+#[test]
+fn an_order_that_is_not_known_is_not_0_in_the_total() {
+    let folder = Folder::empty();
+    folder
+        .write("machines.csv", "machine,in_service\nM,2025-11-01\n")
+        .write(
+            "positions.csv",
+            "machine,position,part\nM,fin,F\nM,seal,S\n",
+        )
+        .write(
+            "parts.csv",
+            "part,family,price\nF,spinner-fin,60\nS,gearcase-seal,20\n",
+        )
+        .write(
+            "usage.csv",
+            "date,machine,product,tons\n2026-04-07,M,lime,4000\n",
+        );
+    let path = folder.path().to_str().expect("a path");
+    let args = ["stock", path, "--as-of", "2026-10-31", "--format", "json"];
+    let (status, out, err) = crate::cli::wearcast(&args);
+    assert_eq!(status, wearcast::cli::ExitStatus::Done, "{err}");
+    let report: serde_json::Value = serde_json::from_str(&out).expect("JSON");
+    assert_eq!(report["order_total"], serde_json::Value::Null);
+    let (_, out, _) = crate::cli::wearcast(&["stock", path, "--as-of", "2026-10-31"]);
+    assert!(out.contains("as if the shelf were empty\n"), "{out}");
+}

@@ -12,6 +12,8 @@ pub(super) struct Tally {
     pub(super) by_months: u64,
     pub(super) by_days: u64,
     pub(super) unknown_product: u64,
+    /// Machines whose products are those of the fleet, as nothing says which they were.
+    pub(super) of_fleet: BTreeSet<String>,
     pub(super) logged: u64,
     pub(super) bins: BTreeSet<String>,
     pub(super) lost: Vec<String>,
@@ -21,6 +23,21 @@ pub(super) struct Tally {
 }
 
 impl Tally {
+    /// The same of products that are guessed at, which figures hang on.
+    pub(super) fn guessed(&self) -> Option<(String, String)> {
+        let machines: Vec<&str> = self.of_fleet.iter().map(String::as_str).collect();
+        (!machines.is_empty()).then(|| {
+            (
+                format!(
+                    "nothing says what was spread, so that the fleet's products are taken, of: {}",
+                    machines.join(", ")
+                ),
+                "a column `product` beside their readings; one that spread none of the fleet's lime wears far less"
+                    .to_owned(),
+            )
+        })
+    }
+
     /// What was found and what is expected, for each remark.
     pub(super) fn told(&self) -> Vec<(String, String)> {
         let mut told = Vec::new();

@@ -530,11 +530,23 @@ pub(super) const SHEETS: [Sheet; 10] = [
             ),
             must("reading", Rule::Number, "What it showed."),
             may(
+                "product",
+                Rule::Listed("products", "product"),
+                "What was spread since the reading before, where it was one product. Lime wears far more than others.",
+            ),
+            may(
                 "note",
                 Rule::Words,
                 "Say here where the meter itself was changed.",
             ),
         ],
-        examples: &[&["2025-12-03", example::MACHINE, "engine_hours", "1210.5", ""]],
+        examples: &[&[
+            "2025-12-03",
+            example::MACHINE,
+            "engine_hours",
+            "1210.5",
+            "",
+            "",
+        ]],
     },
 ];

@@ -170,14 +170,32 @@ impl Layout<'_> {
     /// What holds while every amount of the plan that was known is there: one that is taken out is unknown,
     /// which is not 0.
     pub(super) fn plan_is_there(&self) -> String {
-        let amounts = self.report.plan.iter().flat_map(|line| {
-            let amounts = Measure::OF_USE.map(|m| line.amounts.get(m));
-            amounts.into_iter().flatten()
-        });
-        let columns = Measure::OF_USE.map(|m| self.plan(PLAN_ACRES + measure_column(m)));
-        match amounts.count() {
+        /// Stretches that a formula has room for.
+        const MOST: usize = 40;
+        let known = |m: Measure| {
+            let lines = self.report.plan.iter().zip(plan::HEADER + 1..);
+            lines
+                .filter(move |(line, _)| line.amounts.get(m).is_some())
+                .map(|(_, row)| row)
+        };
+        let mut stretches = Vec::new();
+        let mut count = 0;
+        for measure in Measure::OF_USE {
+            let rows: Vec<u32> = known(measure).collect();
+            let column = PLAN_ACRES + measure_column(measure);
+            for stretch in rows.chunk_by(|a, b| a + 1 == *b) {
+                stretches.push(down("Plan", stretch[0], stretch.len(), column));
+            }
+            count += rows.len();
+        }
+        if MOST < stretches.len() {
+            stretches = Measure::OF_USE
+                .map(|m| self.plan(PLAN_ACRES + measure_column(m)))
+                .to_vec();
+        }
+        match count {
             0 => "TRUE".to_owned(),
-            known => format!("COUNT({})>={known}", columns.join(",")),
+            known => format!("COUNT({})>={known}", stretches.join(",")),
         }
     }
 

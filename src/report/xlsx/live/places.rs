@@ -316,7 +316,10 @@ fn season(layout: Layout<'_>) -> Table {
         let fields = layout.price_column(prices::FIELD);
         set(
             DOWN,
-            format!("IF(OR({DOWN_COST}=\"\",COUNT({fields})=0),\"\",{lost})"),
+            format!(
+                "IF(OR(NOT({}),{DOWN_COST}=\"\",COUNT({fields})=0),\"\",{lost})",
+                layout.plan_is_there()
+            ),
             report.known_down.as_ref().map(figure),
         );
         if i == 0 {
