@@ -13,13 +13,13 @@ fn lives_with_groups_are_read_as_they_are_written() {
     folder.write(
         "lives.csv",
         "machine,family,life,ended,low,entry,count,use_Lime,use_Pot ash,entry_Lime,low_Lime\n\
-         M1,fin,8400,Worn,8000,,2,5000,3400,100,4000\nM2,fin,,running,,,,,,,\nM3,fin,300,planned,,20,,,300,,\n",
+         M1,fin,8400,Worn,4000,,2,5000,3400,100,4000\nM2,fin,,running,,,,,,,\nM3,fin,300,planned,,20,,,300,,\n",
     );
     let (lives, problems, counts) = bare_lives(&folder.path().join("lives.csv")).expect("readable");
     assert_eq!((problems.len(), counts), (0, (3, 3, 0)));
     assert_eq!(
         (lives[0].life, lives[0].low, lives[0].count),
-        (Some(8400.0), Some(8000.0), 2)
+        (Some(8400.0), Some(4000.0), 2)
     );
     let lime = lives[0].groups["Lime"];
     assert_eq!(
