@@ -194,15 +194,14 @@ impl Grid {
 
     fn of_days(hazard: impl Fn(f64) -> f64, days: &[f64], oldest: f64) -> Self {
         let step = oldest / AGES_OF_FIRST as f64;
-        let mut sum = 0.0;
-        let mut ends = days.iter().map(|day| {
+        let (mut sum, mut before) = (0.0, 0);
+        let days = days.iter().map(|day| {
             sum += day;
-            (sum / step).round() as usize
+            let end = (sum / step).round() as usize;
+            // A day beyond the oldest age is as good as one up to it.
+            let steps = end.saturating_sub(std::mem::replace(&mut before, end));
+            steps.min(AGES_OF_FIRST)
         });
-        let mut before = 0;
-        let days = ends
-            .by_ref()
-            .map(|end| end - std::mem::replace(&mut before, end));
         let days = days.filter(|day| 0 < *day).collect();
         Self::new(hazard, step, oldest, days)
     }

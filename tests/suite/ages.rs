@@ -7,8 +7,12 @@ use crate::cli::wearcast;
 use crate::read::Folder;
 
 fn asked(folder: &Folder, command: &str) -> Value {
+    asked_on(folder, command, "2026-10-31")
+}
+
+fn asked_on(folder: &Folder, command: &str, date: &str) -> Value {
     let path = folder.path().to_str().expect("a path");
-    let args = [command, path, "--as-of", "2026-10-31", "--format", "json"];
+    let args = [command, path, "--as-of", date, "--format", "json"];
     let (status, out, err) = wearcast(&args);
     assert_eq!(status, ExitStatus::Done, "{err}");
     serde_json::from_str(&out).expect("JSON")
@@ -307,18 +311,7 @@ fn a_year_on_record_in_part_goes_on_as_planned() {
             "plan.csv",
             format!("month,machine,product,tons,hours\n{plan}"),
         );
-    let path = folder.path().to_str().expect("a path");
-    let args = [
-        "remaining",
-        path,
-        "--as-of",
-        "2026-04-10",
-        "--format",
-        "json",
-    ];
-    let (status, out, err) = wearcast(&args);
-    assert_eq!(status, ExitStatus::Done, "{err}");
-    let report: Value = serde_json::from_str(&out).expect("JSON");
+    let report = asked_on(&folder, "remaining", "2026-04-10");
     let left = number(&report["parts"][0]["remaining"]["p50"]);
     assert!((1_750.0..2_050.0).contains(&left), "{left}");
 }

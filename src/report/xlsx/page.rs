@@ -170,29 +170,31 @@ impl<'a> Page<'a> {
 
     /// Writes the same as a formula that leaves nothing once a condition holds.
     pub(super) fn aside_until(&mut self, words: &str, there: &str) -> Result<(), XlsxError> {
-        let (row, format) = (self.row, Styles::aside());
-        self.aside(words)?;
-        let words = text::clean(words);
-        let formula = Formula::new(format!("IF({there},\"\",{})", super::words::quoted(&words)));
-        kept(
-            self.sheet
-                .write_formula_with_format(row, 0, formula, &format),
-        )?;
-        self.sheet.set_formula_result(row, 0, words);
-        Ok(())
+        self.aside_by(words, |words| format!("IF({there},\"\",{words})"), true)
     }
 
     /// Leaves room for words that are shown while a condition holds, which it does not now.
     pub(super) fn aside_when(&mut self, words: &str, holds: &str) -> Result<(), XlsxError> {
+        self.aside_by(words, |words| format!("IF({holds},{words},\"\")"), false)
+    }
+
+    /// - `shown`: whether the formula comes to the words now.
+    fn aside_by(
+        &mut self,
+        words: &str,
+        formula: impl FnOnce(&str) -> String,
+        shown: bool,
+    ) -> Result<(), XlsxError> {
         let (row, format) = (self.row, Styles::aside());
         self.aside(words)?;
         let words = text::clean(words);
-        let formula = Formula::new(format!("IF({holds},{},\"\")", super::words::quoted(&words)));
+        let formula = Formula::new(formula(&super::words::quoted(&words)));
         kept(
             self.sheet
                 .write_formula_with_format(row, 0, formula, &format),
         )?;
-        self.sheet.set_formula_result(row, 0, "");
+        let now = if shown { words } else { String::new() };
+        self.sheet.set_formula_result(row, 0, now);
         Ok(())
     }
 
