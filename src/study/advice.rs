@@ -222,9 +222,11 @@ impl Study {
         let name = &service.machines[unit.machine];
         let retired = self.records.machine(name).and_then(|m| m.retired);
         let leaves = retired.is_some_and(|date| date <= outlook.season.end);
-        let next = next.map(|next| &next.paths[unit.path]);
-        debug_assert!(next.is_none_or(|n| (n.machine, n.family) == (here.machine, here.family)));
-        let next = next.filter(|next| next.path.is_known());
+        let next = next.and_then(|next| next.paths.get(unit.path));
+        let is_same = |next: &&SeenPath| {
+            (next.machine, next.family) == (here.machine, here.family) && next.path.is_known()
+        };
+        let next = next.filter(is_same);
         let whole = next.unwrap_or(here);
         let season = whole.path.in_season();
         // Where a season has begun, what is left of it.

@@ -304,7 +304,7 @@ fn rates(report: &BudgetReport, width: usize) -> String {
         .collect();
     if !rates.is_empty() {
         say(&format!(
-            "The season's wear comes to, an {area} of: {}. Lost field time is not in it; what an {area} wears in the long run says `wearcast compare DIR --by product`.",
+            "Wear in this season, an {area} of: {}. Lost field time is not in it. For a rate of several years ask `wearcast compare DIR --by product`, which tells the long run.",
             rates.join("; ")
         )
         .replace("an hectare", "a hectare"));
