@@ -1,5 +1,7 @@
 //! Work of task data into the usage log.
 
+mod logged;
+
 use std::collections::{BTreeMap, BTreeSet};
 
 use chrono::NaiveDate;
@@ -116,7 +118,7 @@ pub fn merge(
         .iter()
         .map(|place| Some(&merged.outcomes[*place.as_ref().ok()?]));
     let told = data.works.iter().zip(&matched).zip(outcomes);
-    notes.extend(logged_already(told, records));
+    notes.extend(logged::already(told, records));
     let lines = data.works.iter().zip(matched).zip(places);
     let lines = lines.map(|((work, matched), place)| {
         let fate = place.map_or_else(Fate::SetAside, |at| merged.outcomes[at].clone().into());
@@ -346,46 +348,6 @@ fn undated(undated: &Undated) -> UseLine {
         ours: [const { None }; 3],
         fate: Fate::SetAside(undated.problem.clone()),
     }
-}
-
-/// Says which days have use of a machine and product that no import wrote beside what is added.
-fn logged_already<'a>(
-    works: impl Iterator<Item = ((&'a Work, &'a Matched), Option<&'a Outcome>)>,
-    records: &Records,
-) -> Option<String> {
-    const FEW: usize = 5;
-    let mut added = BTreeSet::new();
-    let mut imported = BTreeSet::new();
-    for ((work, matched), outcome) in works {
-        let [Some(machine), _, Some(product)] = &matched.ours else {
-            continue;
-        };
-        let day = (machine.as_str(), work.date, product.as_str());
-        match outcome {
-            Some(Outcome::Added) => drop(added.insert(day)),
-            Some(Outcome::Older(_)) | None => {}
-            Some(_) => drop(imported.insert(day)),
-        }
-    }
-    let is_logged = |(machine, date, product): &(&str, NaiveDate, &str)| {
-        let mut days = records.usage.of_machine(machine);
-        days.any(|day| day.date == *date && records.usage.products()[day.product] == *product)
-    };
-    let twice = added.difference(&imported).filter(|day| is_logged(day));
-    let twice: Vec<String> = twice
-        .map(|(machine, date, product)| format!("{date} {machine} {product}"))
-        .collect();
-    let more = match twice.len().saturating_sub(FEW) {
-        0 => String::new(),
-        more => format!(" and {more} more"),
-    };
-    (!twice.is_empty()).then(|| {
-        format!(
-            "The log had use of the same machine, product and day before, which now counts beside what is added; \
-             where it is the same work, take one of the two out: {}{more}.",
-            twice[..twice.len().min(FEW)].join(", ")
-        )
-    })
 }
 
 fn notes(data: &TaskData, kept: &Kept, two_bins: TwoBins, merged: &ledger::Merged) -> Vec<String> {
