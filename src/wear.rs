@@ -40,9 +40,8 @@ impl Groups {
             references: [const { None }; 4],
             in_log: [false; 4],
         };
-        let most = groups.most_used(usage);
-        for (is_in, most) in groups.in_log.iter_mut().zip(&most) {
-            *is_in = most.is_some();
+        for measure in Measure::OF_USE {
+            groups.in_log[measure.index()] = usage.has_any(measure);
         }
         match wanted {
             Some(name) if groups.names.iter().any(|n| n == name) => {
@@ -56,7 +55,7 @@ impl Groups {
                     known: groups.names,
                 });
             }
-            None => groups.choose_references(most),
+            None => groups.choose_references(groups.most_used(usage)),
         }
         Ok(groups)
     }
@@ -64,14 +63,11 @@ impl Groups {
     /// By [`Measure::index`]: the group with the most use in the log, the first of equals.
     fn most_used(&self, usage: &UsageLog) -> [Option<String>; 4] {
         let mut amounts: BTreeMap<(usize, &str), Vec<f64>> = BTreeMap::new();
-        for measure in Measure::OF_USE {
-            for (product, total) in usage.products().iter().zip(usage.totals(measure)) {
+        for (product, totals) in usage.products().iter().zip(usage.totals()) {
+            let group = self.group(product);
+            for (measure, total) in totals.into_iter().enumerate() {
                 if let Some(total) = total {
-                    let group = self.group(product);
-                    amounts
-                        .entry((measure.index(), group))
-                        .or_default()
-                        .push(total);
+                    amounts.entry((measure, group)).or_default().push(total);
                 }
             }
         }

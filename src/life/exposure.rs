@@ -160,9 +160,9 @@ impl UseSums {
         if self.machines().next().is_none() {
             return UsePath::not_logged(self.n_groups);
         }
-        if let Some(full) = self.log.full_days(machine, bin) {
-            let groups = full.products.iter().map(|p| self.group(*p as usize) as u32);
-            return UsePath::of_full(groups.collect(), full, self.n_groups);
+        let group = |product| self.group(product) as u32;
+        if let Some(full) = self.log.full_days(machine, bin, group) {
+            return UsePath::of_full(full, self.n_groups);
         }
         let seen = self
             .of_machine(machine)
@@ -210,8 +210,16 @@ mod tests {
     /// Days of two bins and some groups: `gap` is a row without acres, `odd` one whose hours
     /// thousandths do not hold.
     fn log(rows: u64, gap: Option<u64>, odd: Option<u64>) -> UsageLog {
+        used(rows, gap, odd).collect()
+    }
+
+    fn used(
+        rows: u64,
+        gap: Option<u64>,
+        odd: Option<u64>,
+    ) -> impl Iterator<Item = UsageRow<'static>> {
         let first = NaiveDate::from_ymd_opt(2024, 2, 27).expect("a day");
-        let row = |i: u64| UsageRow {
+        let row = move |i: u64| UsageRow {
             date: first + chrono::Days::new(i * 7 % 40),
             machine: "M1",
             product: ["lime", "potash", "urea"][(i % 3) as usize],
@@ -222,7 +230,15 @@ mod tests {
                 hours: Some((i % 11) as f64 / if odd == Some(i) { 3.0 } else { 10.0 }),
             },
         };
-        (0..rows).map(row).collect()
+        (0..rows).map(row)
+    }
+
+    fn without_hours(row: UsageRow<'static>) -> UsageRow<'static> {
+        let amounts = Amounts {
+            hours: None,
+            ..row.amounts
+        };
+        UsageRow { amounts, ..row }
     }
 
     #[test]
@@ -236,16 +252,32 @@ mod tests {
         });
         // Of forty days, three products and three bins the first 360 rows have one each.
         for (gap, odd) in [(Some(5), None), (None, Some(51))] {
-            assert!(log(90, gap, odd).full_days("M1", None).is_none());
+            assert!(log(90, gap, odd).full_days("M1", None, |_| 0).is_none());
         }
-        let log = log(800, None, None);
-        assert!(log.full_days("M2", None).is_none());
+        let others = used(90, None, None).map(|row| UsageRow {
+            machine: "M2",
+            ..row
+        });
+        // Hours of others fill in those of this one.
+        let mixed: UsageLog = used(90, None, None)
+            .map(without_hours)
+            .chain(others)
+            .collect();
+        assert!(mixed.full_days("M1", None, |_| 0).is_none());
+        let lacking = used(800, None, None).map(without_hours).collect();
+        for log in [log(800, None, None), lacking] {
+            assert!(log.full_days("M2", None, |_| 0).is_none());
+            full_days_are_as_good_as_days_one_by_one(&products, &log);
+        }
+    }
+
+    fn full_days_are_as_good_as_days_one_by_one(products: &[Product], log: &UsageLog) {
         for day in [60, 20] {
             let until =
                 NaiveDate::from_ymd_opt(2024, 2, 27).expect("a day") + chrono::Days::new(day);
-            let groups = Groups::new(&products, &log, None).expect("groups");
-            let sums = UseSums::new(&log, &groups, until);
-            assert!(sums.log.full_days("M1", None).is_some());
+            let groups = Groups::new(products, log, None).expect("groups");
+            let sums = UseSums::new(log, &groups, until);
+            assert!(sums.log.full_days("M1", None, |_| 0).is_some());
             for bin in [None, Some("front"), Some("rear"), Some("none")] {
                 let path = sums.path("M1", bin);
                 let seen = sums.of_machine("M1");

@@ -1,11 +1,12 @@
 //! Use of a machine or bin as a path over its days, from which the use of any stretch is read.
 
+use std::ops::Range;
 use std::sync::OnceLock;
 
 use chrono::NaiveDate;
 
 use super::exposure::DaySum;
-use crate::record::usage::FullDays;
+use crate::record::usage::{FullDays, Thousandths};
 use crate::units::Measure;
 
 /// Cumulative use by group over the days of use.
@@ -20,8 +21,8 @@ pub struct UsePath {
     begins: Vec<u32>,
     /// Of each use of a group on a day: the group.
     groups: Vec<u32>,
-    /// By measure, of each use: how much; 0 where unknown.
-    amounts: [Vec<f64>; 3],
+    /// By measure, of each use: how much.
+    amounts: [Amounts; 3],
     /// By measure: days on which an amount is unknown, even from rates.
     unknown: [Vec<usize>; 3],
     /// The same for amounts that are not recorded, filled in or not.
@@ -33,6 +34,34 @@ pub struct UsePath {
     sums_before: [OnceLock<Vec<f64>>; 3],
 }
 
+/// Amounts of uses.
+#[derive(Clone, Debug)]
+enum Amounts {
+    /// 0 where unknown.
+    Each(Vec<f64>),
+    Thousandths(Thousandths),
+    /// None is recorded.
+    Unknown,
+}
+
+impl Amounts {
+    /// Of some uses, each with its place among them, as far as they are known.
+    #[inline]
+    fn each(&self, uses: Range<usize>, mut f: impl FnMut(usize, f64)) {
+        match self {
+            Self::Each(amounts) => {
+                let amounts = amounts[uses].iter().enumerate();
+                amounts.for_each(|(i, amount)| f(i, *amount));
+            }
+            Self::Thousandths(amounts) => {
+                let amounts = amounts.values(uses).enumerate();
+                amounts.for_each(|(i, amount)| f(i, amount));
+            }
+            Self::Unknown => {}
+        }
+    }
+}
+
 /// Days from one row of sums to the next: a day has few groups, and a row has them all.
 const EVERY: usize = 16;
 
@@ -42,10 +71,12 @@ impl UsePath {
         let mut path = Self::empty(n_groups);
         let most = sums.size_hint().1.unwrap_or(0);
         path.groups.reserve(most);
-        for amounts in &mut path.amounts {
+        let mut amounts = [const { Vec::new() }; 3];
+        for amounts in &mut amounts {
             amounts.reserve(most);
         }
-        sums.for_each(|sum| path.push(&sum));
+        sums.for_each(|sum| path.push(&sum, &mut amounts));
+        path.amounts = amounts.map(Amounts::Each);
         path.begins.push(path.groups.len() as u32);
         if path.after.iter().all(Option::is_none) {
             path.after.clear();
@@ -53,14 +84,22 @@ impl UsePath {
         path
     }
 
-    /// The same of days that are recorded in full; `groups` are those of their products.
-    pub(super) fn of_full(groups: Vec<u32>, full: FullDays, n_groups: usize) -> Self {
+    /// The same of days that are recorded in full.
+    pub(super) fn of_full(full: FullDays, n_groups: usize) -> Self {
         let ends = full.ends.iter().copied();
+        let unknown = full.amounts.each_ref().map(|amounts| match amounts {
+            Some(_) => Vec::new(),
+            None => (0..full.days.len()).collect(),
+        });
         Self {
             begins: std::iter::once(0).chain(ends).collect(),
             days: full.days,
-            groups,
-            amounts: full.amounts,
+            groups: full.groups,
+            amounts: full
+                .amounts
+                .map(|a| a.map_or(Amounts::Unknown, Amounts::Thousandths)),
+            unrecorded: unknown.clone(),
+            unknown,
             ..Self::empty(n_groups)
         }
     }
@@ -81,7 +120,7 @@ impl UsePath {
             n_groups,
             begins: Vec::new(),
             groups: Vec::new(),
-            amounts: Default::default(),
+            amounts: [const { Amounts::Unknown }; 3],
             unknown: Default::default(),
             unrecorded: Default::default(),
             is_logged: true,
@@ -89,7 +128,7 @@ impl UsePath {
         }
     }
 
-    fn push(&mut self, sum: &DaySum<'_>) {
+    fn push(&mut self, sum: &DaySum<'_>, columns: &mut [Vec<f64>; 3]) {
         let amounts = Measure::OF_USE.map(|m| sum.amounts.get(m));
         if amounts.iter().all(|a| a.is_some_and(|a| a <= 0.0)) {
             return;
@@ -110,18 +149,16 @@ impl UsePath {
             if !sum.recorded[i] {
                 self.unrecorded[i].push(day);
             }
-            self.amounts[i].push(amount.unwrap_or(0.0));
+            columns[i].push(amount.unwrap_or(0.0));
         }
         self.groups.push(sum.group as u32);
     }
 
-    /// The uses of the days from one count of days to another, by group.
-    fn uses(&self, measure: usize, from: usize, to: usize) -> impl Iterator<Item = (usize, f64)> {
+    /// Adds the uses of the days from one count of days to another, by group.
+    fn add(&self, measure: usize, (from, to): (usize, usize), sums: &mut [f64]) {
         let uses = self.begins[from] as usize..self.begins[to] as usize;
-        let groups = self.groups[uses.clone()]
-            .iter()
-            .map(|group| *group as usize);
-        groups.zip(self.amounts[measure][uses].iter().copied())
+        let groups = &self.groups[uses.clone()];
+        self.amounts[measure].each(uses, |i, amount| sums[groups[i] as usize] += amount);
     }
 
     fn sums_before(&self, measure: usize) -> &[f64] {
@@ -131,9 +168,7 @@ impl UsePath {
             for first in (0..=self.days.len()).step_by(EVERY) {
                 rows.extend(&totals);
                 let next = self.days.len().min(first + EVERY);
-                for (group, amount) in self.uses(measure, first, next) {
-                    totals[group] += amount;
-                }
+                self.add(measure, (first, next), &mut totals);
             }
             rows
         })
@@ -144,9 +179,7 @@ impl UsePath {
         let before = count / EVERY;
         let row = before * self.n_groups..(before + 1) * self.n_groups;
         sums.copy_from_slice(&self.sums_before(measure)[row]);
-        for (group, amount) in self.uses(measure, before * EVERY, count) {
-            sums[group] += amount;
-        }
+        self.add(measure, (before * EVERY, count), sums);
     }
 
     /// Days with any use.

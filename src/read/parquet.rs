@@ -8,7 +8,7 @@ mod values;
 
 use std::fs::File;
 use std::path::Path;
-use std::sync::mpsc::sync_channel;
+use std::sync::mpsc::{channel, sync_channel};
 
 use polars_core::prelude::{PolarsError, PolarsResult};
 
@@ -19,6 +19,7 @@ use super::header::normal;
 use super::sink::Sink;
 
 use content::Content;
+use listed::Room;
 pub(super) use values::{EPOCH, Values, in_a_day};
 
 /// Rows held at a time.
@@ -57,10 +58,13 @@ pub(super) fn read(
     // The next batch is unpacked while this one is gone through, and no more than that.
     std::thread::scope(|scope| {
         let (send, batches) = sync_channel(0);
+        let (give_back, spare) = channel();
         let content = &content;
         let unpack = move || {
+            let mut room = Room::default();
             for (from, len) in pieces(content.group_rows()) {
-                let batch = decoded(|| content.rows(path, from..from + len));
+                room.spare.extend(spare.try_iter());
+                let batch = decoded(|| content.rows(path, from..from + len, &mut room));
                 let is_bad = batch.is_err();
                 if send.send((from, len, batch)).is_err() || is_bad {
                     return;
@@ -72,6 +76,12 @@ pub(super) fn read(
             let mut values = batch.map_err(|e| corrupt(&e))?;
             values.extend(constants.iter().map(|c| Values::Constant(c.1.clone())));
             rows(&values, (offset, len), sink);
+            for values in values {
+                if let Values::Listed(column) = values {
+                    // Nobody waits for it once the last batch is unpacked.
+                    let _ = give_back.send(column.into_places());
+                }
+            }
         }
         Ok(())
     })

@@ -12,7 +12,7 @@ use polars_io::mmap::ReaderBytes;
 use polars_io::parquet::read::{FileMetadata, ParquetReader, infer_schema};
 use polars_parquet::read::PhysicalType;
 
-use super::listed::{Listed, Of};
+use super::listed::{Listed, Of, Room};
 use super::values::Values;
 use super::{footer, pages, refused};
 use crate::read::header::MOST_COLUMNS;
@@ -62,7 +62,12 @@ impl Content {
     }
 
     /// The columns of some rows.
-    pub(super) fn rows(&self, path: &Path, rows: Range<usize>) -> PolarsResult<Vec<Values>> {
+    pub(super) fn rows(
+        &self,
+        path: &Path,
+        rows: Range<usize>,
+        room: &mut Room,
+    ) -> PolarsResult<Vec<Values>> {
         let at = self
             .groups
             .partition_point(|group| group.rows.end <= rows.start);
@@ -74,10 +79,10 @@ impl Content {
         {
             let chunks = self.footer.row_groups[at].parquet_columns();
             let of_group = rows.start - group.rows.start..rows.end - group.rows.start;
-            let (bytes, mut room) = (bytes(path)?, Vec::new());
+            let bytes = bytes(path)?;
             for (column, of) in &group.listed {
                 let chunk = (&chunks[*column], *of);
-                let listed = Listed::read(&bytes, chunk, &of_group, &mut room)?;
+                let listed = Listed::read(&bytes, chunk, &of_group, room)?;
                 columns[*column] = Some(listed);
             }
         }
@@ -264,8 +269,11 @@ mod tests {
                 999..2_001,
                 1_700..2_000,
             ];
+            let mut room = Room::default();
             for rows in ranges {
-                let columns = content.rows(&path, rows.clone()).expect("columns");
+                let columns = content
+                    .rows(&path, rows.clone(), &mut room)
+                    .expect("columns");
                 for (values, full) in columns.iter().zip(full.columns()) {
                     assert!(matches!(values, Values::Listed(_)), "{}", full.name());
                     let full = Values::new(full.as_materialized_series()).expect("values");

@@ -36,28 +36,38 @@ pub(in crate::read) struct Listed {
     count: u32,
 }
 
+/// Memory to read columns into, as what was asked of the system once need not be asked for again.
+#[derive(Debug, Default)]
+pub(super) struct Room {
+    /// To unpack pages in.
+    page: Vec<u8>,
+    /// Places of columns that are done with.
+    pub(super) spare: Vec<Vec<u32>>,
+}
+
 impl Listed {
-    /// Some rows of a chunk whose pages are all places in a list; `file` has all its bytes, and
-    /// `room` is used to unpack pages in.
+    /// Some rows of a chunk whose pages are all places in a list; `file` has all its bytes.
     pub(super) fn read(
         file: &Buffer<u8>,
         (chunk, of): (&ColumnChunkMetadata, Of),
         rows: &Range<usize>,
-        room: &mut Vec<u8>,
+        room: &mut Room,
     ) -> PolarsResult<Self> {
         let bytes = chunk.byte_range();
         let bytes = file
             .clone()
             .sliced(bytes.start as usize..bytes.end as usize);
         let pages = PageReader::new(Cursor::new(bytes), chunk, Vec::new(), usize::MAX);
-        let mut pages = BasicDecompressor::new(pages, std::mem::take(room));
+        let mut pages = BasicDecompressor::new(pages, std::mem::take(&mut room.page));
         let list = pages
             .read_dict_page()?
             .ok_or_else(|| refused("a list is missing"))?;
         let count =
             u32::try_from(list.num_values).map_err(|_| refused("a list of too many values"))?;
         let list = values(&list, of)?;
-        let mut places = Vec::with_capacity(rows.len());
+        let mut places = room.spare.pop().unwrap_or_default();
+        places.clear();
+        places.reserve(rows.len());
         // Places before the rows in their first page, and the row that the page now read begins with.
         let (mut before, mut at) = (None, 0);
         while at < rows.end
@@ -73,7 +83,7 @@ impl Listed {
             }
             at = until;
         }
-        *room = pages.into_inner();
+        room.page = pages.into_inner();
         places.drain(..before.unwrap_or(0).min(places.len()));
         places.truncate(rows.len());
         Ok(Self {
@@ -81,6 +91,11 @@ impl Listed {
             places,
             count,
         })
+    }
+
+    /// The memory of its places, to be used again.
+    pub(super) fn into_places(self) -> Vec<u32> {
+        self.places
     }
 
     pub(in crate::read) fn len(&self) -> usize {

@@ -6,7 +6,8 @@
 
 use std::collections::HashMap;
 
-use polars_core::prelude::{ChunkedArray, PolarsNumericType};
+use foldhash::fast::RandomState;
+use polars_core::prelude::{ChunkedArray, PlSmallStr, PolarsNumericType, StringChunked};
 
 use crate::read::cell::{Cell, DAYS, LARGEST};
 use crate::read::header::Columns;
@@ -45,7 +46,10 @@ pub(super) struct Narrow {
 /// A column of names as numbers.
 #[derive(Default)]
 struct Named {
-    known: HashMap<String, u32>,
+    /// Short names lie in the table itself, and are found without going elsewhere.
+    known: HashMap<PlSmallStr, u32, RandomState>,
+    /// The list last looked up: the next rows often have the same.
+    list: StringChunked,
     /// Of the texts in a list, and none behind them.
     listed: Vec<u32>,
     numbers: Vec<u32>,
@@ -242,14 +246,17 @@ impl Named {
             None => NONE,
         };
         self.numbers.clear();
-        self.listed.clear();
         match values {
             Values::Text(texts) => self.numbers.extend(texts.iter().map(number)),
             Values::Listed(column) => {
                 // A list of numbers is left to the cells, as a column of numbers is.
                 if let Values::Text(texts) = column.list() {
-                    self.listed.extend(texts.iter().map(number));
-                    self.listed.push(NONE);
+                    if self.listed.is_empty() || !texts.iter().eq(self.list.iter()) {
+                        self.listed.clear();
+                        self.listed.extend(texts.iter().map(number));
+                        self.listed.push(NONE);
+                        self.list = texts.clone();
+                    }
                     column.each(&self.listed, &mut self.numbers);
                 }
             }
@@ -268,10 +275,11 @@ impl Named {
             known,
             listed,
             numbers,
+            ..
         } = self;
         let mut named = |text: &str| {
             *known
-                .entry(text.to_owned())
+                .entry(text.into())
                 .or_insert_with(|| match Cell::text(text) {
                     Cell::Text(name) => number(&name),
                     _ => NONE,

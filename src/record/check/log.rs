@@ -194,7 +194,10 @@ impl LogCheck {
     /// Takes in many rows of a file as [`Self::plain_row`] does; the first is its row `first`, so that
     /// their own numbers are not asked for.
     pub fn plain_rows(&mut self, first: u32, machines: &[u32], columns: &UseColumns<'_>) {
-        if !self.admits_all(machines, columns) {
+        let days = columns.days.iter();
+        let (first_day, last_day) =
+            days.fold((u32::MAX, 0), |(a, b), day| (a.min(*day), b.max(*day)));
+        if !self.admits_all((first_day, last_day), machines, columns) {
             let each = columns.days.iter().zip(machines.iter().zip(columns.pairs));
             for (i, (day, (machine, pair))) in each.enumerate() {
                 let codes = columns.codes.map(|codes| codes[i]);
@@ -206,8 +209,10 @@ impl LogCheck {
         self.last = self
             .last
             .max(begun + u64::from(first) + machines.len() as u64 - 1);
-        let later = columns.days.iter().filter(|day| self.as_of < **day);
-        self.later += later.count() as u64;
+        if self.as_of < last_day {
+            let later = columns.days.iter().filter(|day| self.as_of < **day);
+            self.later += later.count() as u64;
+        }
         let mut numbers = std::mem::take(&mut self.numbers);
         numbers.clear();
         numbers.extend(
@@ -258,14 +263,16 @@ impl LogCheck {
         time.from <= day && day <= time.to && self.known[pair as usize]
     }
 
-    fn admits_all(&self, machines: &[u32], columns: &UseColumns<'_>) -> bool {
+    /// Whether all rows, which are of days from the first to the last, are admitted.
+    fn admits_all(
+        &self,
+        (first, last): (u32, u32),
+        machines: &[u32],
+        columns: &UseColumns<'_>,
+    ) -> bool {
         // Most logs lie within the times of every machine, and need not be gone through for it.
         let from = self.times.iter().fold(0, |from, time| from.max(time.from));
         let to = self.times.iter().fold(u32::MAX, |to, time| to.min(time.to));
-        let (first, last) = columns
-            .days
-            .iter()
-            .fold((u32::MAX, 0), |(a, b), day| (a.min(*day), b.max(*day)));
         if from <= first && last <= to && self.known.iter().all(|is| *is) {
             return true;
         }

@@ -27,6 +27,13 @@ pub(super) struct Exact {
 }
 
 impl Exact {
+    pub(super) fn of_thousandths(thousandths: u64) -> Self {
+        Self {
+            thousandths,
+            odd: 0,
+        }
+    }
+
     pub(super) fn of_odd(value: f64) -> Self {
         Self {
             thousandths: 0,
@@ -98,10 +105,7 @@ impl Others {
             UNKNOWN => None,
             SUM.. => Some(self.sums[(code - SUM) as usize]),
             ODD.. => Some(Exact::of_odd(self.odd[(code - ODD) as usize])),
-            thousandths => Some(Exact {
-                thousandths: u64::from(thousandths),
-                odd: 0,
-            }),
+            thousandths => Some(Exact::of_thousandths(u64::from(thousandths))),
         }
     }
 
@@ -183,9 +187,40 @@ fn plain(amount: f64) -> (u32, bool) {
     (code.cast_unsigned(), is_plain)
 }
 
-/// Whether codes are thousandths, all of them.
-pub(super) fn are_thousandths(codes: &[u32]) -> bool {
-    codes.iter().fold(0, |all, code| all | code) < ODD
+/// The codes of sums of thousandths, where four bytes hold them; of what nobody records there is none.
+pub(super) fn plain_codes(sums: [u64; 3], kept: [Kept; 3]) -> Option<[u32; 3]> {
+    let mut codes = [UNKNOWN; 3];
+    for ((code, sum), kept) in codes.iter_mut().zip(sums).zip(kept) {
+        if kept == Kept::Thousandths {
+            *code = u32::try_from(sum).ok().filter(|code| *code < ODD)?;
+        }
+    }
+    Some(codes)
+}
+
+/// What codes of one measure are.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub(super) enum Kept {
+    /// None is recorded.
+    #[default]
+    Nothing,
+    /// All are recorded, and are thousandths.
+    Thousandths,
+    /// Some of them are not.
+    Various,
+}
+
+impl Kept {
+    pub(super) fn of(codes: &[u32]) -> Self {
+        // Without a way out several are looked at at a time.
+        if codes.iter().fold(0, |any, code| any | code) < ODD {
+            Self::Thousandths
+        } else if codes.iter().fold(UNKNOWN, |all, code| all & code) == UNKNOWN {
+            Self::Nothing
+        } else {
+            Self::Various
+        }
+    }
 }
 
 /// Whether some row of thousandths has none of any measure.
@@ -193,20 +228,6 @@ pub(super) fn has_nothing([acres, tons, hours]: &[Vec<u32>; 3]) -> bool {
     let rows = acres.iter().zip(tons).zip(hours);
     // Counted rather than looked for, as several are then counted at a time.
     0 < rows.filter(|((a, b), c)| *a | *b | *c == 0).count()
-}
-
-/// The amounts of codes of thousandths in internal units, of which one of the log's has `factor`.
-pub(super) fn values(codes: &[u32], factor: f64) -> Vec<f64> {
-    let mut values = vec![0.0; codes.len()];
-    widest(
-        #[inline(always)]
-        || {
-            for (value, code) in values.iter_mut().zip(codes) {
-                *value = f64::from(*code) / PER_ONE * factor;
-            }
-        },
-    );
-    values
 }
 
 /// The amount of a code of thousandths; NaN where it is not recorded.

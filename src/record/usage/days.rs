@@ -5,7 +5,6 @@ use std::iter::Peekable;
 use chrono::NaiveDate;
 
 use super::Amounts;
-use super::amount::Exact;
 use super::store::{DayCell, MachineUse, SpreadUse, Store, date, number};
 
 /// Use of one bin and product on one day.
@@ -99,21 +98,14 @@ impl<'a> Days<'a> {
         written.max(read).map(date)
     }
 
-    /// Adds the days that are left, by product.
-    pub(super) fn add_exact(self, measure: usize, sums: &mut [Option<Exact>]) {
-        let Some((store, of)) = self.of else { return };
-        let mut add = |pair: u32, exact: Option<Exact>| {
-            if let Some(exact) = exact {
-                let product = store.pairs[pair as usize].product;
-                sums[product as usize].get_or_insert_default().add(exact);
-            }
-        };
-        for cell in self.left.map(|i| of.days.get(i)) {
-            add(cell.pair, of.others.exact(cell.codes[measure]));
-        }
-        for spread in self.spread {
-            add(spread.pair, spread.amounts[measure].map(Exact::of_odd));
-        }
+    /// How many of the uses that are left were written down.
+    pub(super) fn written_down(&self) -> usize {
+        self.left.len()
+    }
+
+    /// The uses that are left and were read off meters.
+    pub(super) fn read_off(self) -> impl Iterator<Item = &'a SpreadUse> {
+        self.spread
     }
 
     /// The first of the days that are left.

@@ -1,35 +1,61 @@
 //! The days of a machine that are recorded in full, column by column: most machines' are, and are
 //! then gone through many at a time.
 
+use std::ops::Range;
+
 use chrono::{Days, NaiveDate};
 
 use super::UsageLog;
-use super::amount;
+use super::amount::{self, Kept};
 use super::store::{Pair, date, number};
 
-/// Use of one machine by day, bin and product, all of its amounts recorded, none read off a meter,
-/// and none of them nothing.
+/// Use of one machine by day, bin and product, all amounts recorded in every measure that any machine
+/// records, none read off a meter, and none of them nothing.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct FullDays {
     /// The days.
     pub days: Vec<NaiveDate>,
     /// By day: how many uses there are up to its end.
     pub ends: Vec<u32>,
-    /// By use: place of the product in [`UsageLog::products`].
-    pub products: Vec<u32>,
-    /// By use: acres, tons and hours.
-    pub amounts: [Vec<f64>; 3],
+    /// By use: the group of its product.
+    pub groups: Vec<u32>,
+    /// By use: acres, tons and hours; `None` for a measure that no row of the log has.
+    pub amounts: [Option<Thousandths>; 3],
+}
+
+/// Amounts in thousandths, which are as good as the numbers and half as large.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Thousandths {
+    codes: Vec<u32>,
+    /// Internal units in one of the log's.
+    factor: f64,
+}
+
+impl Thousandths {
+    /// Amounts from one place to another, in internal units.
+    pub fn values(&self, places: Range<usize>) -> impl Iterator<Item = f64> {
+        let value = |code: &u32| amount::of_thousandths(*code) * self.factor;
+        self.codes[places].iter().map(value)
+    }
 }
 
 impl UsageLog {
     /// The days of one machine, or of one of its bins; `None` where there is no such machine, or it
     /// has use that only [`Self::of_machine`] tells: not recorded, read off a meter, or not in
-    /// thousandths.
+    /// thousandths. `group_of` tells the group of a product by its place in [`UsageLog::products`].
     #[must_use]
-    pub fn full_days(&self, machine: &str, bin: Option<&str>) -> Option<FullDays> {
+    pub fn full_days(
+        &self,
+        machine: &str,
+        bin: Option<&str>,
+        group_of: impl Fn(usize) -> u32,
+    ) -> Option<FullDays> {
         let store = &*self.store;
         let uses = &store.uses[self.place(machine)?];
-        if !uses.is_full || !uses.spread.is_empty() {
+        // What no machine records cannot be filled in from others either.
+        let mut kept = uses.kept.iter().zip(store.lacks);
+        let is_told = kept.all(|(kept, lacks)| *kept == Kept::Thousandths || lacks);
+        if !is_told || !uses.spread.is_empty() {
             return None;
         }
         let until = |day| uses.days.until(number(day));
@@ -43,14 +69,24 @@ impl UsageLog {
             let keep = pairs.map(|(i, p)| seen[*p as usize] && table.codes(i) != [0; 3]);
             table.retain(&keep.collect::<Vec<_>>());
         }
-        let codes = table.codes.iter().zip(store.factors);
-        let mut amounts = codes.map(|(codes, factor)| amount::values(codes, factor));
+        let groups: Vec<u32> = store
+            .pairs
+            .iter()
+            .map(|p| group_of(p.product as usize))
+            .collect();
+        for pair in &mut table.pairs {
+            *pair = groups[*pair as usize];
+        }
+        let mut codes = table.codes.into_iter();
+        let amounts = std::array::from_fn(|m| {
+            let (codes, factor) = (codes.next()?, store.factors[m]);
+            (!store.lacks[m]).then_some(Thousandths { codes, factor })
+        });
         let mut full = FullDays {
-            amounts: std::array::from_fn(|_| amounts.next().unwrap_or_default()),
+            groups: table.pairs,
+            amounts,
             ..FullDays::default()
         };
-        let pairs = table.pairs.iter();
-        full.products = pairs.map(|p| store.pairs[*p as usize].product).collect();
         let (mut end, mut last) = (0, (0, NaiveDate::MIN));
         for of_day in table.days.chunk_by(|a, b| a == b) {
             end += of_day.len() as u32;

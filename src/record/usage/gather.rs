@@ -16,7 +16,7 @@ use super::arrivals::{Arrivals, Sorted};
 use super::heap::{Heap, Room, Whole};
 use super::layout::Layout;
 use super::names::{Names, places};
-use super::store::{MachineUse, Pair, Store};
+use super::store::{self, MachineUse, Pair, Store};
 use super::table::UseColumns;
 
 /// Rows of a part, which are brought in order together: few, for which few bits are enough.
@@ -161,8 +161,10 @@ impl Gather {
             }
             return;
         }
-        for pair in rows.pairs {
-            self.pair_list[*pair as usize].1 = true;
+        if self.pair_list.iter().any(|(_, is_used)| !is_used) {
+            for pair in rows.pairs {
+                self.pair_list[*pair as usize].1 = true;
+            }
         }
         // Few rows wait for more: every machine is visited when any are given away. None overtakes
         // others, as rows in their order are brought in order fastest.
@@ -262,6 +264,7 @@ impl Gather {
         twins.sort_unstable();
         let store = Store {
             machines,
+            lacks: store::lacking(&uses),
             uses,
             products,
             bins,

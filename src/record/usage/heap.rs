@@ -1,6 +1,6 @@
 //! The rows of one machine: as they wait, and how they become daily sums once the log is read.
 
-use super::amount::{self, Exact, Others};
+use super::amount::{self, Exact, Kept, Others};
 use super::layout::Layout;
 use super::order::{Groups, Order};
 use super::pages::{Rows, Sums};
@@ -71,6 +71,17 @@ impl Room {
     }
 }
 
+/// The sum of rows of which each measure is in thousandths or left out by all, where four bytes hold it.
+fn plain(same: &[u32], rows: &Table, kept: [Kept; 3]) -> Option<[u32; 3]> {
+    let mut sums = [0_u64; 3];
+    for i in same {
+        for (sum, code) in sums.iter_mut().zip(rows.codes(*i as usize)) {
+            *sum += u64::from(code);
+        }
+    }
+    amount::plain_codes(sums, kept)
+}
+
 impl Heap {
     /// The finished days of use, and the rows entered twice, each with the earlier one.
     pub(super) fn finish(
@@ -89,16 +100,19 @@ impl Heap {
                 room.sums.set_codes(sum, codes);
             }
         }
+        let kept = room.rows.codes.each_ref().map(|codes| Kept::of(codes));
+        let are_plain = whole.marks.is_empty() && !kept.contains(&Kept::Various);
         for (sum, same) in room.groups.several() {
             let same = &room.order.places()[same];
             self.find_twins(same, &room.rows, whole.marks, &mut twins);
-            let codes = self.together(same, &room.rows, &mut others);
+            let plain = are_plain.then(|| plain(same, &room.rows, kept)).flatten();
+            let codes = plain.unwrap_or_else(|| self.together(same, &room.rows, &mut others));
             room.sums.set_codes(sum, codes);
         }
         others.shrink();
-        let mut codes = room.sums.codes.iter();
+        let codes = room.sums.codes.each_ref();
         let done = MachineUse {
-            is_full: codes.all(|codes| amount::are_thousandths(codes)),
+            kept: codes.map(|codes| Kept::of(codes)),
             rows: self.waiting.len() as u64,
             days: Sums::new(self.waiting, &room.sums.columns(), &mut room.packed),
             others,

@@ -15,6 +15,7 @@ mod order;
 mod pages;
 mod store;
 mod table;
+mod totals;
 
 use std::sync::Arc;
 
@@ -22,12 +23,11 @@ use chrono::NaiveDate;
 
 use super::Amounts;
 use crate::units::Measure;
-use amount::Exact;
 use store::{MachineUse, Store};
 
 pub use amount::{plain_thousandths, thousandths};
 pub use days::{DayUse, Days};
-pub use full::FullDays;
+pub use full::{FullDays, Thousandths};
 pub use gather::Gather;
 pub use table::UseColumns;
 
@@ -200,21 +200,6 @@ impl UsageLog {
     #[must_use]
     pub fn rows(&self) -> u64 {
         self.machine_uses().map(|(_, uses)| uses.rows).sum()
-    }
-
-    /// Use of every product in a measure, in the order of [`Self::products`]; `None` where none is
-    /// recorded. Exact, so that the order of days cannot tip a close race.
-    #[must_use]
-    pub fn totals(&self, measure: Measure) -> Vec<Option<f64>> {
-        let index = measure.index();
-        let mut sums: Vec<Option<Exact>> = vec![None; self.store.products.len()];
-        for (place, _) in self.machine_uses() {
-            self.days(place).add_exact(index, &mut sums);
-        }
-        let factor = self.store.factors[index];
-        sums.into_iter()
-            .map(|sum| sum.map(|s| s.value(factor)))
-            .collect()
     }
 }
 

@@ -3,13 +3,17 @@
 use std::ops::Range;
 
 use super::table::Table;
+use crate::registers::widest;
 
 /// Days and pairs for which there may be a count each: so many for every row, and a few more.
 const PER_ROW: usize = 4;
 const MORE: usize = 256;
 
-/// Rows of one day that are put in their places one by one.
-const FEW: usize = 4;
+/// Most rows of one day that are held against each other.
+const MOST: usize = 32;
+
+/// Rows that are held against their neighbours together, few enough for the memory nearest by.
+const RUN: usize = 1 << 9;
 
 /// Room to bring rows in order.
 #[derive(Debug, Default)]
@@ -18,6 +22,8 @@ pub(super) struct Order {
     places: Vec<u32>,
     /// By row in order: its day, and its pair.
     keys: Vec<u64>,
+    /// The same by row as it came.
+    came: Vec<u64>,
     counts: Vec<u32>,
 }
 
@@ -31,8 +37,8 @@ impl Order {
     pub(super) fn sort(&mut self, rows: &Table) {
         let count = u32::try_from(rows.days.len()).expect("fewer than 2^32 rows a machine");
         let came_in_order = rows.rows.is_sorted();
-        if came_in_order && rows.days.is_sorted() && have_few_a_day(&rows.days) {
-            self.insert(rows, count);
+        if came_in_order && rows.days.is_sorted() && are_all_days_of(MOST, &rows.days) {
+            self.rank(rows);
             return;
         }
         let most = rows.days.len() * PER_ROW + MORE;
@@ -56,24 +62,30 @@ impl Order {
         self.keys.extend(places.map(|i| key(rows, *i as usize)));
     }
 
-    /// Puts each row of a log that lies in the order of days before those of later pairs.
-    fn insert(&mut self, rows: &Table, count: u32) {
-        self.places.clear();
-        self.keys.clear();
-        self.places.extend(0..count);
-        self.keys
-            .extend((0..rows.days.len()).map(|row| key(rows, row)));
-        for row in 1..self.keys.len() {
-            let key = self.keys[row];
-            let mut at = row;
-            while 0 < at && key < self.keys[at - 1] {
-                self.keys[at] = self.keys[at - 1];
-                self.places[at] = self.places[at - 1];
-                at -= 1;
-            }
-            if at < row {
-                self.keys[at] = key;
-                self.places[at] = row as u32;
+    /// Puts each row of a log that lies in the order of days, few of each, in its place.
+    ///
+    /// A row moves back by a place for every later row with a lower key, and forward by one for every
+    /// earlier row with a higher key. None of these is farther than the rows of its day, and which
+    /// way it goes needs no branch.
+    fn rank(&mut self, rows: &Table) {
+        let count = rows.days.len();
+        self.came.clear();
+        self.came.resize(MOST, 0);
+        self.came.extend((0..count).map(|row| key(rows, row)));
+        self.came.resize(count + 2 * MOST, u64::MAX);
+        self.places.resize(count, 0);
+        self.keys.resize(count, 0);
+        let mut moves = [0_i32; RUN];
+        for from in (0..count).step_by(RUN) {
+            let moves = &mut moves[..RUN.min(count - from)];
+            let to = from + moves.len();
+            let near = near(&rows.days, from..to);
+            steps(&self.came[from..to + 2 * MOST], near, moves);
+            let own = &self.came[from + MOST..];
+            for (row, (steps, key)) in (from..).zip(moves.iter().zip(own)) {
+                let place = row.wrapping_add_signed(*steps as isize);
+                self.places[place] = row as u32;
+                self.keys[place] = *key;
             }
         }
     }
@@ -113,10 +125,38 @@ impl Order {
     }
 }
 
-/// Whether no day of some in order has many rows.
-fn have_few_a_day(days: &[u32]) -> bool {
-    let later = days.get(FEW..).unwrap_or_default();
-    !days.iter().zip(later).any(|(a, b)| a == b)
+/// Whether no day of some in order has more than a few rows.
+fn are_all_days_of(few: usize, days: &[u32]) -> bool {
+    let later = days.get(few..).unwrap_or_default();
+    // Counted rather than looked for, as several are then counted at a time.
+    0 == days.iter().zip(later).filter(|(a, b)| a == b).count()
+}
+
+/// How far from some rows others of the same day are at most.
+fn near(days: &[u32], rows: Range<usize>) -> usize {
+    let around = rows.start.saturating_sub(MOST)..days.len().min(rows.end + MOST);
+    let few = [1, 2, 4, 8, 16].into_iter();
+    let mut enough = few.filter(|few| are_all_days_of(*few, &days[around.clone()]));
+    enough.next().unwrap_or(MOST) - 1
+}
+
+/// How many places each row moves: by its key among those of `near` rows before it and after it;
+/// `keys` has [`MOST`] more on both sides.
+fn steps(keys: &[u64], near: usize, moves: &mut [i32]) {
+    widest(
+        #[inline(always)]
+        || {
+            moves.fill(0);
+            let own = &keys[MOST..MOST + moves.len()];
+            for by in 1..=near {
+                let (before, after) = (&keys[MOST - by..], &keys[MOST + by..]);
+                let others = before.iter().zip(after);
+                for ((steps, key), (before, after)) in moves.iter_mut().zip(own).zip(others) {
+                    *steps += i32::from(after < key) - i32::from(key < before);
+                }
+            }
+        },
+    );
 }
 
 /// Neighbours that are equal.
@@ -188,7 +228,7 @@ fn span(numbers: &[u32]) -> (u32, usize) {
 mod tests {
     use super::*;
 
-    /// Put in one by one, counted or compared, rows come by day, pair and number.
+    /// Ranked, counted or compared, rows come by day, pair and number.
     #[test]
     fn rows_come_in_order() {
         // Days in order, a few or many rows each, and days in none.
@@ -196,17 +236,24 @@ mod tests {
             (40, 1, 0),
             (40, 100_000, 0),
             (4_000, 1, 0),
+            (200, 1, 1),
+            (200, 1, 2),
             (200, 1, 3),
+            (200, 1, 9),
+            (200, 1, 17),
+            (200, 1, 32),
+            (200, 1, 33),
             (200, 1, 100),
         ] {
             for is_backward in [false, true] {
                 let mut rows = Table::default();
-                for i in 0..500_u32 {
+                // Two runs and a piece of a third.
+                for i in 0..1_300_u32 {
                     let random = i.wrapping_mul(2_654_435_761) >> 8;
                     let day = i.checked_div(of_day).unwrap_or(random % last);
                     rows.push(day * step, random / last % 5, [0; 3]);
                     rows.rows
-                        .push(if is_backward { 1_000 - i } else { 1_000 + i });
+                        .push(if is_backward { 2_000 - i } else { 2_000 + i });
                 }
                 let key = |i: &u32| {
                     let i = *i as usize;
@@ -222,7 +269,7 @@ mod tests {
                 assert!(keys.eq(order.keys().iter().copied()));
                 let mut all = order.places().to_vec();
                 all.sort_unstable();
-                assert!(all.into_iter().eq(0..500));
+                assert!(all.into_iter().eq(0..1_300));
             }
         }
         let mut order = Order::default();

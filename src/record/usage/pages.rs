@@ -133,9 +133,15 @@ impl Sums {
         })
     }
 
-    /// A table of the first `count`, without rows' own numbers, which sums have none of.
+    /// A table of the first `count`.
     pub(super) fn table(&self, count: usize) -> Table {
         let mut table = Table::default();
+        self.unpack(count, &mut table);
+        table
+    }
+
+    /// Makes a table of the first `count`, without rows' own numbers, which sums have none of.
+    pub(super) fn unpack(&self, count: usize, table: &mut Table) {
         table.resize(count);
         table.rows.clear();
         let per_page = self.per_page();
@@ -143,9 +149,8 @@ impl Sums {
             let at = (i * per_page).min(count);
             let rows = per_page.min(count - at);
             let words = &page[..rows * self.layout.words()];
-            self.layout.unpack(words, &mut table, at);
+            self.layout.unpack(words, table, at);
         }
-        table
     }
 
     /// How many are of a day or earlier.

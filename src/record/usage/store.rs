@@ -2,7 +2,7 @@
 
 use chrono::{Datelike, NaiveDate};
 
-use super::amount::Others;
+use super::amount::{Kept, Others};
 use super::pages::Sums;
 use super::{Stretch, UsageRow};
 use crate::units::Measure;
@@ -37,13 +37,21 @@ pub(super) struct MachineUse {
     /// Sorted by day and pair, each once.
     pub(super) days: Sums,
     pub(super) others: Others,
-    /// Whether all amounts are recorded, and are thousandths.
-    pub(super) is_full: bool,
+    /// By measure: what the amounts of `days` are.
+    pub(super) kept: [Kept; 3],
     /// Sorted by day and pair.
     pub(super) spread: Vec<SpreadUse>,
     /// Rows that were written down, and those of them without a bin.
     pub(super) rows: u64,
     pub(super) without_bin: u64,
+}
+
+impl MachineUse {
+    /// Whether an amount of a day's use is recorded.
+    pub(super) fn is_recorded(&self, index: usize, measure: usize) -> bool {
+        let cell = self.days.get(index);
+        self.others.exact(cell.codes[measure]).is_some()
+    }
 }
 
 /// Every machine's use.
@@ -58,6 +66,19 @@ pub(super) struct Store {
     pub(super) pairs: Vec<Pair>,
     /// Internal units in one of the log's, by measure.
     pub(super) factors: [f64; 3],
+    /// By measure: whether no row of any machine has any.
+    pub(super) lacks: [bool; 3],
+}
+
+/// By measure: whether there is no use that has any.
+pub(super) fn lacking(uses: &[MachineUse]) -> [bool; 3] {
+    std::array::from_fn(|measure| {
+        uses.iter().all(|of_machine| {
+            let mut spread = of_machine.spread.iter();
+            of_machine.kept[measure] == Kept::Nothing
+                && spread.all(|s| s.amounts[measure].is_none())
+        })
+    })
 }
 
 /// Days since the first of the common era.
@@ -126,6 +147,7 @@ impl Store {
         }
         Self {
             machines,
+            lacks: lacking(&uses),
             uses,
             products,
             bins,
