@@ -33,6 +33,8 @@ pub struct CompareReport {
     pub families: Vec<CompareFamily>,
     /// Wear of all families together, by product group; empty unless products are compared.
     pub totals: Vec<ProductTotal>,
+    /// All families together, by machine or value; `None` for products, and unless there are several.
+    pub together: Option<CompareTogether>,
     /// How many p-values stand in the table, which Holm's correction is over.
     pub comparisons: usize,
 }
@@ -88,6 +90,32 @@ pub struct CompareRow {
     pub p_holm: Option<f64>,
     /// What a reader of this row must know.
     pub note: Option<String>,
+}
+
+/// All parts of a machine or value together.
+#[derive(Clone, Debug, PartialEq)]
+pub struct CompareTogether {
+    /// Families that are in it: their lives are of two values at least, and set limits on a model.
+    pub families: Vec<String>,
+    /// Those that wear out most first.
+    pub rows: Vec<TogetherRow>,
+}
+
+/// Wear-outs of all parts of one machine or value.
+#[derive(Clone, Debug, PartialEq)]
+pub struct TogetherRow {
+    /// The value; `None`: not recorded.
+    pub value: Option<String>,
+    /// Wear-outs seen.
+    pub worn: f64,
+    /// Wear-outs that the same work makes if all values are alike.
+    pub expected: f64,
+    /// Seen for each expected.
+    pub ratio: Estimate,
+    /// Chance of a count as far from the expected one where there is no difference.
+    pub p_value: f64,
+    /// The same, corrected by Holm over the values.
+    pub p_holm: Option<f64>,
 }
 
 /// What a product group costs in wear, all wearing families together.

@@ -21,6 +21,24 @@ pub struct Residual {
     pub count: f64,
 }
 
+impl Residual {
+    /// Wear-outs that the fit expects while the life was watched: `H` where it ended less `H` at entry,
+    /// and of an interval the mean over it. Over all lives of a most likely fit they add up to the
+    /// wear-outs seen.
+    ///
+    /// # Source
+    /// Lagakos (1981), *Biometrika* 68:93, for interval-censored lives (from memory): the mean of a
+    /// unit exponential between two limits.
+    #[must_use]
+    pub fn at_risk(&self) -> f64 {
+        let end = match self.known {
+            End::Between if 0.0 < self.rise => 1.0 - self.rise / self.rise.exp_m1(),
+            _ => self.rise,
+        };
+        self.low + end - self.entry
+    }
+}
+
 /// The residuals at `theta`, in the order of the lives.
 ///
 /// # Source

@@ -3,7 +3,7 @@
 use serde_json::{Value, json};
 
 use super::{count, document, estimate};
-use crate::report::compare::{CompareFamily, CompareReport, CompareRow};
+use crate::report::compare::{CompareFamily, CompareReport, CompareRow, TogetherRow};
 
 /// The rows, and what each family's are held against.
 #[must_use]
@@ -23,6 +23,12 @@ pub fn compare(report: &CompareReport) -> Value {
             })
         })
         .collect();
+    let together = report.together.as_ref().map(|together| {
+        json!({
+            "families": together.families,
+            "rows": together.rows.iter().map(of_all_parts).collect::<Vec<_>>(),
+        })
+    });
     document(
         &report.header,
         json!({
@@ -33,8 +39,20 @@ pub fn compare(report: &CompareReport) -> Value {
             "correction": "holm",
             "rows": rows,
             "products": totals,
+            "together": together,
         }),
     )
+}
+
+fn of_all_parts(row: &TogetherRow) -> Value {
+    json!({
+        "value": row.value,
+        "worn": count(row.worn),
+        "expected": row.expected,
+        "ratio": estimate(Some(&row.ratio)),
+        "p_value": row.p_value,
+        "p_holm": row.p_holm,
+    })
 }
 
 fn row(family: &CompareFamily, row: &CompareRow) -> Value {

@@ -6,7 +6,7 @@ use super::close;
 use super::grid::{Grid, Lean};
 use super::words::{amount, capital, interval, money, or_unknown, percent, small, whole, wrapped};
 use crate::report::Estimate;
-use crate::report::compare::{CompareFamily, CompareReport, CompareRow, Compared};
+use crate::report::compare::{CompareFamily, CompareReport, CompareRow, CompareTogether, Compared};
 use crate::units::{Measure, Units};
 
 /// The comparison.
@@ -23,6 +23,9 @@ pub fn compare(report: &CompareReport, width: usize) -> String {
         out.push('\n');
     }
     totals(&mut out, report, width);
+    if let Some(all) = &report.together {
+        together(&mut out, report, all, width);
+    }
     out.push_str(&wrapped(&legend(report), "", "", width));
     close(&mut out, &report.header, false, width);
     out
@@ -58,6 +61,11 @@ fn legend(report: &CompareReport) -> String {
     if report.compared == Compared::Machines {
         legend.push_str(
             " p asks whether that machine differs from all the others taken as alike; the ranges also allow for machines that differ by chance, so trust them first.",
+        );
+    }
+    if report.together.is_some() {
+        legend.push_str(
+            " 'All parts together' counts wear-outs of every part that more than one of them has, each against a model in which all are alike; its ranges are of counts alone.",
         );
     }
     let settles = report.families.iter().flat_map(|f| &f.rows);
@@ -102,6 +110,40 @@ fn totals(out: &mut String, report: &CompareReport, width: usize) {
             cells.push(interval(value.as_ref(), |v| small(v, &report.currency)));
         }
         grid.row(cells);
+    }
+    out.push_str(&grid.text());
+    out.push('\n');
+}
+
+/// Wear-outs of all families, by machine or value.
+fn together(out: &mut String, report: &CompareReport, all: &CompareTogether, width: usize) {
+    let head = format!(
+        "All parts together by {}: wear-outs seen, and what the same work makes on average",
+        report.by
+    );
+    out.push_str(&wrapped(&head, "", "  ", width));
+    let mut grid = Grid::new(
+        &[
+            ("", Lean::Left),
+            ("Seen", Lean::Right),
+            ("Average", Lean::Right),
+            ("Times as many", Lean::Right),
+            ("Range", Lean::Range),
+            ("p", Lean::Right),
+            ("Corrected", Lean::Right),
+        ],
+        width,
+    );
+    for row in &all.rows {
+        grid.row([
+            row.value.as_deref().unwrap_or("not recorded").to_owned(),
+            whole(row.worn),
+            amount(row.expected),
+            amount(row.ratio.estimate),
+            tight(&interval(Some(&row.ratio), amount)),
+            probability(row.p_value),
+            or_unknown(row.p_holm, probability),
+        ]);
     }
     out.push_str(&grid.text());
     out.push('\n');

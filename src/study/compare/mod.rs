@@ -5,6 +5,7 @@ mod columns;
 mod machines;
 mod money;
 mod products;
+mod together;
 mod values;
 
 use columns::By;
@@ -105,6 +106,7 @@ impl Study {
         let mut notes = self.built.notes.clone();
         let mut families: Vec<CompareFamily> = Vec::new();
         let mut totals = products::Totals::new(self);
+        let mut all_parts = together::Together::default();
         let mut asked = self.wearing_families();
         asked.retain(|family| self.wants_family(&family.name));
         let of = asked.len();
@@ -126,13 +128,21 @@ impl Study {
                     notes.extend(beside::note_of_products(name, &case.lives, measure, groups));
                     case.products(&mut totals, &mut notes)
                 }
-                By::Machines if case.wanted().machine_effect => case.machines(&mut notes),
-                By::Machines => case.values(&|life| Some(life.machine.clone()), false, &mut notes),
+                By::Machines => {
+                    let machine = |life: &Life| Some(life.machine.clone());
+                    all_parts.add(&case, &machine);
+                    if case.wanted().machine_effect {
+                        case.machines(&mut notes)
+                    } else {
+                        case.values(&machine, false, &mut notes)
+                    }
+                }
                 By::Column(column) => {
                     let of_parts = column.table == Table::Parts;
                     let value = |life: &Life| column.value(&self.records, life);
                     let together = beside::note(&self.records, &family.name, &case.lives, column);
                     notes.extend(together);
+                    all_parts.add(&case, &value);
                     case.values(&value, of_parts, &mut notes)
                 }
             });
@@ -171,6 +181,7 @@ impl Study {
             compared,
             families,
             totals: totals.told(),
+            together: all_parts.told(self.options.level),
             comparisons,
         })
     }
