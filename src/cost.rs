@@ -51,7 +51,7 @@ pub fn in_cents(money: f64) -> f64 {
     }
 }
 
-/// Replacements up to `as_of` with the newest number of the part taken out.
+/// Replacements up to `as_of` that fitted a part, by its newest number.
 fn changes_of<'a>(
     records: &'a Records,
     supersession: &'a Supersession,

@@ -110,7 +110,7 @@ impl Spread {
 /// What is known of a family before its records are seen; `None`: nothing is.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct Prior {
-    /// Weibull shape (for a lognormal life: 1 / sigma, about the same steepness).
+    /// Weibull shape; a lognormal life has the same steepness where `1 / sigma` is this over 1.28.
     pub shape: Option<Spread>,
     /// Life by which half have worn out, in the family's measure, at the reference group.
     pub life50: Option<Spread>,

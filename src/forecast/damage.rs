@@ -1,10 +1,11 @@
 //! What does not come from wear, but at a rate: parts struck or bent, and single pieces changed in
 //! a position that is counted as a set.
 //!
-//! The rate per unit of a clock has a gamma distribution: a weak prior of a tenth of an event in
-//! a thousand hours (our own choice, so that a part never yet damaged costs next to nothing), which
-//! never weighs more than a tenth of the use on record, and the events and the use on record. Where hours are not recorded the clock runs in acres, in tons
-//! or by the calendar instead.
+//! The rate per unit of a clock has a gamma distribution: its parameters are the events and the use on
+//! record, each with a weak prior added: a tenth of an event in a thousand hours (our own choice, so
+//! that a part never yet damaged costs next to nothing), scaled down so that it never weighs more than
+//! a tenth of the use on record. Where hours are not recorded the clock runs in acres, in tons or by
+//! the calendar instead.
 
 use rand_distr::{Distribution as _, Gamma};
 
@@ -48,7 +49,8 @@ impl EventRate {
         Self::new(events, lives, clock)
     }
 
-    /// From a number of events over the lives of one family.
+    /// From a number of events over the lives of one family: events of those whose use on the clock is
+    /// known.
     #[must_use]
     pub fn new(events: usize, lives: &[&Life], clock: Measure) -> Self {
         let spans = lives

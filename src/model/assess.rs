@@ -301,17 +301,26 @@ fn choose_distribution(
                 Distribution::Lognormal,
                 Distribution::Exponential,
             ];
-            let best = tried
+            let criterion = |d| {
+                Some(
+                    fit::whichever_reference(d, lives)
+                        .ok()?
+                        .corrected_aic(lives),
+                )
+            };
+            let judged: Vec<(Distribution, f64)> = tried
                 .into_iter()
-                .filter_map(|d| {
-                    Some((
-                        d,
-                        fit::whichever_reference(d, lives)
-                            .ok()?
-                            .corrected_aic(lives),
-                    ))
-                })
-                .min_by(|a, b| a.1.total_cmp(&b.1));
+                .filter_map(|d| Some((d, criterion(d)?)))
+                .collect();
+            // One of fewer parameters would win for its criterion being there at all.
+            if judged.iter().any(|(_, aicc)| aicc.is_infinite()) {
+                notes.push(format!(
+                    "{}: too few wear-outs to choose a distribution by; weibull life",
+                    family.name
+                ));
+                return Distribution::Weibull;
+            }
+            let best = judged.into_iter().min_by(|a, b| a.1.total_cmp(&b.1));
             let chosen = best.map_or(Distribution::Weibull, |(d, _)| d);
             notes.push(format!(
                 "{}: {} life by the corrected information criterion",

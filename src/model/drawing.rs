@@ -17,6 +17,16 @@ use super::posterior::{self, Draws, Request};
 /// turned over. A prior on the Weibull shape means the same steepness for a lognormal life.
 const WEIBULL_STEEPNESS: f64 = 1.282_549_830_161_864;
 
+/// Logarithm of the median of a prior on the shape, in a distribution's own terms: of a lognormal life
+/// `1 / sigma`.
+fn ln_shape(prior: Spread, distribution: Distribution) -> f64 {
+    let steepness = match distribution {
+        Distribution::Lognormal => WEIBULL_STEEPNESS,
+        Distribution::Weibull | Distribution::Exponential => 1.0,
+    };
+    prior.ln_mean() - steepness.ln()
+}
+
 /// Priors so wide that they only keep the draws finite where nothing else does.
 const GUARD_SHAPE: Spread = Spread {
     median: 1.5,
@@ -127,12 +137,15 @@ impl Assessment {
         self.draws = Some(draws);
     }
 
+    /// The shape that the family's prior is about, in the distribution's own terms: of a lognormal life
+    /// `1 / sigma`.
+    #[must_use]
+    pub fn prior_shape(&self) -> Option<f64> {
+        let shape = self.family.prior.shape?;
+        Some(ln_shape(shape, self.distribution).exp())
+    }
+
     fn priors(&self, prior: Prior, life50: Option<Spread>, center: f64) -> Vec<Option<Normal>> {
-        let steepness = if self.distribution == Distribution::Lognormal {
-            WEIBULL_STEEPNESS.ln()
-        } else {
-            0.0
-        };
         let shape = prior.shape.unwrap_or(GUARD_SHAPE);
         let guard = Spread {
             median: center.exp(),
@@ -145,7 +158,7 @@ impl Assessment {
         };
         let mut priors = vec![
             Some(Normal {
-                mean: shape.ln_mean() - steepness,
+                mean: ln_shape(shape, self.distribution),
                 sd: shape.ln_sd(),
             }),
             Some(Normal {

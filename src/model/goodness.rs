@@ -127,7 +127,8 @@ pub fn factor_p(fit: &Fit, lives: &Observations, group: usize) -> Option<f64> {
     ))
 }
 
-/// Criteria and Akaike weights `exp(-(aicc - least) / 2)`, summing to 1; best first.
+/// Criteria and Akaike weights `exp(-(aicc - least) / 2)`, summing to 1; best first. No weights where the
+/// wear-outs are too few for the criterion of one that could be fitted.
 ///
 /// # Source
 /// Burnham & Anderson, *Model Selection and Multimodel Inference* (2002), section 2.9.
@@ -149,8 +150,10 @@ fn weighed(fits: &[(Distribution, Option<Fit>)], lives: &Observations) -> Vec<Tr
         .fold(f64::INFINITY, f64::min);
     let relative = |aicc: f64| ((least - aicc) / 2.0).exp();
     let sum: f64 = out.iter().filter_map(|t| t.aicc).map(relative).sum();
+    let mut of_fits = out.iter().zip(fits);
+    let are_judged = of_fits.all(|(tried, (_, fit))| tried.aicc.is_some() || fit.is_none());
     for tried in &mut out {
-        tried.weight = tried.aicc.map(|a| relative(a) / sum);
+        tried.weight = tried.aicc.filter(|_| are_judged).map(|a| relative(a) / sum);
     }
     out.sort_by(|a, b| {
         let key = |t: &Tried| t.aicc.unwrap_or(f64::INFINITY);

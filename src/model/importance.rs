@@ -18,12 +18,18 @@ fn rough(count: usize) -> usize {
     (count / 4).max(250)
 }
 
-/// Draws from the proposal at `mode` itself, without weights; `None` where the curvature there is not known.
+/// Draws from the normal distribution of the curvature at `mode`, without weights; `None` where the
+/// curvature is not known.
+///
+/// # Source
+/// The posterior of many lives is close to it: Gelman et al., *Bayesian Data Analysis* (2013), section 4.1.
 #[must_use]
 pub fn unweighted(mode: &Maximum, free: &[bool], count: usize, seed: u64) -> Option<Sample> {
     let proposal = Proposal::by_curvature(mode, free)?;
-    let round = proposal.draw(seed, 2, count, |_| 0.0);
-    let mut points: Vec<Vec<f64>> = round.points.iter().map(|p| proposal.full(p)).collect();
+    // Heavier tails are for draws that are weighted.
+    let even = EvenPoints::new(proposal.free(), &mut stream(seed, 2, 0));
+    let point = |i: u64| proposal.at(&even.at(i).map(even::normal).collect::<Vec<_>>());
+    let mut points: Vec<Vec<f64>> = (0..count as u64).into_par_iter().map(point).collect();
     shuffle(&mut points, seed);
     Some(Sample {
         points,
@@ -282,6 +288,20 @@ mod tests {
         let proposal = Proposal::at_mode(&broken, &[true; 2]);
         assert_eq!(proposal.at(&[1.0, -1.0]), [1.5, 6.0]);
         assert!(factor_of_inverse(DMatrix::from_element(1, 1, f64::INFINITY)).is_none());
+    }
+
+    /// Of a normal posterior 5 % lie below 1.6449 standard deviations under its mean, and as many above
+    /// (any table of the normal distribution).
+    #[test]
+    fn draws_without_weights_are_as_wide_as_the_posterior() {
+        let sample = unweighted(&peak([-25.0, 0.0, 0.0, -400.0]), &[true; 2], 4_000, 1);
+        let points = sample.expect("a curvature").points;
+        for (place, mean, sd) in [(0, 0.5, 0.2), (1, 7.0, 0.05)] {
+            let mut values: Vec<f64> = points.iter().map(|p| (p[place] - mean) / sd).collect();
+            values.sort_by(f64::total_cmp);
+            assert!((values[200] + 1.6449).abs() < 0.03, "{}", values[200]);
+            assert!((values[3_800] - 1.6449).abs() < 0.03, "{}", values[3_800]);
+        }
     }
 
     #[test]

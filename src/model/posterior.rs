@@ -21,7 +21,8 @@ use super::likelihood::Derivatives;
 use super::machines::Machines;
 use super::newton::{self, Maximum, SearchError};
 
-/// Wear-outs from which the proposal itself is the answer: its error falls with their number.
+/// Wear-outs from which the normal distribution of the curvature is the answer: its error falls with
+/// their number.
 const PLENTY: f64 = 5_000.0;
 /// Peaks lower than the highest by more than this in log density hold nothing to speak of.
 const PEAK_DEPTH: f64 = 10.0;
@@ -377,7 +378,7 @@ pub struct Request {
     pub count: usize,
     /// Seed of the random numbers.
     pub seed: u64,
-    /// Wear-outs behind the target; with plenty of them the proposal itself is the answer.
+    /// Wear-outs behind the target; with plenty of them the curvature at the peak says it all.
     pub worn: f64,
     /// Whether Markov chains may take over; they are slow where lives are many.
     pub chains: bool,

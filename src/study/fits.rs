@@ -163,7 +163,7 @@ fn at_least(assessment: &Assessment, level: f64) -> Option<f64> {
     if 0.0 < lives.worn() || lives.is_empty() {
         return None;
     }
-    let shape = assessment.family.prior.shape.map_or(1.0, |s| s.median);
+    let shape = assessment.prior_shape().unwrap_or(1.0);
     fit::median_lower_bound(assessment.distribution, lives, shape, level)
 }
 

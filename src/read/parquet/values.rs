@@ -79,7 +79,7 @@ impl Values {
 }
 
 fn whole(value: i64) -> Cell<'static> {
-    if value.abs() <= EXACT {
+    if (-EXACT..=EXACT).contains(&value) {
         Cell::Number(value as f64)
     } else {
         Cell::owned(value.to_string())

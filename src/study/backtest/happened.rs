@@ -104,7 +104,9 @@ impl<'a> Happened<'a> {
     fn of_machine(self, machine: &Machine, season: Season) -> Tally {
         let mut tally = Tally::default();
         // Scheduled work of one kit on one day: the longest job holds the others, as in the forecast.
-        let mut kits: BTreeMap<(Option<NaiveDate>, &str), f64> = BTreeMap::new();
+        // By position and number.
+        type Jobs<'a> = BTreeMap<(&'a str, &'a str), f64>;
+        let mut kits: BTreeMap<(Option<NaiveDate>, &str), Jobs<'_>> = BTreeMap::new();
         let known = |name: &str, position: &str| {
             name == machine.name && self.past.records.position(name, position).is_some()
         };
@@ -127,14 +129,17 @@ impl<'a> Happened<'a> {
                 .and_then(|p| p.kit.as_deref());
             if let Some(kit) = kit.filter(|_| self.scheduled(&life.family)) {
                 let cost = self.cost(&life.part, &life.family);
-                let longest = kits.entry((life.removed, kit)).or_default();
-                *longest = longest.max(cost.of_change(0.0, self.labor_rate()));
+                // All of a position and number are one job, and the longest job is the kit's.
+                let jobs = kits.entry((life.removed, kit)).or_default();
+                let job = (life.position.as_str(), life.part.as_str());
+                *jobs.entry(job).or_default() += cost.of_change(0.0, self.labor_rate());
                 tally.money += cost.of_change(life.pieces, None);
             } else {
                 tally.money += self.money(&life.part, &life.family, life.pieces);
             }
         }
-        tally.money += kits.values().sum::<f64>();
+        let longest = |jobs: &Jobs<'_>| jobs.values().copied().fold(0.0, f64::max);
+        tally.money += kits.values().map(longest).sum::<f64>();
         for change in &self.all.built.partial {
             let here = known(&change.machine, &change.position)
                 && self.past.wants_family(&change.family)
