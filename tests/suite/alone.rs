@@ -9,7 +9,10 @@ use crate::read::Folder;
 
 /// A bare table of one family `fin`, of that distribution, fitted without priors.
 fn fit(distribution: &str, table: &str) -> Value {
-    let (lives, models) = written(distribution, table);
+    of_files(written(distribution, table))
+}
+
+fn of_files((lives, models): ((Folder, String), String)) -> Value {
     let (status, out, err) = wearcast(&[
         "fit",
         "--lives",
@@ -26,10 +29,13 @@ fn fit(distribution: &str, table: &str) -> Value {
 
 /// The table and a folder with a model file, written; the folder lives as long as what is returned.
 fn written(distribution: &str, table: &str) -> ((Folder, String), String) {
+    with_model(&format!("distribution = \"{distribution}\"\n"), table)
+}
+
+/// The same with other lines in the model file.
+fn with_model(more: &str, table: &str) -> ((Folder, String), String) {
     let folder = Folder::empty();
-    let model = format!(
-        "family = \"fin\"\nmeasure = \"tons\"\ncounted = \"each\"\ndistribution = \"{distribution}\"\n"
-    );
+    let model = format!("family = \"fin\"\nmeasure = \"tons\"\ncounted = \"each\"\n{more}");
     folder.write("fin.toml", model).write("t.csv", table);
     let path = |name: &str| folder.path().join(name).display().to_string();
     let (lives, models) = (path("t.csv"), folder.path().display().to_string());
@@ -106,6 +112,43 @@ fn parts_that_were_all_found_worn_out_set_no_lower_limit_on_life() {
             assert!(notes(&fit).contains("the records alone give no estimate"));
         }
     }
+}
+
+/// Of three wear-outs the corrected criterion is there for the exponential alone: it has a parameter fewer. Alike
+/// as they are, age matters (likelihood-ratio p 0.0004).
+#[test]
+fn too_few_wear_outs_choose_no_distribution() {
+    let fit = fit(
+        "best",
+        "family,life,ended\nfin,900,worn\nfin,1000,worn\nfin,1100,worn\n",
+    );
+    let family = &fit["families"][0];
+    assert_eq!(family["distribution"], "weibull");
+    assert!(notes(&fit).contains("too few wear-outs to choose a distribution by"));
+    assert!(
+        family["goodness"]["age_matters_p"]
+            .as_f64()
+            .expect("a chance")
+            < 0.001
+    );
+    for tried in family["goodness"]["distributions"]
+        .as_array()
+        .expect("a list")
+    {
+        assert!(tried["weight"].is_null(), "{tried}");
+    }
+}
+
+/// One part good at 1,000 and a prior of Weibull shape 3: a lognormal life as steep has sigma = pi / sqrt(6) / 3,
+/// and lasts 1,000 with a chance of 0.1 where its median is 1,000 exp(-1.2816 sigma); by hand.
+#[test]
+fn the_prior_of_a_lognormal_life_is_as_steep_in_the_bound_as_in_the_draws() {
+    let more = "distribution = \"lognormal\"\n[prior]\nshape = { median = 3.0, spread = 1.5 }\n";
+    let fit = of_files(with_model(more, "family,life,ended\nfin,1000,running\n"));
+    let bound = fit["families"][0]["life50_at_least"].as_f64();
+    let sigma = std::f64::consts::PI / 6.0_f64.sqrt() / 3.0;
+    let wanted = 1_000.0 * (-1.281_551_565_5 * sigma).exp();
+    assert!((bound.expect("a bound") / wanted - 1.0).abs() < 1e-9);
 }
 
 #[test]

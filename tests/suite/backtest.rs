@@ -52,9 +52,15 @@ fn filter() -> Folder {
 }
 
 fn study_of(folder: &Folder, as_of: &str) -> Study {
+    counted("set", folder, as_of)
+}
+
+fn counted(by: &str, folder: &Folder, as_of: &str) -> Study {
     let mut families = Families::built_in();
-    let text = "family = \"filter\"\nmeasure = \"hours\"\ncounted = \"set\"\n[service]\nevery = { hours = 100 }\n";
-    families.insert(Family::from_toml(text).expect("valid"));
+    let text = format!(
+        "family = \"filter\"\nmeasure = \"hours\"\ncounted = \"{by}\"\n[service]\nevery = {{ hours = 100 }}\n"
+    );
+    families.insert(Family::from_toml(&text).expect("valid"));
     let oil = text.replace("filter", "oil");
     families.insert(Family::from_toml(&oil).expect("valid"));
     let options = Options {
@@ -136,6 +142,32 @@ fn work_of_one_kit_on_one_day_is_one_job_in_what_happened_too() {
         [forecast, happened].map(|money| (100.0 * money).round() as i64),
         [20_500; 2]
     );
+}
+
+/// Filters that are counted each, two in a position: their hours add up to one job, as in the forecast.
+#[test]
+fn pieces_of_one_position_are_one_job_of_the_kit() {
+    let folder = filter();
+    let dates = ["2022-05-15", "2022-07-15", "2023-08-15", "2024-06-01"];
+    let changes = dates.map(|d| format!("{d},M,filter,left,planned\n{d},M,filter,right,planned\n"));
+    folder
+        .write(
+            "parts.csv",
+            "part,family,price,labor_hours,kit\nF,filter,10,1.5,service\n",
+        )
+        .write(
+            "replacements.csv",
+            format!("date,machine,position,slot,reason\n{}", changes.concat()),
+        );
+    let report = counted("each", &folder, "2024-10-31")
+        .backtest()
+        .expect("two seasons");
+    let total = figures(&report)
+        .into_iter()
+        .find(|(season, name, _)| (*season, *name) == (2024, "TOTAL"));
+    let [forecast, happened, ..] = total.expect("money").2;
+    // Two of 11.00 and two times 1.5 hours of 100.00.
+    assert_eq!([forecast, happened], [322.0; 2]);
 }
 
 /// The same machine with an oil change every 100 hours that nobody ever wrote down: it was done or not,

@@ -6,7 +6,7 @@ use rayon::prelude::*;
 use serde_json::Value;
 use wearcast::cli::ExitStatus;
 use wearcast::family::{Families, Family};
-use wearcast::record::Records;
+use wearcast::record::{Amounts, Records, UsageRow};
 use wearcast::report::compare::{CompareReport, CompareRow};
 use wearcast::study::{Options, Study};
 
@@ -551,4 +551,79 @@ fn a_column_of_the_log_is_told_where_it_is() {
     let (status, _, err) = wearcast(&["compare", path, "--by", "quarry"]);
     assert_eq!(status, ExitStatus::Usage, "{err}");
     assert!(err.contains("`quarry` is a column of usage"), "{err}");
+}
+
+/// Six machines alike, of which one did twice the work that its log says: each of two families has few wear-outs of
+/// it, and both together tell.
+#[test]
+fn a_machine_that_is_odd_shows_in_all_of_its_parts() {
+    let of = |name: &'static str, scale: f64| TrueFamily {
+        name,
+        shape: 2.5,
+        scale,
+        factors: [1.0, 1.5, 2.5],
+        price: 100.0,
+        positions: 2,
+    };
+    let fleet = Fleet {
+        gauge: None,
+        machines: 6,
+        seasons: 5,
+        spread: 0.0,
+        families: vec![of("chain", 900.0), of("fin", 700.0)],
+        seed: 7,
+    };
+    let mut records = fleet.play().records;
+    let odd = records.machines[2].name.clone();
+    let half = |row: UsageRow<'_>| {
+        let of =
+            |amount: Option<f64>| amount.map(|a| a / if row.machine == odd { 2.0 } else { 1.0 });
+        let Amounts { acres, tons, hours } = row.amounts;
+        let amounts = Amounts {
+            acres: of(acres),
+            tons: of(tons),
+            hours: of(hours),
+        };
+        (
+            row.date,
+            row.machine.to_owned(),
+            row.product.to_owned(),
+            amounts,
+        )
+    };
+    let rows: Vec<_> = records.usage.iter().map(half).collect();
+    records.usage = (rows.iter())
+        .map(|(date, machine, product, amounts)| UsageRow {
+            date: *date,
+            machine,
+            product,
+            bin: None,
+            amounts: *amounts,
+        })
+        .collect();
+    let priors = "shape = { median = 2.5, spread = 2.0 }";
+    let mut families = Families::default();
+    for name in ["chain", "fin"] {
+        let text = format!(
+            "family = \"{name}\"\nmeasure = \"tons\"\ncounted = \"each\"\n[prior]\n{priors}\n"
+        );
+        families.insert(Family::from_toml(&text).expect("valid"));
+    }
+    let study = Study::new(records, families, Options::default()).expect("enough");
+    let report = study.compare("machine").expect("enough");
+    let together = report.together.expect("two families");
+    assert_eq!(together.families, ["chain", "fin"]);
+    let (worn, expected) = together
+        .rows
+        .iter()
+        .fold((0.0, 0.0), |(w, e), row| (w + row.worn, e + row.expected));
+    assert!((expected / worn - 1.0).abs() < 1e-6, "{expected} {worn}");
+    let (first, others) = together.rows.split_first().expect("machines");
+    assert_eq!(first.value.as_deref(), Some(odd.as_str()));
+    assert!(1.0 < first.ratio.low.expect("a limit"), "{first:?}");
+    assert!(first.p_holm.expect("compared") < 0.05, "{first:?}");
+    assert!(
+        others.iter().all(|row| row.ratio.low < Some(1.0)),
+        "{others:?}"
+    );
 }

@@ -179,6 +179,54 @@ fn positions_of_one_piece_do_not_thin_out_the_single_pieces_of_sets() {
     assert!((pieces(9) / alone - 1.0).abs() < 0.05, "{}", pieces(9));
 }
 
+/// Two machines alike, whose sets lose a piece a month; of one a row of its first month has no amounts, so that
+/// nobody knows its use. What it lost tells nothing of how often, and is not laid on the other's use.
+#[test]
+fn single_pieces_of_unknown_use_make_no_rate() {
+    let pieces = |gap: &str| {
+        let folder = Folder::empty();
+        let mut usage = format!("date,machine,product,tons,hours\n{gap}");
+        let mut changes = "date,machine,position,quantity,reason\n".to_owned();
+        for (month, machine) in (0..36).flat_map(|month| [(month, "M"), (month, "N")]) {
+            let (year, month) = (2021 + month / 12, month % 12 + 1);
+            writeln!(usage, "{year}-{month:02}-01,{machine},potash,100,9").expect("text");
+            writeln!(changes, "{year}-{month:02}-15,{machine},big,1,damage").expect("text");
+        }
+        std::fs::create_dir(folder.path().join("models")).expect("a folder");
+        let text = "family = \"pair\"\nmeasure = \"tons\"\ncounted = \"set\"\n[prior]\n\
+                    shape = { median = 3.0, spread = 1.5 }\nlife50 = { median = 100000, spread = 1.5 }\n";
+        folder
+            .write("models/pair.toml", text)
+            .write(
+                "machines.csv",
+                "machine,in_service\nM,2021-01-01\nN,2021-01-01\n",
+            )
+            .write(
+                "positions.csv",
+                "machine,position,part,quantity\nM,big,P,4\nN,big,P,4\n",
+            )
+            .write("parts.csv", "part,family,price\nP,pair,10\n")
+            .write("settings.toml", "season_starts = \"01-01\"\n")
+            .write(
+                "plan.csv",
+                "month,machine,product,tons,hours\n2024-04,M,potash,1200,108\n2024-04,N,potash,1200,108\n",
+            )
+            .write("usage.csv", usage)
+            .write("replacements.csv", changes);
+        let path = folder.path().to_str().expect("a path");
+        let args = ["budget", path, "--as-of", "2023-12-31", "--format", "json"];
+        let (status, out, err) = crate::cli::wearcast(&args);
+        assert_eq!(status, wearcast::cli::ExitStatus::Done, "{err}");
+        let report: serde_json::Value = serde_json::from_str(&out).expect("JSON");
+        let pieces = &report["families"][0]["pieces"]["expected"];
+        pieces.as_f64().expect("a number")
+    };
+    let known = pieces("");
+    assert!((20.0..25.0).contains(&known), "{known}");
+    let in_part = pieces("2021-01-01,N,urea,,\n");
+    assert!((in_part / known - 1.0).abs() < 0.1, "{in_part} {known}");
+}
+
 /// Strikes do not hang on the age of a part: nobody knows when these were fitted, and the log holds the hours.
 #[test]
 fn strikes_count_where_nobody_knows_the_age() {

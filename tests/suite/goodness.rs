@@ -194,6 +194,19 @@ fn age_matters_where_it_does_and_not_where_it_does_not() {
     );
 }
 
+/// The slope of the log-likelihood by the scale is the wear-outs seen less those expected, and is 0 at its top;
+/// whatever is censored, entered late or known within days.
+#[test]
+fn a_fit_expects_as_many_wear_outs_as_were_seen() {
+    for distribution in [Distribution::Weibull, Distribution::Exponential] {
+        let lives = simulated(distribution, 1.8, 300, 4);
+        let fit = fit::maximum_likelihood(distribution, &lives).expect("a fit");
+        let residuals = residuals::residuals(distribution, &fit.theta, &lives);
+        let expected: f64 = residuals.iter().map(|r| r.count * r.at_risk()).sum();
+        assert!((expected / lives.worn() - 1.0).abs() < 1e-6, "{expected}");
+    }
+}
+
 /// A single interval has the residual -ln S at both ends.
 #[test]
 fn residuals_are_cumulative_hazards() {

@@ -23,8 +23,8 @@ pub struct Residual {
 
 impl Residual {
     /// Wear-outs that the fit expects while the life was watched: `H` where it ended less `H` at entry,
-    /// and of an interval the mean over it. Over all lives of a most likely fit they add up to the
-    /// wear-outs seen.
+    /// and of an interval the mean over it. Over all lives of a most likely Weibull or exponential fit
+    /// they add up to the wear-outs seen.
     ///
     /// # Source
     /// Lagakos (1981), *Biometrika* 68:93, for interval-censored lives (from memory): the mean of a

@@ -94,7 +94,7 @@ impl Check<'_> {
                 findings
             },
         );
-        let overfull = overfull(&rows, &known, &facts);
+        let overfull = overfull(&rows, &known);
         notes.keep_dated(
             Table::Replacements,
             &mut rows,
@@ -404,11 +404,7 @@ struct Seen<'r> {
 }
 
 /// Rows that, with earlier ones of their position, replace more than it holds; by row.
-fn overfull<'r>(
-    rows: &'r [Replacement],
-    known: &Known<'_>,
-    facts: &dyn Fn(&str) -> FamilyFacts,
-) -> BTreeMap<u32, Finding> {
+fn overfull<'r>(rows: &'r [Replacement], known: &Known<'_>) -> BTreeMap<u32, Finding> {
     let mut sorted: Vec<&Replacement> = rows.iter().collect();
     sorted.sort_by_key(|row| (row.date, row.row));
     let mut seen: BTreeMap<(&str, &str), Seen<'r>> = BTreeMap::new();
@@ -418,7 +414,7 @@ fn overfull<'r>(
             continue;
         };
         let seen = seen.entry((&row.machine, &row.position)).or_default();
-        if let Some(finding) = seen.add(row, position, facts(&position.part)) {
+        if let Some(finding) = seen.add(row, position) {
             findings.insert(row.row, finding);
         }
     }
@@ -427,22 +423,19 @@ fn overfull<'r>(
 
 impl<'r> Seen<'r> {
     /// Adds a row if it fits, else says why not.
-    fn add(
-        &mut self,
-        row: &'r Replacement,
-        position: &Position,
-        family: FamilyFacts,
-    ) -> Option<Finding> {
+    fn add(&mut self, row: &'r Replacement, position: &Position) -> Option<Finding> {
         if self.day != Some(row.date) {
             self.day = Some(row.date);
             self.today = 0.0;
             self.slots_today.clear();
         }
         // A named slot is one piece, also where only the whole set has a life.
-        let is_one = row.slot.is_some() && !family.is_scheduled;
-        let amount = row
-            .quantity
-            .unwrap_or(if is_one { 1.0 } else { position.quantity });
+        let whole = position.quantity;
+        let amount = row.quantity.unwrap_or(if row.slot.is_some() {
+            whole.min(1.0)
+        } else {
+            whole
+        });
         let slot = row.slot.as_deref();
         let finding = self
             .twice_a_day(slot, amount, position)
