@@ -627,3 +627,76 @@ fn a_machine_that_is_odd_shows_in_all_of_its_parts() {
         "{others:?}"
     );
 }
+
+/// Two machines do the same work, one with a chain and one with a belt worn alike. An acre wears the one or the other:
+/// what both families cost an acre is what one family of both would, whatever they are called, and so is a ton,
+/// of which the machines spread unlike amounts.
+#[test]
+fn families_of_different_machines_share_the_acres() {
+    let cost = |families: [&str; 2]| {
+        let folder = Folder::empty();
+        let mut usage = "date,machine,product,acres,tons\n".to_owned();
+        let mut changes = "date,machine,position,reason\n".to_owned();
+        for (machine, tons) in [("A", 40), ("B", 100)] {
+            for (season, month) in (2018..2026).flat_map(|s| [3, 4, 5, 9, 10].map(|m| (s, m))) {
+                for day in [3, 9, 15, 21] {
+                    writeln!(
+                        usage,
+                        "{season}-{month:02}-{day:02},{machine},potash,200,{tons}"
+                    )
+                    .expect("text");
+                }
+                if (season + month) % 3 == 0 {
+                    writeln!(changes, "{season}-{month:02}-21,{machine},floor,worn").expect("text");
+                }
+            }
+        }
+        std::fs::create_dir(folder.path().join("models")).expect("a folder");
+        for family in families {
+            let text = format!("family = \"{family}\"\nmeasure = \"acres\"\ncounted = \"set\"\n");
+            folder.write(&format!("models/{family}.toml"), text);
+        }
+        let [a, b] = families;
+        folder
+            .write(
+                "machines.csv",
+                "machine,in_service\nA,2018-01-01\nB,2018-01-01\n",
+            )
+            .write(
+                "positions.csv",
+                "machine,position,part\nA,floor,P1\nB,floor,P2\n",
+            )
+            .write(
+                "parts.csv",
+                format!("part,family,price\nP1,{a},1000\nP2,{b},1000\n"),
+            )
+            .write("usage.csv", usage)
+            .write("replacements.csv", changes);
+        let path = folder.path().to_str().expect("a path");
+        let args = [
+            "compare",
+            path,
+            "--by",
+            "product",
+            "--no-priors",
+            "--format",
+            "json",
+        ];
+        let (status, out, err) = wearcast(&args);
+        assert_eq!(status, ExitStatus::Done, "{err}");
+        let report: Value = serde_json::from_str(&out).expect("JSON");
+        let total = &report["products"][0];
+        ["cost_per_acre", "cost_per_ton"].map(|key| total[key]["estimate"].as_f64().expect("known"))
+    };
+    let one = cost(["belt", "belt"]);
+    let two = cost(["chain", "belt"]);
+    let turned = cost(["belt", "chain"]);
+    // 28 changes of 1,000 over 64,000 acres, as if the last parts were just worn.
+    assert!((one[0] / 0.4375 - 1.0).abs() < 0.1, "{one:?}");
+    for (own, of_one) in two.iter().zip(one) {
+        assert!((own / of_one - 1.0).abs() < 0.03, "{two:?} {one:?}");
+    }
+    for (own, other) in two.iter().zip(turned) {
+        assert!((own / other - 1.0).abs() < 1e-9, "{two:?} {turned:?}");
+    }
+}

@@ -213,12 +213,25 @@ impl Teller<'_> {
         );
         out.push_str(&wrapped(&head, "", "  ", self.width));
         out.push_str(&self.grid());
-        for row in &self.family.rows {
+        // Of many machines those that differ are looked for, not those that do not.
+        let is_quiet = |row: &&CompareRow| {
+            let among = |e: Estimate| e.low < Some(1.0) && Some(1.0) < e.high;
+            let is_told = row.p_holm.is_some_and(|p| p < 0.5) || row.note.is_some();
+            self.report.compared == Compared::Machines
+                && !is_told
+                && row.life_ratio.is_some_and(among)
+        };
+        let (quiet, loud): (Vec<_>, Vec<_>) = self.family.rows.iter().partition(is_quiet);
+        for row in &loud {
             let words = self.sentences(row);
             if !words.is_empty() {
                 let text = format!("{}: {words}", name(row));
                 out.push_str(&wrapped(&text, "  ", "    ", self.width));
             }
+        }
+        if !quiet.is_empty() {
+            let text = alike(&quiet, loud.is_empty());
+            out.push_str(&wrapped(&text, "  ", "    ", self.width));
         }
     }
 
@@ -332,6 +345,25 @@ impl Teller<'_> {
             )
         })
     }
+}
+
+/// Machines of which nothing is to be said, in a sentence.
+fn alike(rows: &[&CompareRow], are_all: bool) -> String {
+    let lasting = rows.iter().filter_map(|row| row.life_ratio);
+    let (low, high) = lasting.fold((f64::INFINITY, 0.0_f64), |(low, high), ratio| {
+        (low.min(ratio.estimate), high.max(ratio.estimate))
+    });
+    let who = match (are_all, rows.len()) {
+        (true, count) => format!("all {count} machines last"),
+        (false, 1) => "the other machine lasts".to_owned(),
+        (false, count) => format!("the other {count} machines last"),
+    };
+    let times = if low < high {
+        format!("{} to {}", amount(low), amount(high))
+    } else {
+        amount(low)
+    };
+    format!("{who} {times} times as long as the typical one, no further apart than luck explains")
 }
 
 fn more(row: &CompareRow) -> Option<String> {

@@ -105,10 +105,10 @@ impl Study {
         let by = By::find(&self.records, by).map_err(|error| self.of_rows(error))?;
         let mut notes = self.built.notes.clone();
         let mut families: Vec<CompareFamily> = Vec::new();
-        let mut totals = products::Totals::new(self);
         let mut all_parts = together::Together::default();
         let mut asked = self.wearing_families();
         asked.retain(|family| self.wants_family(&family.name));
+        let mut totals = products::Totals::new(self, &asked);
         let of = asked.len();
         for (i, family) in asked.into_iter().enumerate() {
             self.progress.tell(|| Stage::Fitting {

@@ -2,8 +2,8 @@
 //!
 //! Changed when worn and never before, a part costs in the long run one change per cycle: its mean
 //! life, run out to the end of the day on which it wore out. With `n_g` the use of group `g` that the
-//! family's positions saw on record, each piece or set counted, `A` the acres of the machines that
-//! carry them, and `d` the effective exposure of one of their days,
+//! family's parts saw on record, each piece or set counted, `A` the acres of their machines on the days
+//! on which these carried any, and `d` the effective exposure of one of their days,
 //!
 //! ```text
 //! cycle                    = mean life + E[d^2] / (2 E[d])
@@ -12,9 +12,12 @@
 //! ```
 //!
 //! so that the groups' costs, by their acres, add up to the whole. Parts that age by the calendar are
-//! spread over all acres alike.
+//! spread over all acres alike. An acre of all families together carries each of them as often as it
+//! was there: in their sum a family counts by `A_g` over the acres under any of them.
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeMap;
+
+use chrono::{Days, NaiveDate};
 
 use crate::cost::{self, PartCost};
 use crate::family::{Counted, Family};
@@ -30,9 +33,8 @@ pub(super) struct Work {
     pub(super) by_group: Vec<f64>,
     /// By two groups: use of the one times use of the other, summed over days, pieces or sets.
     by_day: Vec<f64>,
-    /// Acres of the machines, by group of [`crate::wear::Groups::names`].
+    /// As in [`Spread`].
     pub(super) acres: Vec<f64>,
-    /// Short tons likewise.
     pub(super) tons: Vec<f64>,
 }
 
@@ -47,44 +49,46 @@ impl Work {
         groups: &[String],
     ) -> Option<Self> {
         let names = study.groups.names();
+        let Spread { acres, tons } = Spread::under(study, lives)?;
         let mut work = Self {
             by_group: vec![0.0; groups.len()],
             by_day: vec![0.0; groups.len() * groups.len()],
-            acres: vec![0.0; names.len()],
-            tons: vec![0.0; names.len()],
+            acres,
+            tons,
         };
-        let machines: BTreeSet<&str> = lives.iter().map(|l| l.machine.as_str()).collect();
-        for machine in machines {
-            for day in study.sums.of_machine(machine) {
-                work.acres[day.group] += day.amounts.acres?;
-                work.tons[day.group] += day.amounts.tons.unwrap_or(f64::NAN);
-            }
+        if measure == Measure::Days {
+            let days = |life: &&Life| (until(study, life) - life.since).num_days().max(0) as f64;
+            work.by_group[0] = lives.iter().map(days).sum();
+            return (0.0 < work.all_acres()).then_some(work);
         }
-        let places: BTreeSet<(&str, &str, Option<&str>)> = lives
-            .iter()
-            .map(|l| (l.machine.as_str(), l.position.as_str(), l.slot.as_deref()))
-            .collect();
-        let mut seen: BTreeMap<(&str, Option<&str>), f64> = BTreeMap::new();
-        for (machine, position, _) in places {
-            if measure == Measure::Days {
-                work.by_group[0] += days(study, machine)?;
-                continue;
-            }
-            let bin = study.records.position(machine, position)?.bin.as_deref();
-            *seen.entry((machine, bin)).or_default() += 1.0;
+        let mut seen: BTreeMap<(&str, Option<&str>), Vec<&Life>> = BTreeMap::new();
+        for life in lives {
+            let bin = study.records.position(&life.machine, &life.position)?;
+            let place = (life.machine.as_str(), bin.bin.as_deref());
+            seen.entry(place).or_default().push(life);
         }
         let columns: Vec<Option<usize>> = groups
             .iter()
             .map(|group| names.binary_search(group).ok())
             .collect();
-        for ((machine, bin), places) in seen {
+        for ((machine, bin), lives) in seen {
             let path = study.sums.path(machine, bin);
-            let all = path.days().len();
-            if !path.is_known(measure, 0, all) {
-                return None;
+            // By day of use: how many parts are fitted and how many taken out before it.
+            let mut changes = vec![0.0; path.days().len() + 1];
+            for life in lives {
+                let to = path.days_until(until(study, life));
+                changes[path.days_until(life.since - Days::new(1)).min(to)] += 1.0;
+                changes[to] -= 1.0;
             }
-            for day in 0..all {
-                work.add_day(&path.recorded(measure, day, day + 1), &columns, places);
+            let mut places = 0.0;
+            for (day, change) in changes[..path.days().len()].iter().enumerate() {
+                places += change;
+                if 0.0 < places {
+                    if !path.is_known(measure, day, day + 1) {
+                        return None;
+                    }
+                    work.add_day(&path.recorded(measure, day, day + 1), &columns, places);
+                }
             }
         }
         (0.0 < work.all_acres()).then_some(work)
@@ -130,13 +134,47 @@ impl Work {
     }
 }
 
-/// Days of one machine on record.
-fn days(study: &Study, machine: &str) -> Option<f64> {
-    let machine = study.records.machine(machine)?;
-    let until = machine
-        .retired
-        .map_or(study.as_of, |date| date.min(study.as_of));
-    Some((until - machine.records_from).num_days().max(0) as f64)
+/// The last day on which a life saw its machine's use.
+fn until(study: &Study, life: &Life) -> NaiveDate {
+    life.removed.unwrap_or(study.as_of).min(study.as_of)
+}
+
+/// What was spread, by group of [`crate::wear::Groups::names`].
+#[derive(Clone, Debug, PartialEq)]
+pub(super) struct Spread {
+    pub(super) acres: Vec<f64>,
+    /// Short tons; NaN where some are unknown.
+    pub(super) tons: Vec<f64>,
+}
+
+impl Spread {
+    /// By machines on the days on which they carried any of the parts; `None` where some acres are unknown.
+    pub(super) fn under(study: &Study, lives: &[&Life]) -> Option<Self> {
+        let count = study.groups.names().len();
+        let mut spread = Self {
+            acres: vec![0.0; count],
+            tons: vec![0.0; count],
+        };
+        let mut times: BTreeMap<&str, Vec<(NaiveDate, NaiveDate)>> = BTreeMap::new();
+        for life in lives {
+            let time = (life.since, until(study, life));
+            times.entry(&life.machine).or_default().push(time);
+        }
+        for (machine, mut times) in times {
+            times.sort_unstable();
+            let (mut next, mut last) = (times.into_iter().peekable(), None);
+            for day in study.sums.of_machine(machine) {
+                while let Some((_, to)) = next.next_if(|(from, _)| *from <= day.date) {
+                    last = last.max(Some(to));
+                }
+                if last.is_some_and(|to| day.date <= to) {
+                    spread.acres[day.group] += day.amounts.acres?;
+                    spread.tons[day.group] += day.amounts.tons.unwrap_or(f64::NAN);
+                }
+            }
+        }
+        Some(spread)
+    }
 }
 
 /// Parts and labor of one change, on average over these lives; `None` where a price or, with labor

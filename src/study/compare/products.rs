@@ -1,7 +1,8 @@
 //! Product groups by their wear factors, and what wear each of them costs.
 
 use super::Case;
-use super::money::{Work, change_cost};
+use super::money::{Spread, Work, change_cost};
+use crate::family::Family;
 use crate::forecast::summary::quantile;
 use crate::life::Life;
 use crate::model::anchor::Anchor;
@@ -170,8 +171,12 @@ impl Rows<'_> {
                 per_acre.ln() + factor(theta) - work.ln_cycle(life, theta)
             })
         });
-        let per_ton = self.work.map(|w| w.acres[place] / w.tons[place]);
-        totals.add(place, self.teller.assessment, ln.as_ref(), per_ton);
+        // A product that no part of the family has seen adds nothing to what all of them cost.
+        let is_seen = |w: &Work| index.is_none_or(|i| 0.0 < w.by_group[i]);
+        if self.work.is_none_or(is_seen) {
+            let acres = self.work.map(|work| work.acres[place]);
+            totals.add(place, self.teller.assessment, ln.as_ref(), acres);
+        }
         self.teller.told(ln?)
     }
 }
@@ -181,6 +186,8 @@ pub(super) struct Totals {
     priors: bool,
     level: f64,
     names: Vec<String>,
+    /// Under any of the families; `None` where some acres are unknown.
+    spread: Option<Spread>,
     groups: Vec<Option<Sum>>,
 }
 
@@ -193,16 +200,20 @@ struct Sum {
     variance: f64,
     /// Whether any family's cost is unknown.
     unknown: bool,
-    /// Acres a ton.
-    per_ton: Option<f64>,
 }
 
 impl Totals {
-    pub(super) fn new(study: &Study) -> Self {
+    /// Of the families that are asked for.
+    pub(super) fn new(study: &Study, families: &[Family]) -> Self {
+        let is_asked = |life: &&Life| {
+            study.wants_machine(&life.machine) && families.iter().any(|f| f.name == life.family)
+        };
+        let lives: Vec<&Life> = study.built.lives.iter().filter(is_asked).collect();
         let names = study.groups.names().to_vec();
         Self {
             priors: study.options.priors,
             level: study.options.level,
+            spread: Spread::under(study, &lives),
             groups: vec![None; names.len()],
             names,
         }
@@ -213,20 +224,20 @@ impl Totals {
         place: usize,
         assessment: &Assessment,
         ln: Option<&impl Fn(&[f64]) -> f64>,
-        per_ton: Option<f64>,
+        acres: Option<f64>,
     ) {
+        let of_all = self.spread.as_ref().map(|spread| spread.acres[place]);
         let count = if self.priors { DRAWS } else { 1 };
         let sum = self.groups[place].get_or_insert_with(|| Sum {
             values: vec![0.0; count],
             variance: 0.0,
             unknown: false,
-            per_ton: None,
         });
-        sum.per_ton = per_ton.filter(|v| v.is_finite()).or(sum.per_ton);
         let draws = assessment.draws.as_ref();
         let likeliest = assessment.likeliest.as_ref().ok();
-        let (Some(ln), true) = (
+        let (Some(ln), Some(share), true) = (
             ln,
+            acres.zip(of_all).map(|(acres, all)| acres / all),
             if self.priors {
                 draws.is_some()
             } else {
@@ -239,11 +250,11 @@ impl Totals {
         if let Some(draws) = draws.filter(|_| self.priors) {
             // Draws of different families are independent, whatever order they are added in.
             for (i, value) in sum.values.iter_mut().enumerate() {
-                *value += ln(draws.get(i % draws.len())).exp();
+                *value += share * ln(draws.get(i % draws.len())).exp();
             }
         } else if let Some((value, sd)) = likeliest.and_then(|fit| levels::delta(fit, ln)) {
-            sum.values[0] += value.exp();
-            sum.variance += (value.exp() * sd).powi(2);
+            sum.values[0] += share * value.exp();
+            sum.variance += (share * value.exp() * sd).powi(2);
         } else {
             sum.unknown = true;
         }
@@ -252,16 +263,22 @@ impl Totals {
     /// The sums; unknown where any family's part of it is.
     pub(super) fn told(self) -> Vec<ProductTotal> {
         let (priors, level) = (self.priors, self.level);
-        let lines = self.names.into_iter().zip(self.groups);
+        let spread = self.spread;
+        let per_ton = |place: usize| {
+            let spread = spread.as_ref()?;
+            let (acres, tons) = (spread.acres[place], spread.tons[place]);
+            (0.0 < tons).then(|| acres / tons)
+        };
+        let lines = self.names.into_iter().zip(self.groups).enumerate();
         lines
-            .filter_map(|(group, sum)| {
+            .filter_map(|(place, (group, sum))| {
                 let sum = sum?;
                 let cost = (!sum.unknown).then(|| estimate(&sum, priors, level));
                 Some(ProductTotal {
                     group,
                     cost_per_acre: cost,
                     cost_per_ton: cost
-                        .zip(sum.per_ton)
+                        .zip(per_ton(place))
                         .map(|(c, acres)| crate::study::teller::times(c, acres)),
                 })
             })
