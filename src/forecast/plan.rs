@@ -357,7 +357,16 @@ impl<'a> Planner<'a> {
             return Vec::new();
         }
         let later = 12 * (target.year - past.year);
-        self.months_of(machine, past)
+        let mut months = self.months_of(machine, past);
+        let is_known = |amounts: &Amounts| *amounts != Amounts::default();
+        // Days before a meter's first reading hide nothing of what is known of the others.
+        if months.values().any(is_known) && !months.values().all(is_known) {
+            months.retain(|_, amounts| is_known(amounts));
+            if tell {
+                told.in_part.insert(machine.name.clone());
+            }
+        }
+        months
             .into_iter()
             .filter_map(|((month, product, bin), amounts)| {
                 let stretch = target.of_month(months_later(month, later))?;

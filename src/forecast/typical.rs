@@ -33,7 +33,8 @@ impl Typical {
         for machine in planning.sums.machines() {
             let days = planning.sums.of_machine(machine);
             let days: Vec<_> = days.filter(|d| last.holds(d.date)).collect();
-            if days.is_empty() {
+            // A season with days that nobody measured is no average.
+            if days.is_empty() || days.iter().any(|day| day.amounts == Amounts::default()) {
                 continue;
             }
             let bins = bins(planning.records, machine);

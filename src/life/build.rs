@@ -4,7 +4,7 @@
 //! at best: it lies between the exposure before its last day of use and the exposure at removal,
 //! or since it was last looked at and found good.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::rc::Rc;
 
 use chrono::{Days, NaiveDate};
@@ -167,9 +167,12 @@ fn add_notes(built: &mut Built, context: Context<'_>, oldest_first: u32) {
         ));
     }
     if !built.partial.is_empty() {
+        let families: BTreeSet<&str> = built.partial.iter().map(|c| c.family.as_str()).collect();
+        let families: Vec<&str> = families.into_iter().collect();
         built.notes.push(format!(
-            "replacements of fewer pieces than a position counted as a set holds, so the set's life goes on: {}",
-            built.partial.len()
+            "replacements of fewer pieces than a position counted as a set holds, so the set's life goes on: {} ({}); where one half is changed without the other, each is a position of its own",
+            built.partial.len(),
+            families.join(", ")
         ));
     }
     let waiting: Vec<&str> = context

@@ -25,6 +25,8 @@ pub struct Counts {
     pub start_unknown: f64,
     /// Kept out of the fit: some of their use is not recorded in this measure.
     pub use_unknown: f64,
+    /// Of these worn out.
+    pub use_unknown_worn: f64,
     /// Kept out of the fit: said to have worn out without any use.
     pub no_use: f64,
 }
@@ -91,6 +93,7 @@ pub fn leveled_lives(
         let span = life.filled[measure.index()];
         let (Some(entry), Some(low), Some(end)) = (span.entry, span.low, span.end) else {
             counts.use_unknown += 1.0;
+            counts.use_unknown_worn += f64::from(u8::from(life.ended.is_wear()));
             continue;
         };
         if life.ended.is_wear() && end <= low {

@@ -112,6 +112,7 @@ impl Survival {
 #[must_use]
 pub fn survival(lives: &Observations, factors: &[f64], level: f64) -> Survival {
     let mut rows = rows(lives, factors);
+    cells::joined(&mut rows);
     let start = start(&rows);
     let before: f64 = rows.iter().map(|r| r.count).sum();
     if 0.0 < start {

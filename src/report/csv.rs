@@ -241,7 +241,9 @@ pub fn remaining(report: &RemainingReport) -> String {
             shown(line.fitted),
             number(line.age),
         ];
-        cells.extend(forecast(Some(&line.remaining)));
+        let mut left = forecast(Some(&line.remaining));
+        left[0] = number(line.expected());
+        cells.extend(left);
         cells.extend([
             number(line.chance_this_season),
             shown(line.half_worn_date),

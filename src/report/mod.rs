@@ -81,7 +81,7 @@ pub fn nearly_over(season: i32, from: NaiveDate, until: NaiveDate) -> Option<Str
         }
     };
     Some(format!(
-        "{planned}; for season {next} add `--season {next}`."
+        "{planned}; for season {next} add `--season {next}`, and where season {season} is over `--as-of {until}`, so that it is the one repeated."
     ))
 }
 

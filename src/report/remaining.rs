@@ -109,6 +109,25 @@ pub struct RemainingLine {
     pub measured: Option<MeasuredLine>,
 }
 
+impl RemainingLine {
+    /// Mean use left; `None` where a few draws outweigh all others, so that it lies above 95 of 100 of
+    /// them and another seed gives another.
+    #[must_use]
+    pub fn expected(&self) -> Option<f64> {
+        Some(self.remaining.expected).filter(|mean| *mean <= self.remaining.p95)
+    }
+}
+
+/// Of how many parts no mean can be told.
+pub(crate) fn without_mean(parts: &[RemainingLine]) -> Option<String> {
+    let count = parts.iter().filter(|p| p.expected().is_none()).count();
+    (0 < count).then(|| {
+        format!(
+            "`expected` use left is left out where so few wear-outs are behind it that a few draws outweigh all others: {count}; go by `p50`"
+        )
+    })
+}
+
 /// Measured wear of one part.
 #[derive(Clone, Debug, PartialEq)]
 pub struct MeasuredLine {

@@ -15,7 +15,7 @@ use crate::model::assess::{self, Assessment, Counts, FamilyLives, Wanted, name_h
 use crate::model::observations::{End, Observation, Observations};
 use crate::report::Header;
 use crate::report::fits::FitsReport;
-use crate::report::remaining::{RemainingLine, RemainingReport};
+use crate::report::remaining::{RemainingLine, RemainingReport, without_mean};
 use crate::units::{Measure, Units};
 
 /// Name of the family where a table has none.
@@ -145,8 +145,10 @@ impl BareStudy {
             family.is_some_and(|family| self.scheduled.contains(family))
         };
         let (left_out, worn): (Vec<&BareAge>, Vec<&BareAge>) = ages.iter().partition(scheduled);
-        let parts: Result<Vec<_>, _> = worn.into_iter().map(|age| self.part_left(age)).collect();
+        let parts = worn.into_iter().map(|age| self.part_left(age));
+        let parts = parts.collect::<Result<Vec<_>, _>>()?;
         let mut header = self.header();
+        header.notes.extend(without_mean(&parts));
         if !left_out.is_empty() {
             header.notes.push(format!(
                 "ages of what is changed by schedule, which have no life left to tell: {}",
@@ -161,7 +163,7 @@ impl BareStudy {
             season: None,
             currency: String::new(),
             units: Units::Us,
-            parts: parts?,
+            parts,
             services: Vec::new(),
         })
     }

@@ -7,7 +7,7 @@ use super::{Outlook, Study, StudyError};
 use crate::forecast::plan::{self, Plan};
 use crate::forecast::remaining::remaining;
 use crate::forecast::{Season, season};
-use crate::report::remaining::{RemainingLine, RemainingReport, ServiceLine};
+use crate::report::remaining::{RemainingLine, RemainingReport, ServiceLine, without_mean};
 
 /// Seasons laid out beyond the one forecast, to find the day by which half would be worn.
 const SEASONS_BEYOND: i32 = 24;
@@ -76,6 +76,7 @@ impl Study {
         let parts: Vec<RemainingLine> = parts.collect();
         let mut notes = outlook.notes(&self.built);
         notes.extend(unpriced_stops(&parts));
+        notes.extend(without_mean(&parts));
         let before = outlook.plan.uses.iter().any(|u| u.until < season.start);
         notes.extend(before.then(|| {
             let now = Season::after(self.as_of, self.records.settings.season_start());

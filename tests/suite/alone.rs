@@ -114,6 +114,39 @@ fn parts_that_were_all_found_worn_out_set_no_lower_limit_on_life() {
     }
 }
 
+/// Two wear-outs and a part that goes on: of some draws hardly any part ever wears out, and the mean of all is that
+/// of a few. It was 1e3 or 1e120 by the seed.
+#[test]
+fn a_mean_that_a_few_draws_make_is_not_told() {
+    let ((folder, lives), models) = written(
+        "weibull",
+        "family,life,ended\nfin,1000,worn\nfin,1400,worn\nfin,1350,running\n",
+    );
+    folder.write("ages.csv", "name,family,age\nleft,fin,500\n");
+    let ages = folder.path().join("ages.csv").display().to_string();
+    let args = [
+        "remaining",
+        "--lives",
+        &lives,
+        "--ages",
+        &ages,
+        "--models",
+        &models,
+    ];
+    let (status, out, err) = wearcast(&[&args[..], &["--no-priors", "--format", "json"]].concat());
+    assert_eq!(status, ExitStatus::Done, "{err}");
+    let report: Value = serde_json::from_str(&out).expect("JSON");
+    let left = &report["parts"][0]["remaining"];
+    assert!(
+        left["expected"].is_null() && left["p50"].is_number(),
+        "{left}"
+    );
+    assert!(notes(&report).contains("go by `p50`"));
+    let (_, csv, _) = wearcast(&[&args[..], &["--no-priors", "--format", "csv"]].concat());
+    let row = csv.lines().nth(1).expect("a part");
+    assert!(row.contains("500,,"), "{row}");
+}
+
 /// Of three wear-outs the corrected criterion is there for the exponential alone: it has a parameter fewer. Alike
 /// as they are, age matters (likelihood-ratio p 0.0004).
 #[test]

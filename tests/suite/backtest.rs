@@ -167,7 +167,8 @@ fn pieces_of_one_position_are_one_job_of_the_kit() {
         .find(|(season, name, _)| (*season, *name) == (2024, "TOTAL"));
     let [forecast, happened, ..] = total.expect("money").2;
     // Two of 11.00 and two times 1.5 hours of 100.00.
-    assert_eq!([forecast, happened], [322.0; 2]);
+    let cents = [forecast, happened].map(|money| (100.0 * money).round() as i64);
+    assert_eq!(cents, [32_200; 2]);
 }
 
 /// The same machine with an oil change every 100 hours that nobody ever wrote down: it was done or not,

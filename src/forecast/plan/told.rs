@@ -20,6 +20,8 @@ pub(super) struct Told {
     pub(super) partial: BTreeSet<String>,
     pub(super) without: BTreeSet<String>,
     pub(super) typical: BTreeSet<String>,
+    /// Machines of whose repeated season some use is unknown.
+    pub(super) in_part: BTreeSet<String>,
     /// Machines planned far below their last full season: by which measure, and what share of it.
     pub(super) short: BTreeMap<String, (Measure, f64)>,
     pub(super) shared_out: BTreeSet<String>,
@@ -93,6 +95,12 @@ impl Told {
             notes.push(format!(
                 "no plan and no full season on record: what was last used is repeated{change} for {}",
                 list(&self.partial)
+            ));
+        }
+        if !self.in_part.is_empty() {
+            notes.push(format!(
+                "what they did in part of the season that is repeated is not known, so the plan has the rest of it alone and is too low: {}; write `plan` rows for them",
+                list(&self.in_part)
             ));
         }
         if !self.typical.is_empty() {

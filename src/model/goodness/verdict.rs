@@ -22,7 +22,7 @@ pub(super) fn without_wear_out(lives: &Observations) -> Vec<String> {
     if lives.is_empty() {
         return Vec::new();
     }
-    vec!["no wear-out yet to judge a fit by".to_owned()]
+    vec!["no wear-out in it to judge a fit by".to_owned()]
 }
 
 /// Sentences on age, on agreement, on machines, on the distribution and on the prior, in that order; the

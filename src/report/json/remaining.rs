@@ -40,6 +40,8 @@ pub fn remaining(report: &RemainingReport) -> Value {
 }
 
 fn part_left(line: &RemainingLine) -> Value {
+    let mut left = forecast(Some(&line.remaining));
+    left["expected"] = line.expected().into();
     json!({
         "machine": line.machine,
         "position": line.position,
@@ -49,7 +51,7 @@ fn part_left(line: &RemainingLine) -> Value {
         "measure": line.measure.map(Measure::name),
         "fitted": date(line.fitted),
         "age": line.age,
-        "remaining": forecast(Some(&line.remaining)),
+        "remaining": left,
         "chance_this_season": line.chance_this_season,
         "half_worn_date": date(line.half_worn_date),
         "kit": line.kit,

@@ -173,7 +173,7 @@ fn planned(report: &BudgetReport) -> String {
         })
         .collect();
     if parts.is_empty() {
-        "no use is planned".to_owned()
+        "no use that is known".to_owned()
     } else {
         parts.join(", ")
     }

@@ -52,7 +52,7 @@ fn family(out: &mut String, line: &FitLine, report: &FitsReport, width: usize) {
         let shown = shown(line.measure, least, report.units);
         let _ = writeln!(
             out,
-            "  no wear-out yet: half of them last at least {} {unit}, {} % sure",
+            "  no wear-out in the fit: half of them last at least {} {unit}, {} % sure",
             whole(shown),
             report.header.in_hundred()
         );

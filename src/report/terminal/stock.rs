@@ -76,12 +76,15 @@ fn totals(out: &mut String, report: &StockReport, width: usize) {
         );
     }
     out.push('\n');
-    if report
-        .lines
-        .iter()
-        .all(|l| l.order_now.is_none_or(|n| n <= 0.0))
-    {
-        out.push_str(&wrapped("Nothing needs to be ordered.", "", "", width));
+    let ordered = report.lines.iter().map(|l| l.order_now);
+    let is_known = ordered.clone().all(|n| n.is_some());
+    if ordered.flatten().all(|n| n <= 0.0) {
+        let said = if is_known {
+            "Nothing needs to be ordered."
+        } else {
+            "What has to be ordered is not known where it says so; of the rest nothing has to be."
+        };
+        out.push_str(&wrapped(said, "", "", width));
         out.push('\n');
     }
 }

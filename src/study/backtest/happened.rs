@@ -102,10 +102,10 @@ impl<'a> Happened<'a> {
 
     /// What happened to one machine in a season.
     fn of_machine(self, machine: &Machine, season: Season) -> Tally {
+        /// Money of labor by position and number.
+        type Jobs<'a> = BTreeMap<(&'a str, &'a str), f64>;
         let mut tally = Tally::default();
         // Scheduled work of one kit on one day: the longest job holds the others, as in the forecast.
-        // By position and number.
-        type Jobs<'a> = BTreeMap<(&'a str, &'a str), f64>;
         let mut kits: BTreeMap<(Option<NaiveDate>, &str), Jobs<'_>> = BTreeMap::new();
         let known = |name: &str, position: &str| {
             name == machine.name && self.past.records.position(name, position).is_some()

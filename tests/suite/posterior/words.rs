@@ -123,7 +123,7 @@ fn a_family_without_wear_outs_says_how_many_it_takes() {
     let report = reported(0, 9, prior);
     let told = terminal::fits(&report, 80);
     assert!(
-        told.contains("no wear-out yet: half of them last at least"),
+        told.contains("no wear-out in the fit: half of them last at least"),
         "{told}"
     );
     assert!(
