@@ -16,6 +16,8 @@ use crate::record::{Amounts, Machine, PlanRow, Records};
 use crate::wear::Groups;
 use told::Told;
 
+pub(crate) use told::list;
+
 /// Where the use of the season comes from.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum PlanSource {
@@ -456,16 +458,6 @@ impl<'a> Planner<'a> {
                 .or_insert(day.amounts);
         }
         months
-    }
-}
-
-/// Names in a sentence: all of a few, the first of many.
-pub(crate) fn list(names: &BTreeSet<String>) -> String {
-    const FEW: usize = 12;
-    let first: Vec<&str> = names.iter().take(FEW).map(String::as_str).collect();
-    match names.len().saturating_sub(FEW) {
-        0 => first.join(", "),
-        more => format!("{} and {more} more", first.join(", ")),
     }
 }
 

@@ -42,6 +42,25 @@ fn with_model(more: &str, table: &str) -> ((Folder, String), String) {
     ((folder, lives), models)
 }
 
+/// What is left of a part of 500.
+fn left_of(
+    ((folder, lives), models): &((Folder, String), String),
+    options: &[&str],
+) -> (ExitStatus, String, String) {
+    folder.write("ages.csv", "name,family,age\nleft,fin,500\n");
+    let ages = folder.path().join("ages.csv").display().to_string();
+    let args = [
+        "remaining",
+        "--lives",
+        lives,
+        "--ages",
+        &ages,
+        "--models",
+        models,
+    ];
+    wearcast(&[&args[..], options].concat())
+}
+
 fn notes(document: &Value) -> String {
     document["notes"].to_string()
 }
@@ -118,22 +137,12 @@ fn parts_that_were_all_found_worn_out_set_no_lower_limit_on_life() {
 /// of a few. It was 1e3 or 1e120 by the seed.
 #[test]
 fn a_mean_that_a_few_draws_make_is_not_told() {
-    let ((folder, lives), models) = written(
+    let files = written(
         "weibull",
         "family,life,ended\nfin,1000,worn\nfin,1400,worn\nfin,1350,running\n",
     );
-    folder.write("ages.csv", "name,family,age\nleft,fin,500\n");
-    let ages = folder.path().join("ages.csv").display().to_string();
-    let args = [
-        "remaining",
-        "--lives",
-        &lives,
-        "--ages",
-        &ages,
-        "--models",
-        &models,
-    ];
-    let (status, out, err) = wearcast(&[&args[..], &["--no-priors", "--format", "json"]].concat());
+    let of = |form| left_of(&files, &["--no-priors", "--format", form]);
+    let (status, out, err) = of("json");
     assert_eq!(status, ExitStatus::Done, "{err}");
     let report: Value = serde_json::from_str(&out).expect("JSON");
     let left = &report["parts"][0]["remaining"];
@@ -142,7 +151,7 @@ fn a_mean_that_a_few_draws_make_is_not_told() {
         "{left}"
     );
     assert!(notes(&report).contains("go by `p50`"));
-    let (_, csv, _) = wearcast(&[&args[..], &["--no-priors", "--format", "csv"]].concat());
+    let (_, csv, _) = of("csv");
     let row = csv.lines().nth(1).expect("a part");
     assert!(row.contains("500,,"), "{row}");
 }
@@ -186,25 +195,14 @@ fn the_prior_of_a_lognormal_life_is_as_steep_in_the_bound_as_in_the_draws() {
 
 #[test]
 fn nor_is_there_a_remaining_life_from_them() {
-    let ((folder, lives), models) = written(
+    let files = written(
         "weibull",
         "family,life,ended,low\nfin,1000,worn,0\nfin,1200,worn,0\n",
     );
-    folder.write("ages.csv", "name,family,age\nleft,fin,500\n");
-    let ages = folder.path().join("ages.csv").display().to_string();
-    let args = [
-        "remaining",
-        "--lives",
-        &lives,
-        "--ages",
-        &ages,
-        "--models",
-        &models,
-    ];
-    let (status, _, err) = wearcast(&[&args[..], &["--no-priors"]].concat());
+    let (status, _, err) = left_of(&files, &["--no-priors"]);
     assert_eq!(status, ExitStatus::TooThin, "{err}");
     // A prior, weak as it is, gives an answer.
-    assert_eq!(wearcast(&args).0, ExitStatus::Done);
+    assert_eq!(left_of(&files, &[]).0, ExitStatus::Done);
 }
 
 #[test]

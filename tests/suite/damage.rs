@@ -133,6 +133,10 @@ fn single_pieces_of_sets_are_in_the_money_and_in_no_count() {
     );
 }
 
+/// A family that never wears out within these records.
+const PAIR: &str = "family = \"pair\"\nmeasure = \"tons\"\ncounted = \"set\"\n[prior]\n\
+                    shape = { median = 3.0, spread = 1.5 }\nlife50 = { median = 100000, spread = 1.5 }\n";
+
 /// A position of one piece has no single pieces to change; how many there are of those does not make the
 /// set's last longer.
 #[test]
@@ -148,10 +152,8 @@ fn positions_of_one_piece_do_not_thin_out_the_single_pieces_of_sets() {
         }
         let small = (0..more).map(|k| format!("M,small {k},P,1\n"));
         std::fs::create_dir(folder.path().join("models")).expect("a folder");
-        let text = "family = \"pair\"\nmeasure = \"tons\"\ncounted = \"set\"\n[prior]\n\
-                    shape = { median = 3.0, spread = 1.5 }\nlife50 = { median = 100000, spread = 1.5 }\n";
         folder
-            .write("models/pair.toml", text)
+            .write("models/pair.toml", PAIR)
             .write("machines.csv", "machine,in_service\nM,2021-01-01\n")
             .write(
                 "positions.csv",
@@ -193,10 +195,8 @@ fn single_pieces_of_unknown_use_make_no_rate() {
             writeln!(changes, "{year}-{month:02}-15,{machine},big,1,damage").expect("text");
         }
         std::fs::create_dir(folder.path().join("models")).expect("a folder");
-        let text = "family = \"pair\"\nmeasure = \"tons\"\ncounted = \"set\"\n[prior]\n\
-                    shape = { median = 3.0, spread = 1.5 }\nlife50 = { median = 100000, spread = 1.5 }\n";
         folder
-            .write("models/pair.toml", text)
+            .write("models/pair.toml", PAIR)
             .write(
                 "machines.csv",
                 "machine,in_service\nM,2021-01-01\nN,2021-01-01\n",

@@ -4,7 +4,7 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use chrono::NaiveDate;
 
-use super::{PlanSource, SILENT, list};
+use super::{PlanSource, SILENT};
 use crate::units::Measure;
 
 /// What happened to the machines' plans, for the notes.
@@ -166,5 +166,15 @@ fn rows(count: usize) -> String {
     match count {
         1 => "1 row".to_owned(),
         rows => format!("{rows} rows"),
+    }
+}
+
+/// Names in a sentence: all of a few, the first of many.
+pub(crate) fn list(names: &BTreeSet<String>) -> String {
+    const FEW: usize = 12;
+    let first: Vec<&str> = names.iter().take(FEW).map(String::as_str).collect();
+    match names.len().saturating_sub(FEW) {
+        0 => first.join(", "),
+        more => format!("{} and {more} more", first.join(", ")),
     }
 }
