@@ -11,7 +11,7 @@ use chrono::{Days, NaiveDate};
 
 use super::season::{Season, Stretch, month_of, months_later, moved_years};
 use super::typical::Typical;
-use crate::life::exposure::UseSums;
+use crate::life::exposure::{DaySum, UseSums};
 use crate::record::{Amounts, Machine, PlanRow, Records};
 use crate::wear::Groups;
 use told::Told;
@@ -359,16 +359,17 @@ impl<'a> Planner<'a> {
             return Vec::new();
         }
         let later = 12 * (target.year - past.year);
-        let mut months = self.months_of(machine, past);
-        let is_known = |amounts: &Amounts| *amounts != Amounts::default();
-        // Days before a meter's first reading hide nothing of what is known of the others.
-        if months.values().any(is_known) && !months.values().all(is_known) {
-            months.retain(|_, amounts| is_known(amounts));
+        // As with a machine new that year, a stretch that its meter does not tell hides nothing of what is
+        // known of the others. A row that somebody wrote without amounts stays unknown.
+        let is_unread = |d: &DaySum<'_>| d.after.is_some() && d.amounts == Amounts::default();
+        let mut days = self.days_of(machine, past);
+        if days.iter().any(is_unread) && !days.iter().all(is_unread) {
+            days.retain(|d| !is_unread(d));
             if tell {
                 told.in_part.insert(machine.name.clone());
             }
         }
-        months
+        self.months_of(days)
             .into_iter()
             .filter_map(|((month, product, bin), amounts)| {
                 let stretch = target.of_month(months_later(month, later))?;
@@ -441,15 +442,18 @@ impl<'a> Planner<'a> {
         })
     }
 
-    /// Use of a season by month, product and bin; days that leave a measure out are filled in.
+    fn days_of<'m>(&'m self, machine: &'m Machine, season: Season) -> Vec<DaySum<'m>> {
+        let days = self.planning.sums.of_machine(&machine.name);
+        days.filter(|day| season.holds(day.date)).collect()
+    }
+
+    /// Use of days by month, product and bin; days that leave a measure out are filled in.
     fn months_of(
         &self,
-        machine: &Machine,
-        season: Season,
+        days: Vec<DaySum<'_>>,
     ) -> BTreeMap<(NaiveDate, String, Option<String>), Amounts> {
         let mut months: BTreeMap<_, Amounts> = BTreeMap::new();
-        let days = self.planning.sums.of_machine(&machine.name);
-        for day in days.filter(|d| season.holds(d.date)) {
+        for day in days {
             let product = self.planning.sums.products()[day.product].clone();
             let key = (month_of(day.date), product, day.bin.map(str::to_owned));
             months

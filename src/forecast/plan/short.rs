@@ -12,7 +12,7 @@ impl Planner<'_> {
         if !matches!(kind, Kind::Full) {
             return None;
         }
-        let past = self.months_of(machine, past);
+        let past = self.months_of(self.days_of(machine, past));
         let shares = [Measure::Acres, Measure::Tons, Measure::Hours].map(|measure| {
             let planned: Option<f64> = rows.iter().map(|r| r.amounts.get(measure)).sum();
             let done: Option<f64> = past.values().map(|a| a.get(measure)).sum();
