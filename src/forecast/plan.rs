@@ -71,6 +71,15 @@ impl Plan {
         let rest = &self.uses[from..];
         &rest[..rest.partition_point(|u| u.machine == machine)]
     }
+
+    /// Use expected in a season of the machines for which `wanted` holds, unknown where any one's is.
+    pub fn in_season(&self, season: Season, wanted: impl Fn(&str) -> bool) -> Amounts {
+        if self.unknown.iter().any(|machine| wanted(machine)) {
+            return Amounts::default();
+        }
+        let uses = self.uses.iter();
+        total(uses.filter(|u| wanted(&u.machine) && season.holds(u.from)))
+    }
 }
 
 /// What a plan is built from.

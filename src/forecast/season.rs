@@ -50,6 +50,12 @@ impl Season {
         Self::of(date + Days::new(1), starts)
     }
 
+    /// The last season that is over on `date`.
+    #[must_use]
+    pub fn last_full(date: NaiveDate, starts: (u32, u32)) -> Self {
+        Self::ending_in(Self::after(date, starts).year - 1, starts)
+    }
+
     /// The season after it.
     #[must_use]
     pub fn next(self, starts: (u32, u32)) -> Self {

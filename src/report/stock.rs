@@ -37,6 +37,8 @@ pub struct StockReport {
     pub from: NaiveDate,
     /// Last day forecast.
     pub until: NaiveDate,
+    /// The last full season, which `used` is of; `None` where no machine's records cover it.
+    pub used_season: Option<i32>,
     /// `run` or `advised`: what is done before the season.
     pub policy: &'static str,
     /// Currency sign or code.
@@ -92,6 +94,9 @@ pub struct StockLine {
     pub min_order: Option<f64>,
     /// Median days from order to delivery.
     pub lead_days: Option<f64>,
+    /// Pieces that went into the machines in the last full season, whatever the reason; `None` where
+    /// the records do not tell.
+    pub used: Option<f64>,
     /// Pieces asked for in the season; `None` where it cannot be forecast.
     pub demand: Option<Forecast>,
     /// By month.

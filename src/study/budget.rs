@@ -171,14 +171,8 @@ impl Summing<'_> {
     }
 
     fn planned(&self) -> Amounts {
-        let season = self.outlook.season;
-        let uses = self.outlook.plan.uses.iter();
-        let wanted = uses.filter(|u| self.study.wants_machine(&u.machine));
-        let mut unknown = self.outlook.plan.unknown.iter();
-        if unknown.any(|machine| self.study.wants_machine(machine)) {
-            return Amounts::default();
-        }
-        plan::total(wanted.filter(|u| season.holds(u.from)))
+        let wanted = |machine: &str| self.study.wants_machine(machine);
+        self.outlook.plan.in_season(self.outlook.season, wanted)
     }
 
     fn planned_on(&self, machine: &str) -> Amounts {

@@ -103,11 +103,7 @@ impl Sums<'_> {
     fn past(&self, machine: Option<&str>) -> Option<Past> {
         let study = self.study;
         let records = &study.records;
-        let starts = records.settings.season_start();
-        let mut season = Season::of(study.as_of, starts);
-        if study.as_of < season.end {
-            season = Season::ending_in(season.year - 1, starts);
-        }
+        let season = Season::last_full(study.as_of, records.settings.season_start());
         let wanted = |name: &str| machine.map_or_else(|| study.wants_machine(name), |m| m == name);
         let mut past = Past {
             season: season.year,

@@ -2,6 +2,7 @@
 
 mod assumptions;
 mod shelf;
+mod used;
 
 use super::progress::Stage;
 use super::{LineStates, Outlook, Policy, Study, StudyError};
@@ -15,6 +16,7 @@ use crate::report::stock::{CurvePoint, CustomerNeed, Decided, IdleLine, StockLin
 use crate::stock::{self, Candidate, Costs, Demand};
 use chrono::{Days, NaiveDate};
 use shelf::{Held, Shelf, Stretch};
+use used::Used;
 
 /// Promised where the settings say neither a service level nor costs (our own choice).
 const PROMISE: f64 = 0.95;
@@ -50,6 +52,7 @@ impl Study {
             study: self,
             outlook: &outlook,
             shelf: &shelf,
+            used: Used::new(self),
             arrivals: &desk.arrivals,
             demands: &demands,
             own: own_shares(&demands, &customers, outlook.in_service.lines.len()),
@@ -134,6 +137,7 @@ struct Counter<'a> {
     study: &'a Study,
     outlook: &'a Outlook,
     shelf: &'a Shelf<'a>,
+    used: Option<Used<'a>>,
     /// By line: days on which pieces arrive, the order's among them.
     arrivals: &'a [Vec<NaiveDate>],
     demands: &'a Demands,
@@ -166,6 +170,7 @@ impl<'a> Counter<'a> {
             season: season.year,
             from: season.start.max(self.study.as_of + Days::new(1)),
             until: season.end,
+            used_season: self.used.as_ref().map(|used| used.season.year),
             policy: self.study.options.policy.name(),
             currency: settings.currency.clone(),
             units: settings.units,
@@ -345,6 +350,7 @@ impl<'a> Counter<'a> {
             pack,
             min_order: least,
             lead_days: listed.and_then(|p| p.lead_days),
+            used: self.used.as_ref().and_then(|used| used.of(&line.part)),
             demand: wanted.map(|_| Forecast::of(&self.demands.season[index])),
             months: if wanted.is_some() {
                 months.map(|(m, forecast)| (*m, *forecast)).collect()

@@ -6,6 +6,7 @@
 )]
 
 mod desk;
+mod used;
 
 use proptest::prelude::*;
 use statrs::distribution::{Discrete, Normal, Poisson};

@@ -37,6 +37,7 @@ pub fn stock(report: &StockReport) -> Value {
         &report.header,
         json!({
             "season": report.season,
+            "used_season": report.used_season,
             "policy": report.policy,
             "currency": report.currency,
             "service_level": report.service_level,
@@ -69,6 +70,7 @@ fn part(line: &StockLine) -> Value {
         "pack": line.pack,
         "min_order": line.min_order,
         "lead_days": line.lead_days,
+        "used_last_season": line.used,
         "demand": forecast(line.demand.as_ref()),
         "months": months.collect::<Vec<_>>(),
         "lead_demand": forecast(line.lead_demand.as_ref()),

@@ -102,6 +102,9 @@ fn orders(out: &mut String, report: &StockReport, width: usize) {
         ("Served", Lean::Right),
         ("Again at", Lean::Right),
     ];
+    if report.used_season.is_some() {
+        columns.insert(1, ("Used", Lean::Right));
+    }
     let first = report.lines.iter().any(|l| l.needed_first().is_some());
     if first {
         columns.push(("Too late", Lean::Right));
@@ -130,6 +133,9 @@ fn orders(out: &mut String, report: &StockReport, width: usize) {
             or_unknown(line.fill_rate, percent),
             count(line.reorder_point),
         ];
+        if report.used_season.is_some() {
+            cells.insert(1, or_unknown(line.used, whole));
+        }
         if first {
             let first = line.needed_first();
             cells.push(first.map_or_else(String::new, pieces));
@@ -142,6 +148,9 @@ fn orders(out: &mut String, report: &StockReport, width: usize) {
     }
     out.push_str(&grid.text());
     out.push('\n');
+    let used = report.used_season.map_or_else(String::new, |season| {
+        format!("`Used` went into the machines in season {season}, whatever the reason. ")
+    });
     let before = if first {
         " `Too late` are pieces needed before the order can come, beyond the shelf and earlier deliveries."
     } else {
@@ -153,7 +162,7 @@ fn orders(out: &mut String, report: &StockReport, width: usize) {
         ""
     };
     out.push_str(&wrapped(
-        &format!("Pieces. `Need` is expected over the season, `9 in 10` is enough in 9 seasons of 10. `Due` is on order already and comes in the season. `Have` is what to begin the season with, shelf and what is due in it included; `Order` makes it up in whole packs. `Served` is the share of the season's pieces that the shelf then covers. In season, order again when the shelf falls to `Again at`.{before}{after}"),
+        &format!("Pieces. {used}`Need` is expected over the season, `9 in 10` is enough in 9 seasons of 10. `Due` is on order already and comes in the season. `Have` is what to begin the season with, shelf and what is due in it included; `Order` makes it up in whole packs. `Served` is the share of the season's pieces that the shelf then covers. In season, order again when the shelf falls to `Again at`.{before}{after}"),
         "",
         "",
         width,

@@ -3,6 +3,7 @@
 use chrono::Days;
 
 use super::{Counter, PROMISE};
+use crate::forecast::plan;
 use crate::report::stock::{Decided, StockLine};
 
 impl Counter<'_> {
@@ -12,7 +13,7 @@ impl Counter<'_> {
         let parts = |keep: &dyn Fn(&StockLine) -> bool| {
             let names = lines.iter().filter(|l| keep(l)).map(|l| l.part.clone());
             let names: std::collections::BTreeSet<String> = names.collect();
-            (!names.is_empty()).then(|| crate::forecast::plan::list(&names))
+            (!names.is_empty()).then(|| plan::list(&names))
         };
         if let Some(unforeseen) = parts(&|l| l.demand.is_none()) {
             notes.push(format!(
@@ -102,11 +103,39 @@ impl Counter<'_> {
                 "what is on order comes late in the season; more than one piece in twenty may be short before it does: {late}"
             ));
         }
+        notes.extend(self.unlike_last_season(lines));
         notes.extend(self.long_leads(lines));
         notes.extend(self.needed_first(lines));
         notes.extend(self.overdue());
         notes.extend(self.outlook.notes(&self.study.built));
         notes
+    }
+
+    /// Which needs are far from what the last full season took.
+    fn unlike_last_season(&self, lines: &[StockLine]) -> Option<String> {
+        let used = self.used.as_ref()?;
+        let told = lines.iter().filter_map(|line| {
+            let (taken, need) = (line.used?, line.demand?.expected);
+            let is_far = used.is_far_from(&line.part, need);
+            is_far.then(|| format!("{} ({taken:.0} used, {need:.0} needed)", line.part))
+        });
+        let told: Vec<String> = told.collect();
+        let wanted = |machine: &str| self.study.wants_machine(machine);
+        let planned = self.outlook.plan.in_season(self.outlook.season, wanted);
+        let times = used.times(planned);
+        let times = times.map_or_else(String::new, |(measure, times)| {
+            format!(
+                " (what is planned is {times:.2} times its {})",
+                measure.name()
+            )
+        });
+        (!told.is_empty()).then(|| {
+            format!(
+                "far from what season {}{times} took, and farther than chance alone takes it; look at the plan, at machines that have come to the age of their parts, and at how many wear-outs the life rests on (`fit`), before you order: {}",
+                used.season.year,
+                told.join(", ")
+            )
+        })
     }
 
     /// Which lead times end after the season.
