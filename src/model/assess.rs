@@ -209,14 +209,15 @@ fn note_counts(family: &Family, lives: &FamilyLives, priors: bool, notes: &mut V
     }
     if 0.0 < counts.use_unknown {
         let measure = lives.measure.name();
-        let of_worn = if 0.0 < counts.use_unknown_worn {
-            format!(
-                ", of which {} wore out; where they were older than the records, a rough figure in `{measure}_before` of `positions` lets them count",
-                counts.use_unknown_worn
-            )
-        } else {
-            String::new()
-        };
+        let mut of_worn = String::new();
+        if 0.0 < counts.use_unknown_worn {
+            of_worn = format!(", of which {} wore out", counts.use_unknown_worn);
+        }
+        if 0.0 < counts.before_unknown_worn {
+            of_worn += &format!(
+                "; where they were older than the records, a rough figure in `{measure}_before` of `positions` lets them count"
+            );
+        }
         notes.push(format!(
             "{name}: kept out of the fit, since some of their {measure} are not recorded: {}{of_worn}",
             counts.use_unknown

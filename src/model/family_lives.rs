@@ -27,6 +27,9 @@ pub struct Counts {
     pub use_unknown: f64,
     /// Of these worn out.
     pub use_unknown_worn: f64,
+    /// Of these again, what they did while they were under observation is recorded: what they did
+    /// before would let them count.
+    pub before_unknown_worn: f64,
     /// Kept out of the fit: said to have worn out without any use.
     pub no_use: f64,
 }
@@ -93,7 +96,9 @@ pub fn leveled_lives(
         let span = life.filled[measure.index()];
         let (Some(entry), Some(low), Some(end)) = (span.entry, span.low, span.end) else {
             counts.use_unknown += 1.0;
+            let is_seen = life.observed[measure.index()].is_some();
             counts.use_unknown_worn += f64::from(u8::from(life.ended.is_wear()));
+            counts.before_unknown_worn += f64::from(u8::from(life.ended.is_wear() && is_seen));
             continue;
         };
         if life.ended.is_wear() && end <= low {

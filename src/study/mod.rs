@@ -346,6 +346,7 @@ impl Study {
         in_service.notes.extend(self.yet_to_come(season));
         in_service.notes.extend(self.silent_note());
         in_service.notes.extend(self.no_use_note());
+        in_service.notes.extend(self.unmeasured(&assessments));
         in_service.share_labor();
         let mates = self.filter(&mut in_service);
         in_service

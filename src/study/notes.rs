@@ -8,6 +8,7 @@ use crate::forecast::Season;
 use crate::forecast::plan::{self, Plan, PlannedUse};
 use crate::forecast::unit::{Age, InService, Unit};
 use crate::life::Life;
+use crate::model::assess::Assessment;
 use crate::record::{Account, Machine, PlanRow, Table, example};
 use crate::units::Measure;
 
@@ -22,14 +23,10 @@ impl Study {
         let kinds: BTreeSet<String> = materials.iter().map(|m| m.to_lowercase()).collect();
         (1 < kinds.len()).then(|| {
             let names: Vec<&str> = materials.iter().map(|m| m.as_str()).collect();
-            let file = if Families::built_in_text(family).is_some() {
-                format!("what `wearcast models {family} --file` prints")
-            } else {
-                "its model file, or one of your own,".to_owned()
-            };
             format!(
-                "{family}: lives of the materials {} are taken together; if `compare --by material` shows that they differ, make one of them a family of its own: save {file} in `models` of your records with a new family name in it, and give that name to its parts",
-                names.join(", ")
+                "{family}: lives of the materials {} are taken together; if `compare --by material` shows that they differ, make one of them a family of its own: save {} in `models` of your records with a new family name in it, and give that name to its parts",
+                names.join(", "),
+                model_file(family)
             )
         })
     }
@@ -39,6 +36,37 @@ impl Study {
         self.records.usage.is_empty().then(|| {
             "no usage is on record: what a part has worn so far is known by days alone, and lives are those of the families; add the usage log, or meter readings, to the folder".to_owned()
         })
+    }
+
+    /// Says which families are counted in a measure that the log leaves out, and what to do about it.
+    pub(super) fn unmeasured(&self, assessments: &[Assessment]) -> Vec<String> {
+        let mut notes = Vec::new();
+        for measure in Measure::OF_USE {
+            let is_of = |a: &&Assessment| a.measure_known && a.lives.measure == measure;
+            let of_measure = assessments.iter().filter(is_of);
+            let families: Vec<&str> = of_measure.map(|a| a.family.name.as_str()).collect();
+            let Some(first) = families.first() else {
+                continue;
+            };
+            if self.records.usage.is_empty() || self.groups.is_in_log(measure) {
+                continue;
+            }
+            let mut others = Measure::OF_USE.into_iter();
+            let other = others.find(|other| self.groups.is_in_log(*other));
+            let other = other.map_or_else(String::new, |other| {
+                let other = other.name();
+                format!(
+                    "; or count them in {other}: save {} in `models` of your records, with `measure = \"{other}\"` and a `life50` in {other}",
+                    model_file(first)
+                )
+            });
+            let measure = measure.name();
+            notes.push(format!(
+                "no {measure} are on record, and lives of {} are counted in {measure}, so what they need is not known: add a column `{measure}` to the usage log and to the plan, or readings of a meter of {measure} in `meters`{other}",
+                families.join(", ")
+            ));
+        }
+        notes
     }
 
     /// Says which machines nothing is recorded of.
@@ -104,6 +132,15 @@ impl Study {
             1 => format!("only a day of season {year} is left; {next}"),
             _ => format!("only {days} days of season {year} are left; {next}"),
         })
+    }
+}
+
+/// Where the text of a family's model file is to be had.
+fn model_file(family: &str) -> String {
+    if Families::built_in_text(family).is_some() {
+        format!("what `wearcast models {family} --file` prints")
+    } else {
+        "its model file, or one of your own,".to_owned()
     }
 }
 

@@ -342,3 +342,48 @@ fn the_use_of_others_goes_through_a_machines_own_bins() {
     let planned = asked(&folder, "budget")["machines"][1]["planned"]["tons"].clone();
     assert_eq!(planned, 800.0);
 }
+
+/// A family is counted in hours and nobody logs any: said with what would mend it, and each way does.
+#[test]
+fn a_measure_that_the_log_leaves_out_is_told_with_what_mends_it() {
+    let folder = Folder::empty();
+    hoses(&folder, "hours", 200);
+    folder
+        .write("machines.csv", "machine,in_service\nM,2023-11-01\n")
+        .write("positions.csv", "machine,position,part\nM,boom,H\n");
+    let told = |hours: &str, unit: &str| {
+        let head = |first: &str| format!("{first},machine,product,tons{hours}\n");
+        let usage = ["2024-04-07", "2025-04-07", "2026-04-07"]
+            .map(|day| format!("{day},M,lime,400{unit}\n"))
+            .concat();
+        folder.write("usage.csv", head("date") + &usage).write(
+            "plan.csv",
+            head("month") + &format!("2027-04,M,lime,400{unit}\n"),
+        );
+        let budget = asked(&folder, "budget");
+        let notes = budget["notes"].as_array().expect("a list").clone();
+        let is_told = |note: &Value| {
+            note.as_str()
+                .is_some_and(|n| n.starts_with("no hours are on record"))
+        };
+        let note = notes.into_iter().find(is_told);
+        (budget["total"]["expected"].as_f64(), note)
+    };
+    let (total, note) = told("", "");
+    assert_eq!(total, None);
+    let note = note.expect("told").to_string();
+    for words in [
+        "lives of hose are counted in hours",
+        "`meters`",
+        "count them in tons",
+    ] {
+        assert!(note.contains(words), "{note}");
+    }
+    let (total, note) = told(",hours", ",40");
+    assert!(total.is_some() && note.is_none());
+    let model = std::fs::read_to_string(folder.path().join("models/hose.toml")).expect("text");
+    let model = model.replace("hours", "tons").replace("200", "2000");
+    folder.write("models/hose.toml", model);
+    let (total, note) = told("", "");
+    assert!(total.is_some() && note.is_none());
+}

@@ -724,3 +724,41 @@ fn problems_of_many_rows_share_their_texts() {
         assert_eq!(pair[0].found.capacity(), pair[0].found.len());
     }
 }
+
+/// What is compared by is told where it is written in two ways, and never taken for one.
+#[test]
+fn sites_customers_and_materials_in_several_spellings_are_remarked_on() {
+    let folder = Folder::good();
+    folder.write(
+        "machines.csv",
+        "machine,in_service,retired,site,customer\nM1,2024-03-01,,North yard,Oak Farm\n\
+         M2,2024-01-01,2025-12-31,north yard,OAK FARM\n",
+    );
+    let parts = "part,family,price,material,replaces\nF-1,spinner-fin,9,Carbon steel,\n\
+                 C-1,conveyor-chain,900,carbon steel,\nB-1,conveyor-chain,800,stainless steel,\n";
+    folder.write("parts.csv", parts);
+    let reading = folder.read();
+    let told: Vec<(&str, &str)> = (reading.problems.iter())
+        .filter(|p| p.kind == ProblemKind::Spelling)
+        .map(|p| (p.place.column.as_deref().unwrap_or_default(), p.found.as_str()))
+        .collect();
+    assert_eq!(
+        told,
+        [
+            (
+                "customer",
+                "`OAK FARM` and `Oak Farm`, which are spelled alike"
+            ),
+            (
+                "site",
+                "`North yard` and `north yard`, which are spelled alike"
+            ),
+            (
+                "material",
+                "`Carbon steel` and `carbon steel`, which are spelled alike"
+            ),
+        ]
+    );
+    let sites = reading.records.machines.iter().map(|m| m.site.as_deref());
+    assert!(sites.eq([Some("North yard"), Some("north yard")]));
+}

@@ -1,4 +1,5 @@
-//! Names in several spellings: products that nobody lists, and families of parts.
+//! Names in several spellings: products that nobody lists, families of parts, and what machines and
+//! parts are grouped by.
 
 use std::collections::BTreeSet;
 
@@ -9,6 +10,18 @@ impl Check<'_> {
     pub(super) fn spellings(&mut self) {
         self.products_alike();
         self.families_alike();
+        let (machines, parts) = (&self.records.machines, &self.records.parts);
+        let sites = machines.iter().filter_map(|m| m.site.as_deref());
+        let customers = machines.iter().filter_map(|m| m.customer.as_deref());
+        let materials = parts.iter().filter_map(|p| p.material.as_deref());
+        let told: Vec<_> = values_alike("site", sites)
+            .chain(values_alike("customer", customers))
+            .map(|finding| (Table::Machines, finding))
+            .chain(values_alike("material", materials).map(|finding| (Table::Parts, finding)))
+            .collect();
+        for (table, finding) in told {
+            self.notes.remark(table, None, finding);
+        }
     }
 
     /// Where a table lists the products, it lists them as they are.
@@ -73,6 +86,23 @@ impl Check<'_> {
             self.notes.remark(Table::Parts, None, finding);
         }
     }
+}
+
+/// Values of a column that are spelled alike.
+fn values_alike<'n>(
+    column: &'static str,
+    values: impl Iterator<Item = &'n str>,
+) -> impl Iterator<Item = Finding> {
+    let values: BTreeSet<&str> = values.collect();
+    let values: Vec<&str> = values.into_iter().collect();
+    spelling::groups(&values).into_iter().map(move |group| {
+        Finding::new(
+            column,
+            ProblemKind::Spelling,
+            format!("{}, which are spelled alike", listed(&group)),
+            format!("one spelling for one {column}, as each is compared as a {column} of its own"),
+        )
+    })
 }
 
 /// `A`, `B` and `C`.

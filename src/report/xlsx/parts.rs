@@ -314,8 +314,13 @@ fn difference(table: &Table, column: u16) -> Cell {
         |index: u32| rust_xlsxwriter::utility::row_col_to_cell(table.first_row() + index, column);
     let value = |index: usize| table.rows[index][usize::from(column)].number();
     let (a, b) = (name(0), name(1));
-    let result = value(0).zip(value(1)).map(|(x, y)| x - y);
-    Cell::formula(format!("IF(COUNT({a},{b})<2,\"\",{a}-{b})"), result)
+    // Sums in another order differ in their last bits, which a sheet may show as -0.00.
+    let cents = |money: f64| (100.0 * money).round() / 100.0 + 0.0;
+    let result = value(0).zip(value(1)).map(|(x, y)| cents(x - y));
+    Cell::formula(
+        format!("IF(COUNT({a},{b})<2,\"\",ROUND({a}-{b},2))"),
+        result,
+    )
 }
 
 #[cfg(test)]
