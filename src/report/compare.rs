@@ -108,10 +108,8 @@ pub struct TogetherRow {
     pub value: Option<String>,
     /// Wear-outs seen.
     pub worn: f64,
-    /// Wear-outs that the same work makes if all values are alike.
-    pub expected: f64,
-    /// Seen for each expected.
-    pub ratio: Estimate,
+    /// Wear of a unit of its work against the average.
+    pub wear_factor: Estimate,
     /// Chance of a count as far from the expected one where there is no difference.
     pub p_value: f64,
     /// The same, corrected by Holm over the values.

@@ -45,13 +45,38 @@ impl Teller<'_> {
     /// A positive quantity whose logarithm is given: posterior median and interval, or the likeliest
     /// value and an interval by the delta method on its logarithm.
     pub(super) fn told(&self, ln: impl Fn(&[f64]) -> f64) -> Option<Estimate> {
+        self.told_by_draw(|_, theta| ln(theta))
+    }
+
+    /// The same of a quantity that also goes by which draw it is; `None` for the likeliest value.
+    pub(super) fn told_by_draw(
+        &self,
+        ln: impl Fn(Option<usize>, &[f64]) -> f64,
+    ) -> Option<Estimate> {
         if self.priors {
-            let draws = self.assessment.draws.as_ref()?;
-            let values: Vec<f64> = draws.iter().map(|theta| ln(theta).exp()).collect();
-            return Some(self.middle(values));
+            let draws = self.assessment.draws.as_ref()?.iter().enumerate();
+            let values = draws.map(|(draw, theta)| ln(Some(draw), theta).exp());
+            return Some(self.middle(values.collect()));
         }
-        let (value, sd) = levels::delta(self.assessment.likeliest.as_ref().ok()?, ln)?;
+        let likeliest = self.assessment.likeliest.as_ref().ok()?;
+        let (value, sd) = levels::delta(likeliest, |theta| ln(None, theta))?;
         Some(self.around(value, sd))
+    }
+
+    /// Effect of a machine on log life in one draw. One without lives in the fit has any, of which the
+    /// mean of one over life is told; machines are alike in the likeliest model.
+    pub(super) fn effect(&self, draw: Option<usize>, machine: &str) -> f64 {
+        let draws = self.assessment.draws.as_ref();
+        let Some((draws, draw)) = draws.zip(draw) else {
+            return 0.0;
+        };
+        let Some(spread) = draws.spread(draw) else {
+            return 0.0;
+        };
+        match self.assessment.lives.place_of(machine) {
+            Some(place) => draws.effect(draw, Some(place), 0.0),
+            None => -spread * spread / 2.0,
+        }
     }
 
     /// An interval on the logarithm, turned back.

@@ -613,18 +613,75 @@ fn a_machine_that_is_odd_shows_in_all_of_its_parts() {
     let report = study.compare("machine").expect("enough");
     let together = report.together.expect("two families");
     assert_eq!(together.families, ["chain", "fin"]);
-    let (worn, expected) = together
-        .rows
-        .iter()
-        .fold((0.0, 0.0), |(w, e), row| (w + row.worn, e + row.expected));
-    assert!((expected / worn - 1.0).abs() < 1e-6, "{expected} {worn}");
     let (first, others) = together.rows.split_first().expect("machines");
     assert_eq!(first.value.as_deref(), Some(odd.as_str()));
-    assert!(1.0 < first.ratio.low.expect("a limit"), "{first:?}");
+    assert!(1.0 < first.wear_factor.low.expect("a limit"), "{first:?}");
     assert!(first.p_holm.expect("compared") < 0.05, "{first:?}");
+    // Twice as fast as each of the others, and itself part of the average.
+    let others_factor = others
+        .iter()
+        .map(|row| row.wear_factor.estimate)
+        .sum::<f64>()
+        / 5.0;
+    let times = first.wear_factor.estimate / others_factor;
+    assert!((1.6..2.5).contains(&times), "{times}");
     assert!(
-        others.iter().all(|row| row.ratio.low < Some(1.0)),
+        others.iter().all(|row| row.wear_factor.low < Some(1.0)),
         "{others:?}"
+    );
+}
+
+/// Machines that differ, at three sites that do not: the range of a site holds 1 in nine cases of ten, and the
+/// p-values corrected accuse hardly any. Of 90 rows, 81 with a standard deviation of 2.8; of 30 fleets, 1.5 of 1.2.
+#[test]
+fn sites_are_not_blamed_for_machines_that_differ() {
+    let of = |name: &'static str, scale: f64| TrueFamily {
+        name,
+        shape: 2.5,
+        scale,
+        factors: [1.0, 1.5, 2.5],
+        price: 100.0,
+        positions: 2,
+    };
+    let found: Vec<(usize, bool)> = (0..30_u64)
+        .into_par_iter()
+        .map(|seed| {
+            let fleet = Fleet {
+                gauge: None,
+                machines: 12,
+                seasons: 4,
+                spread: 0.3,
+                families: vec![of("chain", 900.0), of("fin", 700.0)],
+                seed: 400 + seed,
+            };
+            let mut records = fleet.play().records;
+            for (i, machine) in records.machines.iter_mut().enumerate() {
+                machine.site = Some(["north", "hill", "river"][i % 3].to_owned());
+            }
+            let options = Options {
+                priors: false,
+                ..Options::default()
+            };
+            let study = Study::new(records, fleet.families(""), options).expect("enough");
+            let rows = study
+                .compare("site")
+                .expect("enough")
+                .together
+                .expect("two")
+                .rows;
+            let holds = rows.iter().filter(|row| {
+                let factor = row.wear_factor;
+                factor.low.is_none_or(|l| l <= 1.0) && factor.high.is_none_or(|h| 1.0 <= h)
+            });
+            let blamed = rows.iter().any(|row| row.p_holm.is_some_and(|p| p < 0.05));
+            (holds.count(), blamed)
+        })
+        .collect();
+    let holds: usize = found.iter().map(|f| f.0).sum();
+    let blamed = found.iter().filter(|f| f.1).count();
+    assert!(
+        72 <= holds && blamed <= 5,
+        "{holds} of 90 hold, {blamed} of 30 blamed"
     );
 }
 

@@ -48,8 +48,7 @@ fn of_all_parts(row: &TogetherRow) -> Value {
     json!({
         "value": row.value,
         "worn": count(row.worn),
-        "expected": row.expected,
-        "ratio": estimate(Some(&row.ratio)),
+        "wear_factor": estimate(Some(&row.wear_factor)),
         "p_value": row.p_value,
         "p_holm": row.p_holm,
     })

@@ -65,7 +65,7 @@ fn legend(report: &CompareReport) -> String {
     }
     if report.together.is_some() {
         legend.push_str(
-            " 'All parts together' counts wear-outs of every part that more than one of them has, each against a model in which all are alike; its ranges are of counts alone.",
+            " 'All parts together' holds the lives of every part that more than one of them has against a model in which all are alike; machines of one line may differ among themselves, which its ranges and p allow for.",
         );
     }
     let settles = report.families.iter().flat_map(|f| &f.rows);
@@ -118,7 +118,7 @@ fn totals(out: &mut String, report: &CompareReport, width: usize) {
 /// Wear-outs of all families, by machine or value.
 fn together(out: &mut String, report: &CompareReport, all: &CompareTogether, width: usize) {
     let head = format!(
-        "All parts together by {}: wear-outs seen, and what the same work makes on average",
+        "All parts together by {}: wear-outs seen, and how fast parts wear at the same work, against the average",
         report.by
     );
     out.push_str(&wrapped(&head, "", "  ", width));
@@ -126,8 +126,7 @@ fn together(out: &mut String, report: &CompareReport, all: &CompareTogether, wid
         &[
             ("", Lean::Left),
             ("Seen", Lean::Right),
-            ("Average", Lean::Right),
-            ("Times as many", Lean::Right),
+            ("Times as fast", Lean::Right),
             ("Range", Lean::Range),
             ("p", Lean::Right),
             ("Corrected", Lean::Right),
@@ -138,9 +137,8 @@ fn together(out: &mut String, report: &CompareReport, all: &CompareTogether, wid
         grid.row([
             row.value.as_deref().unwrap_or("not recorded").to_owned(),
             whole(row.worn),
-            amount(row.expected),
-            amount(row.ratio.estimate),
-            tight(&interval(Some(&row.ratio), amount)),
+            amount(row.wear_factor.estimate),
+            tight(&interval(Some(&row.wear_factor), amount)),
             probability(row.p_value),
             or_unknown(row.p_holm, probability),
         ]);

@@ -146,6 +146,19 @@ pub(super) fn note(
     closest.map(|(_, text)| text)
 }
 
+/// That parts of several materials are taken together, of machines compared by one family.
+pub(super) fn note_of_machines(family: &str, lives: &[&Life]) -> Option<String> {
+    let materials = lives.iter().filter_map(|life| life.material.as_deref());
+    let materials: BTreeSet<&str> = materials.collect();
+    (1 < materials.len()).then(|| {
+        let materials: Vec<&str> = materials.into_iter().collect();
+        format!(
+            "{family}: parts of {} are taken as alike, so that a machine that has mostly one of them may look better or worse by that alone",
+            materials.join(", ")
+        )
+    })
+}
+
 /// Least difference in the share of a product between lives that saw more and less of it (our own
 /// choice): below that no material can be taken for the product.
 const APART: f64 = 0.1;

@@ -129,6 +129,7 @@ impl Study {
                     case.products(&mut totals, &mut notes)
                 }
                 By::Machines => {
+                    notes.extend(beside::note_of_machines(&family.name, &case.lives));
                     let machine = |life: &Life| Some(life.machine.clone());
                     all_parts.add(&case, &machine);
                     if case.wanted().machine_effect {
@@ -159,6 +160,9 @@ impl Study {
         }
         let comparisons = correct(&mut families);
         notes.extend(by_notes(&by));
+        if !matches!(by, By::Products) {
+            notes.push("an acre is one of all the work on record, the same for every line: what the own work of each costs is another matter, and `--machine` asks for it".to_owned());
+        }
         notes.extend(self.money_notes());
         let compared = match &by {
             By::Products => Compared::Products,
@@ -191,6 +195,15 @@ impl Study {
         let mut notes = vec![
             "costs are what the work on record would cost in the long run, every part changed when it is worn and not before, at next season's prices; damage and lost field time are not in it".to_owned(),
         ];
+        let partial = self.built.partial.iter().filter(|change| {
+            self.wants_machine(&change.machine) && self.wants_family(&change.family)
+        });
+        let partial = partial.count();
+        if 0 < partial {
+            notes.push(format!(
+                "single pieces changed in parts counted as sets are not in it either: {partial} on record"
+            ));
+        }
         if settings.labor_rate.is_none() {
             notes.push("labor is not priced: `labor_rate` is not in settings.toml; costs are of parts alone".to_owned());
         }

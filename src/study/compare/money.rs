@@ -11,7 +11,8 @@
 //! cost per acre of group g = change * w_g n_g / (cycle * A_g)
 //! ```
 //!
-//! so that the groups' costs, by their acres, add up to the whole. Parts that age by the calendar are
+//! where one over a cycle is the mean over the machines that did the work, by their shares of it and each
+//! with its own effect on life. The groups' costs, by their acres, add up to the whole. Parts that age by the calendar are
 //! spread over all acres alike. An acre of all families together carries each of them as often as it
 //! was there: in their sum a family counts by `A_g` over the acres under any of them.
 
@@ -31,6 +32,8 @@ use crate::units::Measure;
 pub(super) struct Work {
     /// Use by group in the family's measure, summed over pieces or sets; days in one figure.
     pub(super) by_group: Vec<f64>,
+    /// The same by machine.
+    by_machine: BTreeMap<String, Vec<f64>>,
     /// By two groups: use of the one times use of the other, summed over days, pieces or sets.
     by_day: Vec<f64>,
     /// As in [`Spread`].
@@ -52,13 +55,17 @@ impl Work {
         let Spread { acres, tons } = Spread::under(study, lives)?;
         let mut work = Self {
             by_group: vec![0.0; groups.len()],
+            by_machine: BTreeMap::new(),
             by_day: vec![0.0; groups.len() * groups.len()],
             acres,
             tons,
         };
         if measure == Measure::Days {
-            let days = |life: &&Life| (until(study, life) - life.since).num_days().max(0) as f64;
-            work.by_group[0] = lives.iter().map(days).sum();
+            for life in lives {
+                let days = (until(study, life) - life.since).num_days().max(0) as f64;
+                work.of_machine(&life.machine)[0] += days;
+            }
+            work.by_group[0] = work.by_machine.values().map(|used| used[0]).sum();
             return (0.0 < work.all_acres()).then_some(work);
         }
         let mut seen: BTreeMap<(&str, Option<&str>), Vec<&Life>> = BTreeMap::new();
@@ -87,7 +94,8 @@ impl Work {
                     if !path.is_known(measure, day, day + 1) {
                         return None;
                     }
-                    work.add_day(&path.recorded(measure, day, day + 1), &columns, places);
+                    let used = path.recorded(measure, day, day + 1);
+                    work.add_day(machine, &used, &columns, places);
                 }
             }
         }
@@ -95,8 +103,11 @@ impl Work {
     }
 
     /// - `used`: of all groups; `columns`: which of them each of the family's is.
-    fn add_day(&mut self, used: &[f64], columns: &[Option<usize>], places: f64) {
+    fn add_day(&mut self, machine: &str, used: &[f64], columns: &[Option<usize>], places: f64) {
         let of = |group: usize| columns[group].map_or(0.0, |column| used[column]);
+        for (a, used) in self.of_machine(machine).iter_mut().enumerate() {
+            *used += places * of(a);
+        }
         for a in 0..columns.len() {
             self.by_group[a] += places * of(a);
             for b in 0..columns.len() {
@@ -105,8 +116,49 @@ impl Work {
         }
     }
 
+    /// Use of a machine by group.
+    fn of_machine(&mut self, machine: &str) -> &mut Vec<f64> {
+        let count = self.by_group.len();
+        let name = machine.to_owned();
+        self.by_machine
+            .entry(name)
+            .or_insert_with(|| vec![0.0; count])
+    }
+
+    /// Logarithm of the changes that a unit of effective exposure makes on average over the machines that
+    /// did the work, each with a life of its own: those that wear faster change more than the typical one.
+    ///
+    /// - `group`: the work of that group alone.
+    /// - `ln_life`: of the typical machine's mean life.
+    /// - `effect`: of a machine, on its logarithm.
+    pub(super) fn ln_changes(
+        &self,
+        group: Option<usize>,
+        ln_life: f64,
+        theta: &[f64],
+        effect: impl Fn(&str) -> f64,
+    ) -> f64 {
+        let late = self.late(theta);
+        let factors: Vec<f64> = wear_factors(theta).take(self.by_group.len()).collect();
+        let (mut all, mut changes) = (0.0, 0.0);
+        for (machine, used) in &self.by_machine {
+            let work = match group {
+                Some(group) => used[group],
+                None => used.iter().zip(&factors).map(|(n, w)| n * w).sum(),
+            };
+            all += work;
+            changes += work / ((ln_life + effect(machine)).exp() + late);
+        }
+        (changes / all).ln()
+    }
+
     /// Logarithm of a cycle whose mean life has the logarithm `ln_life`.
     pub(super) fn ln_cycle(&self, ln_life: f64, theta: &[f64]) -> f64 {
+        (ln_life.exp() + self.late(theta)).ln()
+    }
+
+    /// Effective exposure from wear-out to the end of its day, on average.
+    fn late(&self, theta: &[f64]) -> f64 {
         let count = self.by_group.len();
         let factors: Vec<f64> = wear_factors(theta).take(count).collect();
         let mut squares = 0.0;
@@ -114,12 +166,11 @@ impl Work {
             squares += a * row.iter().zip(&factors).map(|(n, b)| n * b).sum::<f64>();
         }
         let sum: f64 = self.by_group.iter().zip(&factors).map(|(n, w)| n * w).sum();
-        let late = if 0.0 < squares {
+        if 0.0 < squares {
             squares / (2.0 * sum)
         } else {
             0.0
-        };
-        (ln_life.exp() + late).ln()
+        }
     }
 
     pub(super) fn all_acres(&self) -> f64 {

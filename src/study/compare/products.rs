@@ -166,10 +166,13 @@ impl Rows<'_> {
             let per_acre = change * used / acres;
             let factor = Self::ln_factor(index.unwrap_or(0));
             let teller = self.teller;
-            (per_acre.is_finite() && 0.0 < per_acre).then_some(move |theta: &[f64]| {
+            let of_group = Some(index.unwrap_or(0));
+            let ln = move |draw: Option<usize>, theta: &[f64]| {
                 let life = teller.ln_life(Anchor::Mean, theta);
-                per_acre.ln() + factor(theta) - work.ln_cycle(life, theta)
-            })
+                let effect = |machine: &str| teller.effect(draw, machine);
+                per_acre.ln() + factor(theta) + work.ln_changes(of_group, life, theta, effect)
+            };
+            (per_acre.is_finite() && 0.0 < per_acre).then_some(ln)
         });
         // A product that no part of the family has seen adds nothing to what all of them cost.
         let is_seen = |w: &Work| index.is_none_or(|i| 0.0 < w.by_group[i]);
@@ -177,7 +180,7 @@ impl Rows<'_> {
             let acres = self.work.map(|work| work.acres[place]);
             totals.add(place, self.teller.assessment, ln.as_ref(), acres);
         }
-        self.teller.told(ln?)
+        self.teller.told_by_draw(ln?)
     }
 }
 
@@ -223,7 +226,7 @@ impl Totals {
         &mut self,
         place: usize,
         assessment: &Assessment,
-        ln: Option<&impl Fn(&[f64]) -> f64>,
+        ln: Option<&impl Fn(Option<usize>, &[f64]) -> f64>,
         acres: Option<f64>,
     ) {
         let of_all = self.spread.as_ref().map(|spread| spread.acres[place]);
@@ -250,9 +253,12 @@ impl Totals {
         if let Some(draws) = draws.filter(|_| self.priors) {
             // Draws of different families are independent, whatever order they are added in.
             for (i, value) in sum.values.iter_mut().enumerate() {
-                *value += share * ln(draws.get(i % draws.len())).exp();
+                let draw = i % draws.len();
+                *value += share * ln(Some(draw), draws.get(draw)).exp();
             }
-        } else if let Some((value, sd)) = likeliest.and_then(|fit| levels::delta(fit, ln)) {
+        } else if let Some((value, sd)) =
+            likeliest.and_then(|fit| levels::delta(fit, |theta| ln(None, theta)))
+        {
             sum.values[0] += share * value.exp();
             sum.variance += (share * value.exp() * sd).powi(2);
         } else {

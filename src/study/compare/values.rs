@@ -241,9 +241,11 @@ impl Rows<'_> {
         let work = self.work.as_ref()?;
         let change = level.change_cost.filter(|c| 0.0 < *c)?;
         let ratio = self.ln_ratio(index);
-        self.teller.told(|theta| {
+        self.teller.told_by_draw(|draw, theta| {
             let life = self.teller.ln_life(Anchor::Mean, theta) + ratio(theta);
-            change.ln() + work.exposure_per_acre(theta).ln() - work.ln_cycle(life, theta)
+            let effect = |machine: &str| self.teller.effect(draw, machine);
+            let changes = work.ln_changes(None, life, theta, effect);
+            change.ln() + work.exposure_per_acre(theta).ln() + changes
         })
     }
 
