@@ -1,6 +1,6 @@
 //! What a replacement costs, as far as the parts list and the records tell.
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 
 use chrono::NaiveDate;
 
@@ -105,14 +105,11 @@ pub fn part_cost(
         )
     };
     let past_labor = || {
-        mean(
-            changes_of(records, supersession, part, as_of).filter_map(|c| {
-                let events = if as_set { 1.0 } else { pieces(records, c) };
-                c.labor_hours
-                    .filter(|_| 0.0 < events)
-                    .map(|hours| (hours / events, events))
-            }),
-        )
+        let changes = changes_of(records, supersession, part, as_of);
+        let jobs = jobs(records, changes, as_set, |c| c.labor_hours);
+        let whole = mean(jobs.iter().filter(|job| job.is_whole).map(Job::each));
+        // Where no set was changed in one go, what its pieces took is the best there is.
+        whole.or_else(|| mean(jobs.iter().map(Job::each)))
     };
     let list_price = listed.and_then(|p| p.price);
     let price = list_price.or_else(past_price);
@@ -123,10 +120,64 @@ pub fn part_cost(
     }
 }
 
+/// Hours of the rows of one position and day.
+#[derive(Clone, Copy, Debug, Default)]
+struct Job {
+    hours: f64,
+    /// Lives that they are shared by: pieces, or 1 for a set.
+    lives: f64,
+    /// Whether every piece of a set was changed.
+    is_whole: bool,
+}
+
+impl Job {
+    /// Hours of one life, and how many they are of.
+    fn each(&self) -> (f64, f64) {
+        (self.hours / self.lives, self.lives)
+    }
+}
+
+/// Jobs of which some row tells the hours. The rows of one position and day are one job: those of a set
+/// make it up, those of single pieces share the hours.
+fn jobs<'a>(
+    records: &'a Records,
+    changes: impl Iterator<Item = &'a Replacement>,
+    as_set: bool,
+    hours: impl Fn(&Replacement) -> Option<f64>,
+) -> Vec<Job> {
+    let mut by_day: BTreeMap<(&str, &str, NaiveDate), (f64, f64, f64)> = BTreeMap::new();
+    for change in changes {
+        let place = (&*change.machine, &*change.position, change.date);
+        let (all, told, sum) = by_day.entry(place).or_default();
+        let pieces = pieces(records, change);
+        *all += pieces;
+        if let Some(hours) = hours(change) {
+            *told += pieces;
+            *sum += hours;
+        }
+    }
+    let days = by_day.into_iter().filter(|(_, (_, told, _))| 0.0 < *told);
+    days.map(|((machine, position, _), (all, told, hours))| {
+        let holds = records
+            .position(machine, position)
+            .map_or(1.0, |p| p.quantity);
+        Job {
+            hours,
+            lives: if as_set { 1.0 } else { told },
+            is_whole: !as_set || holds <= all,
+        }
+    })
+    .collect()
+}
+
 /// Mean field time lost when one of these lives wore out in the field, as recorded: that of the parts taken out,
-/// whatever took their place.
+/// whatever took their place. Pieces that have lives of their own share the time of their day.
 #[must_use]
-pub fn down_hours<'a>(records: &Records, lives: impl Iterator<Item = &'a Life>) -> Option<f64> {
+pub fn down_hours<'a>(
+    records: &Records,
+    lives: impl Iterator<Item = &'a Life>,
+    as_set: bool,
+) -> Option<f64> {
     let worn: BTreeSet<(&str, &str, Option<NaiveDate>)> = lives
         .filter(|life| life.ended.is_wear())
         .map(|life| (life.machine.as_str(), life.position.as_str(), life.removed))
@@ -135,7 +186,8 @@ pub fn down_hours<'a>(records: &Records, lives: impl Iterator<Item = &'a Life>) 
         let of = (c.machine.as_str(), c.position.as_str(), Some(c.date));
         c.reason.is_wear() && worn.contains(&of)
     });
-    mean(changes.filter_map(|c| c.down_hours.map(|h| (h, 1.0))))
+    let jobs = jobs(records, changes, as_set, |c| c.down_hours);
+    mean(jobs.iter().map(Job::each))
 }
 
 /// Weighted mean; `None` of nothing.

@@ -112,7 +112,9 @@ impl Programme {
     /// - `discount`: value today of money at its end.
     #[must_use]
     pub fn after(&self, hazard: impl Fn(f64) -> f64, days: &[f64], discount: f64) -> Self {
-        let oldest = self.step * (self.run.len() - 1) as f64;
+        // A short season has short steps of age, and those there are end before parts are old.
+        let told = self.step * (self.run.len() - 1) as f64;
+        let oldest = oldest(&hazard, days.iter().sum()).max(told);
         let grid = Grid::of_days(hazard, days, oldest);
         let later = (0..grid.ages).map(|k| self.at(k as f64 * grid.step));
         let mut first = Self {

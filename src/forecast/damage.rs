@@ -4,7 +4,7 @@
 //! The rate per unit of a clock has a gamma distribution: its parameters are the events and the use on
 //! record, each with a weak prior added: a tenth of an event in a thousand hours (our own choice, so
 //! that a part never yet damaged costs next to nothing), scaled down so that it never weighs more than
-//! a tenth of the use on record. Where hours are not recorded the clock runs in acres, in tons or by
+//! a tenth of the use on record, nor more than half an event at its rate. Where hours are not recorded the clock runs in acres, in tons or by
 //! the calendar instead.
 
 use rand_distr::{Distribution as _, Gamma};
@@ -64,12 +64,19 @@ impl EventRate {
     fn over(events: usize, mut spans: Vec<f64>, clock: Measure) -> Self {
         /// Of the use on record, that the prior weighs at most.
         const WEIGHT: f64 = 0.1;
+        /// Events at the rate on record, likewise.
+        const EVENTS: f64 = 0.5;
         // Sorted sums: the same to the last bit whatever order the lives came in.
         spans.sort_by(f64::total_cmp);
         let on_record = spans.iter().fold(0.0, |sum, span| sum + span);
         let prior = prior_use(clock);
+        let share = if events == 0 {
+            WEIGHT
+        } else {
+            WEIGHT.min(EVENTS / events as f64)
+        };
         let weight = if 0.0 < on_record {
-            (WEIGHT * on_record / prior).min(1.0)
+            (share * on_record / prior).min(1.0)
         } else {
             1.0
         };
@@ -126,12 +133,15 @@ mod tests {
     use crate::units::Measure;
 
     /// By hand: (0.1 + 2) / (1,000 + 30,000) in 30,000 hours, and (0.1 * 0.03 + 2) / (30 + 300) in
-    /// 300, of which the prior weighs a tenth.
+    /// 300, of which the prior weighs a tenth; of 72 in 3,000 half an event's time, 3,000 / 144 hours.
     #[test]
     fn the_rate_is_the_one_worked_by_hand() {
         let rate = |hours: f64| EventRate::over(2, vec![hours], Measure::Hours).mean();
         assert!((rate(30_000.0) - 2.1 / 31_000.0).abs() < 1e-12);
         assert!((rate(300.0) - 2.003 / 330.0).abs() < 1e-12);
+        let many = EventRate::over(72, vec![3_000.0], Measure::Hours).mean();
+        let prior = 3_000.0 / 144.0;
+        assert!((many - (72.0 + 0.000_1 * prior) / (3_000.0 + prior)).abs() < 1e-12);
         let none = EventRate::new(0, &[], Measure::Hours);
         assert!((none.mean() - 0.000_1).abs() < 1e-12);
     }

@@ -338,7 +338,10 @@ impl<'a> Planner<'a> {
         tell: bool,
         told: &mut Told,
     ) -> Vec<PlannedUse> {
-        if !self.planning.sums.has(&machine.name) {
+        let past = self.last_season(machine);
+        // A machine in its first season has none to repeat.
+        let past = past.filter(|(past, _)| past.year < target.year);
+        if past.is_none() || !self.planning.sums.has(&machine.name) {
             let typical = self.typical.get_or_init(|| Typical::of(self.planning));
             let uses = self.typical_season(typical, machine, target);
             if tell && !uses.is_empty() {
@@ -348,8 +351,7 @@ impl<'a> Planner<'a> {
                 return uses;
             }
         }
-        let past = self.last_season(machine);
-        let Some((past, kind)) = past.filter(|(past, _)| past.year < target.year) else {
+        let Some((past, kind)) = past else {
             if tell {
                 told.without.insert(machine.name.clone());
             }
@@ -372,6 +374,14 @@ impl<'a> Planner<'a> {
         // known of the others. A row that somebody wrote without amounts stays unknown.
         let is_unread = |d: &DaySum<'_>| d.after.is_some() && d.amounts == Amounts::default();
         let mut days = self.days_of(machine, past);
+        // A stretch that begins in the season may be told of on a day after it alone.
+        let sums = self.planning.sums.of_machine(&machine.name);
+        let ends_later = sums.into_iter().any(|d| {
+            past.end < d.date && is_unread(&d) && d.after.is_some_and(|after| after < past.end)
+        });
+        if ends_later && tell {
+            told.in_part.insert(machine.name.clone());
+        }
         if days.iter().any(is_unread) && !days.iter().all(is_unread) {
             days.retain(|d| !is_unread(d));
             if tell {

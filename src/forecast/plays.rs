@@ -194,7 +194,7 @@ impl<'a> Plays<'a> {
             let machine = &service.machines[seen.machine];
             let (bin, family) = (seen.bin.as_deref().unwrap_or(""), &assessment.family.name);
             // Numbers of its own beside the path it is the rest of.
-            let anew = if seen.is_rest { "/anew" } else { "" };
+            let anew = if seen.rest_of.is_some() { "/anew" } else { "" };
             found.push(PathUnits {
                 number,
                 seed: self.game.seed ^ name_hash(&format!("plays/{machine}/{bin}/{family}{anew}")),

@@ -91,8 +91,28 @@ pub struct SeenPath {
     /// Days to come; one column for each group of the family. Families that go by the same
     /// measure and groups share it.
     pub path: Arc<FuturePath>,
-    /// Whether it is the rest of another path, from the day on which parts are changed.
-    pub is_rest: bool,
+    /// Where it is the rest of another path from the day on which parts are changed: the place of
+    /// that path, and the day.
+    pub rest_of: Option<(usize, NaiveDate)>,
+}
+
+/// The place of a path's days from `date` on: what is fitted then has not seen those before.
+pub fn rest_of(paths: &mut Vec<SeenPath>, path: usize, date: NaiveDate) -> usize {
+    let first = paths[path].path.dates.first();
+    if first.is_none_or(|first| date <= *first) {
+        return path;
+    }
+    add_rest(paths, path, date);
+    paths.len() - 1
+}
+
+fn add_rest(paths: &mut Vec<SeenPath>, path: usize, date: NaiveDate) {
+    let rest = SeenPath {
+        path: Arc::new(paths[path].path.from(date)),
+        rest_of: Some((path, date)),
+        ..paths[path].clone()
+    };
+    paths.push(rest);
 }
 
 /// A due date of scheduled work.
@@ -168,6 +188,16 @@ pub struct Gathering<'a> {
 }
 
 impl InService {
+    /// Takes other days to come: those of every path, and of what is left of some from the day on which
+    /// parts are changed. Paths of one machine, bin and family keep their places.
+    pub fn with_paths(&mut self, paths: Vec<SeenPath>) {
+        let rests: Vec<_> = self.paths.iter().filter_map(|p| p.rest_of).collect();
+        self.paths = paths;
+        for (path, date) in rests {
+            add_rest(&mut self.paths, path, date);
+        }
+    }
+
     /// Whether all that a part's forecast rests on is known: its use to come, and its family's life.
     #[must_use]
     pub fn can_forecast(&self, unit: &Unit, assessments: &[Assessment]) -> bool {
@@ -363,7 +393,7 @@ impl<'a> Gatherer<'a> {
         );
         let lives = self.gathering.built.lives.iter();
         let of_family = lives.filter(|l| l.family == life.family);
-        let down_hours = cost::down_hours(context.records, of_family);
+        let down_hours = cost::down_hours(context.records, of_family, as_set);
         let line = self.out.lines.len();
         self.out.lines.push(Line {
             family: life.family.clone(),
@@ -413,7 +443,7 @@ impl<'a> Gatherer<'a> {
             bin,
             family,
             path,
-            is_rest: false,
+            rest_of: None,
         });
         self.paths.insert(key, index);
         index

@@ -1,7 +1,6 @@
 //! Run or replace: the advice for every part in service.
 
 use std::collections::BTreeMap;
-use std::sync::Arc;
 
 use rayon::prelude::*;
 
@@ -10,7 +9,7 @@ use super::{Outlook, Study};
 use crate::decide::{Advice, Costs, Programme, Season};
 use crate::forecast::plan;
 use crate::forecast::play::Life;
-use crate::forecast::unit::{Age, Due, InService, Line, SeenPath, Unit};
+use crate::forecast::unit::{Age, Due, InService, Line, SeenPath, Unit, rest_of};
 use crate::model::assess::Assessment;
 
 /// Draws the programme is solved for in a small fleet, whose few wear-outs leave much open; and in a
@@ -248,15 +247,13 @@ impl Study {
                 let effective = |used: &[f64]| life.effective(used);
                 let hazard = |x: f64| life.hazard(x);
                 let mut first = here.path.days_that_count(effective);
-                if leaves {
+                let exposure = effective(&season);
+                // Nothing is planned after the season under way: nothing comes after it.
+                if leaves || exposure <= 0.0 {
                     let is_used = 0.0 < first.iter().sum::<f64>();
                     let last =
                         is_used.then(|| Programme::of_the_last_season(hazard, &first, costs));
                     return last.map(|programme| (life, programme));
-                }
-                let exposure = effective(&season);
-                if exposure <= 0.0 {
-                    return None;
                 }
                 let days = whole.path.equal_days(effective);
                 let season = Season { exposure, days };
@@ -367,19 +364,4 @@ impl Study {
         }
         super::kits::share_labor(service, &mates.due);
     }
-}
-
-/// The place of a path's days from `date` on: what is fitted then has not seen those before.
-fn rest_of(paths: &mut Vec<SeenPath>, path: usize, date: chrono::NaiveDate) -> usize {
-    let seen = &paths[path];
-    if seen.path.dates.first().is_none_or(|first| date <= *first) {
-        return path;
-    }
-    let rest = SeenPath {
-        path: Arc::new(seen.path.from(date)),
-        is_rest: true,
-        ..seen.clone()
-    };
-    paths.push(rest);
-    paths.len() - 1
 }

@@ -177,7 +177,7 @@ impl<'a> Maker<'a> {
         let gathered = self.gather(&self.study.built, &plan, &self.outlook.sizes);
         let base = &self.outlook.in_service;
         let mut in_service = base.clone();
-        in_service.paths = gathered.paths;
+        in_service.with_paths(gathered.paths);
         let decided = base.due.iter().filter(|d| !base.lines[d.line].scheduled);
         in_service.due = gathered
             .due

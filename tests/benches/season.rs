@@ -216,7 +216,7 @@ fn in_service(fleet: &Fleet, assessments: &[Assessment], season: Season) -> InSe
         bin: None,
         family,
         path: Arc::clone(&days[machine]),
-        is_rest: false,
+        rest_of: None,
     };
     let unit = |machine: usize, family: usize| Unit {
         machine,

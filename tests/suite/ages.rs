@@ -387,3 +387,49 @@ fn a_measure_that_the_log_leaves_out_is_told_with_what_mends_it() {
     let (total, note) = told("", "");
     assert!(total.is_some() && note.is_none());
 }
+
+/// A machine in its first season has none to repeat, and does what the others did; what is on record of it makes
+/// nothing unknown.
+#[test]
+fn a_machine_in_its_first_season_does_what_the_others_did() {
+    let folder = Folder::empty();
+    std::fs::create_dir(folder.path().join("models")).expect("a folder");
+    let usage = "2024-04-10,old,lime,800\n2025-04-10,old,lime,800\n";
+    folder
+        .write(
+            "models/fin.toml",
+            "family = \"fin\"\nmeasure = \"tons\"\ncounted = \"set\"\n[prior]\n\
+             shape = { median = 3.0, spread = 1.2 }\nlife50 = { median = 900, spread = 1.2 }\n",
+        )
+        .write(
+            "machines.csv",
+            "machine,in_service\nold,2023-11-01\nnew,2026-02-01\n",
+        )
+        .write("parts.csv", "part,family,price\nF,fin,10\n")
+        .write(
+            "positions.csv",
+            "machine,position,part\nold,fins,F\nnew,fins,F\n",
+        )
+        .write("settings.toml", "season_starts = \"11-01\"\n");
+    let asked = |more: &str| {
+        folder.write(
+            "usage.csv",
+            format!("date,machine,product,tons\n{usage}{more}"),
+        );
+        let path = folder.path().to_str().expect("a path");
+        let (status, out, err) =
+            wearcast(&["budget", path, "--as-of", "2026-03-01", "--format", "json"]);
+        assert_eq!(status, ExitStatus::Done, "{err}");
+        let budget: Value = serde_json::from_str(&out).expect("JSON");
+        let machines = budget["machines"].as_array().expect("a list").clone();
+        let new = machines.iter().find(|m| m["machine"] == "new").expect("it");
+        assert!(
+            out.contains("what the other machines did on average"),
+            "{out}"
+        );
+        new["total"]["expected"].as_f64().expect("known")
+    };
+    let (without, with) = (asked(""), asked("2026-02-20,new,lime,40\n"));
+    // Forty tons of nine hundred more.
+    assert!(without < with && with < 2.0 * without, "{without} {with}");
+}

@@ -224,3 +224,19 @@ fn in_its_last_season_a_machine_needs_no_part_for_the_years_after() {
         programme.saving(0.0)
     );
 }
+
+/// A few tons planned for the year after make no old part a young one: with a season of a hundredth the part still
+/// goes for certain in the one under way, and changing it saves about the price of the stop.
+#[test]
+fn a_tiny_season_after_it_does_not_hide_an_old_part() {
+    let hazard = weibull(6.0);
+    let costs = Costs {
+        planned: 1.0,
+        in_season: 5.0,
+    };
+    for exposure in [0.000_2, 0.002, 0.02, 0.2] {
+        let years = Programme::solve(&hazard, season(exposure), costs, 0.93);
+        let saving = years.after(&hazard, &[0.1; 5], 0.93).saving(1.4);
+        assert!((3.0..4.2).contains(&saving), "{exposure}: {saving}");
+    }
+}

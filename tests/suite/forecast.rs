@@ -157,7 +157,7 @@ impl Bench {
                     bin: None,
                     family: 0,
                     path: path.clone(),
-                    is_rest: false,
+                    rest_of: None,
                 })
                 .collect(),
             damage: vec![EventRate::new(self.strikes, &[], Measure::Hours)],

@@ -19,6 +19,7 @@ mod forecast;
 mod fuzz;
 mod goodness;
 mod hostile;
+mod jobs;
 mod kits;
 mod layers;
 mod limits;

@@ -105,13 +105,13 @@ impl Told {
         }
         if !self.typical.is_empty() {
             notes.push(format!(
-                "no plan and no use on record: what the other machines did on average last season is taken{change} for {}",
+                "no plan, and no season on record to repeat: what the other machines did on average last season is taken{change} for {}",
                 list(&self.typical)
             ));
         }
         if !self.without.is_empty() {
             notes.push(format!(
-                "no plan and no use on record, nothing is forecast by use: {}",
+                "no plan, and no season on record to repeat, so nothing is forecast by use: {}",
                 list(&self.without)
             ));
         }
