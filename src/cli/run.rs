@@ -151,6 +151,8 @@ fn study_with(
                     | ProblemKind::Identical
                     | ProblemKind::Supersession
                     | ProblemKind::Spelling
+                    | ProblemKind::Missing
+                    | ProblemKind::Unknown
             )
     };
     let doubts = reading.problems.iter().filter(doubtful);

@@ -36,7 +36,7 @@ use std::path::Path;
 use chrono::NaiveDate;
 
 use crate::degradation::scale;
-use crate::family::{Counted, Families, Family, WearLimit};
+use crate::family::{Counted, Families, Family, MeasureChoice, WearLimit};
 use crate::record::check::{self, Context, FamilyFacts, LogCheck};
 use crate::record::{
     Account, Inspection, Problem, ProblemKind, Records, Replacement, RuleCount, Severity, Table,
@@ -150,6 +150,11 @@ pub fn folder_with(
         .iter()
         .map(|(table, found)| (*table, found.source.clone()))
         .collect();
+    // A list of products without a row, as in a new workbook, lists none: each is its own group.
+    let products = reader.outcomes.get(&Table::Products);
+    if products.is_some_and(|outcome| outcome.read == 0 && outcome.problems.is_empty()) {
+        records.sources.remove(&Table::Products);
+    }
     let with_model: Vec<&str> = families.iter().map(|f| f.name.as_str()).collect();
     let context = Context {
         as_of,
@@ -231,6 +236,10 @@ fn facts(families: &Families, name: &str) -> FamilyFacts {
         has_model: families.has(name),
         is_scheduled: family.service.is_some(),
         is_counted_each: family.counted == Counted::Each,
+        measure: match family.measure {
+            MeasureChoice::Fixed(measure) if family.service.is_none() => Some(measure),
+            _ => None,
+        },
     }
 }
 

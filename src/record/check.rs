@@ -14,6 +14,7 @@ mod spellings;
 mod spread;
 mod supersession;
 mod twins;
+mod unmeasured;
 mod vague;
 
 use std::collections::{BTreeMap, BTreeSet};
@@ -23,6 +24,7 @@ use chrono::NaiveDate;
 use super::{
     CommonTexts, Inspection, Place, Problem, ProblemKind, Product, Records, Severity, Table,
 };
+use crate::units::Measure;
 
 pub use log::LogCheck;
 
@@ -35,6 +37,8 @@ pub struct FamilyFacts {
     pub is_scheduled: bool,
     /// Whether every piece has its own life.
     pub is_counted_each: bool,
+    /// What its life is counted in, where a model file says so and it is not changed by schedule.
+    pub measure: Option<Measure>,
 }
 
 /// What the checks must know beside the records.
@@ -100,6 +104,7 @@ pub fn check<E>(
     check.later();
     check.odd();
     check.spread_meters();
+    check.unmeasured();
     check.spellings();
     check.fill_products();
     let Check {

@@ -76,6 +76,7 @@ mod tests {
             quantity: 2.0,
             bin: None,
             installed: Installed::Unknown,
+            is_dated: false,
             before: Amounts::default(),
             extra: Extra::new(),
         }

@@ -183,6 +183,8 @@ pub struct Position {
     pub bin: Option<String>,
     /// When the first part was fitted; the machine's `in_service` unless the records say otherwise.
     pub installed: Installed,
+    /// Whether the records say so; where they do not, it came with the machine.
+    pub is_dated: bool,
     /// Use it already had at the machine's `records_from`, where installed before it.
     pub before: Amounts,
     /// Unknown columns.
@@ -346,20 +348,12 @@ pub struct MeterReading {
     pub meter: MeterKind,
     /// What it showed.
     pub reading: f64,
+    /// What was spread since the reading before.
+    pub product: Option<String>,
     /// Free text.
     pub note: Option<String>,
     /// Unknown columns.
     pub extra: Extra,
-}
-
-impl MeterReading {
-    /// What was spread since the reading before, where a column `product` says so.
-    #[must_use]
-    pub fn product(&self) -> Option<&str> {
-        let mut columns = self.extra.iter();
-        let named = columns.find(|(header, _)| header.trim().eq_ignore_ascii_case("product"));
-        named.map(|(_, product)| product.as_str())
-    }
 }
 
 /// Everything a records folder says, read and checked.

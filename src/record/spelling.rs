@@ -45,15 +45,32 @@ pub fn alike(a: &str, b: &str) -> bool {
 /// - `names`: sorted, each once.
 #[must_use]
 pub fn groups<'n>(names: &[&'n str]) -> Vec<Vec<&'n str>> {
+    let mut groups = by_key(names);
+    if groups.len() <= MOST {
+        join(&mut groups);
+    }
+    of_several(groups)
+}
+
+/// The same of names that differ in case, spaces and marks alone, as among names of people, where one letter
+/// makes another.
+///
+/// - `names`: sorted, each once.
+#[must_use]
+pub fn groups_but_for_case<'n>(names: &[&'n str]) -> Vec<Vec<&'n str>> {
+    of_several(by_key(names))
+}
+
+fn by_key<'n>(names: &[&'n str]) -> Vec<Vec<&'n str>> {
     let mut by_key: BTreeMap<String, Vec<&str>> = BTreeMap::new();
     for name in names {
         by_key.entry(key(name)).or_default().push(name);
     }
     by_key.remove("");
-    let mut groups: Vec<Vec<&str>> = by_key.into_values().collect();
-    if groups.len() <= MOST {
-        join(&mut groups);
-    }
+    by_key.into_values().collect()
+}
+
+fn of_several(mut groups: Vec<Vec<&str>>) -> Vec<Vec<&str>> {
     groups.retain(|group| 1 < group.len());
     for group in &mut groups {
         group.sort_unstable();

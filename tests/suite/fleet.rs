@@ -154,6 +154,7 @@ impl Fleet {
                         quantity: 1.0,
                         bin: None,
                         installed: Installed::On(start),
+                        is_dated: false,
                         before: Amounts::default(),
                         extra: Extra::new(),
                     });

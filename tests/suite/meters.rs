@@ -584,3 +584,28 @@ fn days_before_a_first_reading_void_no_order() {
     assert!(demand("").is_some());
     assert_eq!(demand("2025-06-10,M1,lime,,\n"), None);
 }
+
+/// The mirror image of use before the first reading: a machine that was last read in June of a log up to November
+/// is not known to have stood still since.
+#[test]
+fn a_machine_whose_readings_end_early_is_told() {
+    let odd = |meters: &str| {
+        let folder = fleet(
+            "2024-04-02,M1,lime,10,1\n2024-11-15,M1,lime,10,1\n",
+            meters,
+            "",
+        );
+        let problems = folder.read().problems;
+        let odd = problems.into_iter().filter(|p| p.kind == ProblemKind::Odd);
+        odd.map(|p| p.found).collect::<Vec<_>>()
+    };
+    let readings = "2024-01-01,M2,hours,0,,lime\n2024-06-01,M2,hours,9,,lime\n";
+    assert_eq!(
+        odd(readings),
+        ["no use is counted after the last reading of: M2 (2024-06-01)"]
+    );
+    assert_eq!(
+        odd(&format!("{readings}2024-10-02,M2,hours,9,,lime\n")),
+        [""; 0]
+    );
+}

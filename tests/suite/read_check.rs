@@ -246,8 +246,8 @@ fn equal_rows_of_use_are_remarked_on_and_both_used() {
 
 #[test]
 fn two_loads_with_tickets_of_their_own_are_not_equal() {
-    let row = "2024-04-01,M1,lime,1,rear";
-    let text = format!("date,machine,product,tons,bin,ticket\n{row},1\n{row},2\n{row},2\n");
+    let row = "2024-04-01,M1,lime,1,1,rear";
+    let text = format!("date,machine,product,tons,hours,bin,ticket\n{row},1\n{row},2\n{row},2\n");
     let reading = Folder::good().write("usage.csv", text).read();
     assert_eq!(
         problems(&reading, Severity::Remark),
@@ -457,7 +457,7 @@ fn worked(more: &str) -> Folder {
         .write(
             "usage.csv",
             format!(
-                "date,machine,product,acres\n{}{more}",
+                "date,machine,product,tons\n{}{more}",
                 days.collect::<String>()
             ),
         )
@@ -490,10 +490,7 @@ fn a_total_among_days_is_remarked_on() {
         panic!("one remark");
     };
     assert_eq!(source, "usage.csv");
-    assert_eq!(
-        found,
-        "`M1` on 2025-04-26: 50 times the acres of other days"
-    );
+    assert_eq!(found, "`M1` on 2025-04-26: 50 times the tons of other days");
 }
 
 #[test]
@@ -506,7 +503,17 @@ fn notes_that_begin_years_after_a_machine_did_are_remarked_on() {
         "machines.csv",
         "machine,in_service,records_from\nM1,2019-03-01,2024-01-01\n",
     );
-    assert_eq!(odd(&folder), []);
+    // Then its chain is taken for the one of 2019, unless somebody says when it was fitted.
+    let found = "1 part of `M1`, taken to be there from the first though notes begin years after the machine was new";
+    assert_eq!(
+        odd(&folder),
+        [("positions.csv".to_owned(), found.to_owned())]
+    );
+    for installed in ["unknown", "2019-03-01", "2021-05-04"] {
+        let position = format!("machine,position,part,installed\nM1,chain,C-1,{installed}\n");
+        folder.write("positions.csv", position);
+        assert_eq!(odd(&folder), [], "{installed}");
+    }
 }
 
 #[test]
@@ -732,7 +739,7 @@ fn sites_customers_and_materials_in_several_spellings_are_remarked_on() {
     folder.write(
         "machines.csv",
         "machine,in_service,retired,site,customer\nM1,2024-03-01,,North yard,Oak Farm\n\
-         M2,2024-01-01,2025-12-31,north yard,OAK FARM\n",
+         M3,2024-03-01,,North yards,Oat Farm\nM2,2024-01-01,2025-12-31,north yard,OAK FARM\n",
     );
     let parts = "part,family,price,material,replaces\nF-1,spinner-fin,9,Carbon steel,\n\
                  C-1,conveyor-chain,900,carbon steel,\nB-1,conveyor-chain,800,stainless steel,\n";
@@ -740,7 +747,12 @@ fn sites_customers_and_materials_in_several_spellings_are_remarked_on() {
     let reading = folder.read();
     let told: Vec<(&str, &str)> = (reading.problems.iter())
         .filter(|p| p.kind == ProblemKind::Spelling)
-        .map(|p| (p.place.column.as_deref().unwrap_or_default(), p.found.as_str()))
+        .map(|p| {
+            (
+                p.place.column.as_deref().unwrap_or_default(),
+                p.found.as_str(),
+            )
+        })
         .collect();
     assert_eq!(
         told,
@@ -760,5 +772,5 @@ fn sites_customers_and_materials_in_several_spellings_are_remarked_on() {
         ]
     );
     let sites = reading.records.machines.iter().map(|m| m.site.as_deref());
-    assert!(sites.eq([Some("North yard"), Some("north yard")]));
+    assert!(sites.eq([Some("North yard"), Some("north yard"), Some("North yards")]));
 }

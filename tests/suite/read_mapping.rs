@@ -501,10 +501,10 @@ fn products_in_several_spellings_are_remarked_on_and_never_made_one_without_a_wo
     let folder = Folder::good();
     folder.remove("products.csv").write(
         "usage.csv",
-        "date,machine,product,tons,bin\n2024-04-01,M1,potash,9,rear\n2024-04-02,M1,Potash,9,rear\n\
-         2024-04-03,M1,Potash,9,rear\n2024-04-04,M1,Pot ash,9,rear\n2024-04-05,M1,lime A,9,rear\n\
-         2024-04-05,M1,lime B,9,rear\n2024-04-06,M1,POTASH,9,rear\n\
-         2024-04-07,M1,Potash,9,rear\n",
+        "date,machine,product,tons,hours,bin\n2024-04-01,M1,potash,9,9,rear\n2024-04-02,M1,Potash,9,9,rear\n\
+         2024-04-03,M1,Potash,9,9,rear\n2024-04-04,M1,Pot ash,9,9,rear\n2024-04-05,M1,lime A,9,9,rear\n\
+         2024-04-05,M1,lime B,9,9,rear\n2024-04-06,M1,POTASH,9,9,rear\n\
+         2024-04-07,M1,Potash,9,9,rear\n",
     );
     folder.write(
         "plan.csv",
@@ -592,9 +592,9 @@ fn a_word_counts_the_rows_it_changes_and_not_those_that_are_right_already() {
     let folder = Folder::good();
     folder.remove("products.csv").write(
         "usage.csv",
-        "date,machine,product,tons,bin\n2024-04-01,M1,Potash,9,rear\n2024-04-02,m1,Potash,9,rear\n\
-         2024-04-03,M1,potash,9,rear\n2024-04-04,M1,POTASH,9,rear\n2024-04-05,M1,POTASH,9,rear\n\
-         2024-04-06,M1,pOtash,9,rear\n",
+        "date,machine,product,tons,hours,bin\n2024-04-01,M1,Potash,9,9,rear\n2024-04-02,m1,Potash,9,9,rear\n\
+         2024-04-03,M1,potash,9,9,rear\n2024-04-04,M1,POTASH,9,9,rear\n2024-04-05,M1,POTASH,9,9,rear\n\
+         2024-04-06,M1,pOtash,9,9,rear\n",
     );
     folder.write(
         "plan.csv",

@@ -13,6 +13,8 @@ pub(super) const SPEC: Spec = Spec {
         ("machine", true),
         ("meter", true),
         ("reading", true),
+        ("product", false),
+        ("unit", false),
         ("note", false),
     ],
     amounts: AmountColumns::None,
@@ -21,15 +23,12 @@ pub(super) const SPEC: Spec = Spec {
 
 pub(in crate::read) fn row(row: &mut Row<'_>) -> MeterReading {
     let meter = row.needed_word("meter", &MeterKind::ALL.map(|kind| (kind.name(), kind)));
-    let extra = row.extra();
-    let said = extra
-        .iter()
-        .find(|(h, _)| h.trim().eq_ignore_ascii_case("unit"));
-    let factor = said.map_or(Some(1.0), |(_, unit)| factor(meter, unit));
-    if let (None, Some((column, unit))) = (factor, said) {
+    let unit = row.text("unit");
+    let factor = unit.as_ref().map_or(Some(1.0), |unit| factor(meter, unit));
+    if let (None, Some(unit)) = (factor, unit) {
         let expected = format!("a unit of `{}`, or an empty cell", meter.name());
-        let wrong = Wrong::new(ProblemKind::UnknownWord, quoted(unit), expected);
-        row.fault(column, wrong);
+        let wrong = Wrong::new(ProblemKind::UnknownWord, quoted(&unit), expected);
+        row.fault("unit", wrong);
     }
     MeterReading {
         row: row.number,
@@ -37,8 +36,9 @@ pub(in crate::read) fn row(row: &mut Row<'_>) -> MeterReading {
         machine: row.needed_text("machine"),
         meter,
         reading: row.needed_number("reading") * factor.unwrap_or(1.0),
+        product: row.text("product"),
         note: row.text("note"),
-        extra,
+        extra: row.extra(),
     }
 }
 

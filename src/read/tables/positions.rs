@@ -25,13 +25,12 @@ pub(in crate::read) fn row(row: &mut Row<'_>, in_service: &InService) -> Positio
     let unknown = row
         .str("installed")
         .is_some_and(|text| text.eq_ignore_ascii_case("unknown"));
+    let date = if unknown { None } else { row.date("installed") };
     let installed = if unknown {
         Installed::Unknown
     } else {
-        let date = row
-            .date("installed")
-            .or_else(|| in_service.get(&machine).copied());
-        Installed::On(date.unwrap_or_default())
+        let with_machine = in_service.get(&machine).copied();
+        Installed::On(date.or(with_machine).unwrap_or_default())
     };
     Position {
         row: row.number,
@@ -40,6 +39,7 @@ pub(in crate::read) fn row(row: &mut Row<'_>, in_service: &InService) -> Positio
         quantity: row.positive("quantity").unwrap_or(1.0),
         bin: row.text("bin"),
         installed,
+        is_dated: date.is_some(),
         before: row.amounts(),
         extra: row.extra(),
         machine,

@@ -31,7 +31,7 @@ impl Check<'_> {
                     .then(|| unknown("machine", "machine", &row.machine, Table::Machines));
                 let unlisted =
                     |product: &&str| products.as_ref().is_some_and(|p| !p.contains(product));
-                let product = row.product().filter(unlisted);
+                let product = row.product.as_deref().filter(unlisted);
                 let product = product.map(|p| unknown("product", "product", p, Table::Products));
                 machine.into_iter().chain(product).collect()
             },

@@ -38,6 +38,7 @@ impl Check<'_> {
         self.far_dates();
         self.early_records();
         self.late_notes();
+        self.first_parts();
         self.sums_among_days();
         self.not_numbers();
     }
@@ -247,6 +248,58 @@ impl Check<'_> {
             );
             self.notes.remark(Table::Machines, Some(row), finding);
         }
+    }
+
+    /// Machines whose notes begin long after they came into service, with parts of which nobody says when they
+    /// were fitted.
+    fn first_parts(&mut self) {
+        let machines = self.records.machines.iter();
+        let machines: BTreeMap<&str, &Machine> = machines.map(|m| (m.name.as_str(), m)).collect();
+        let parts = self.records.parts.iter();
+        let families: BTreeMap<&str, &str> = parts
+            .map(|p| (p.number.as_str(), p.family.as_str()))
+            .collect();
+        let is_scheduled = |part: &str| {
+            let family = families.get(part);
+            family.is_some_and(|family| (self.context.family)(family).is_scheduled)
+        };
+        let mut told: BTreeMap<&str, usize> = BTreeMap::new();
+        for position in &self.records.positions {
+            let Some(machine) = machines.get(position.machine.as_str()) else {
+                continue;
+            };
+            let is_first = !position.is_dated
+                && position.installed != Installed::Unknown
+                && !is_scheduled(&position.part);
+            let is_told = Measure::OF_USE
+                .iter()
+                .any(|m| position.before.get(*m).is_some());
+            let late = (machine.records_from - machine.in_service).num_days();
+            if is_first && !is_told && UNUSED < late && !example::is_left(machine) {
+                *told.entry(&machine.name).or_default() += 1;
+            }
+        }
+        let positions: usize = told.values().sum();
+        let names: Vec<&str> = told.keys().copied().collect();
+        let Some(first) = names.first() else { return };
+        let more = match names.len() {
+            1 => String::new(),
+            n => format!(" and {} more", n - 1),
+        };
+        let finding = Finding::new(
+            "installed",
+            ProblemKind::Odd,
+            format!(
+                "{} of `{first}`{more}, taken to be there from the first though notes begin years after the machine was new",
+                if positions == 1 {
+                    "1 part".to_owned()
+                } else {
+                    format!("{positions} parts")
+                }
+            ),
+            "the day each was fitted, or `unknown` where it may have been changed before notes begin",
+        );
+        self.notes.remark(Table::Positions, None, finding);
     }
 
     fn sums_among_days(&mut self) {

@@ -14,10 +14,15 @@ impl Check<'_> {
         let sites = machines.iter().filter_map(|m| m.site.as_deref());
         let customers = machines.iter().filter_map(|m| m.customer.as_deref());
         let materials = parts.iter().filter_map(|p| p.material.as_deref());
+        let kits = parts.iter().filter_map(|p| p.kit.as_deref());
         let told: Vec<_> = values_alike("site", sites)
             .chain(values_alike("customer", customers))
             .map(|finding| (Table::Machines, finding))
-            .chain(values_alike("material", materials).map(|finding| (Table::Parts, finding)))
+            .chain(
+                values_alike("material", materials)
+                    .chain(values_alike("kit", kits))
+                    .map(|finding| (Table::Parts, finding)),
+            )
             .collect();
         for (table, finding) in told {
             self.notes.remark(table, None, finding);
@@ -95,18 +100,19 @@ fn values_alike<'n>(
 ) -> impl Iterator<Item = Finding> {
     let values: BTreeSet<&str> = values.collect();
     let values: Vec<&str> = values.into_iter().collect();
-    spelling::groups(&values).into_iter().map(move |group| {
+    let groups = spelling::groups_but_for_case(&values);
+    groups.into_iter().map(move |group| {
         Finding::new(
             column,
             ProblemKind::Spelling,
             format!("{}, which are spelled alike", listed(&group)),
-            format!("one spelling for one {column}, as each is compared as a {column} of its own"),
+            format!("one spelling for one {column}, as each counts as a {column} of its own"),
         )
     })
 }
 
 /// `A`, `B` and `C`.
-fn listed(names: &[&str]) -> String {
+pub(super) fn listed(names: &[&str]) -> String {
     let quoted: Vec<String> = names.iter().map(|name| format!("`{name}`")).collect();
     match quoted.split_last() {
         Some((last, rest)) if !rest.is_empty() => format!("{} and {last}", rest.join(", ")),

@@ -62,6 +62,8 @@ impl Check<'_> {
             .iter()
             .map(|m| (m.name.as_str(), m))
             .collect();
+        let end = readings.iter().map(|r| r.date).max();
+        let end = end.max(records.usage.last_day());
         let mut tally = Tally::default();
         let mut added = Vec::new();
         for of_machine in readings.chunk_by(|a, b| a.machine == b.machine) {
@@ -74,6 +76,7 @@ impl Check<'_> {
                     logged: OnceCell::new(),
                 };
                 worker.spread(of_machine, &mut added, &mut tally);
+                worker.end(of_machine, end, &mut tally);
             }
         }
         let rows: Vec<_> = added
@@ -106,7 +109,8 @@ impl Check<'_> {
             .told()
             .into_iter()
             .map(|told| (ProblemKind::Meters, told));
-        let guessed = tally.guessed().map(|told| (ProblemKind::Odd, told));
+        let guessed = tally.guessed().into_iter();
+        let guessed = guessed.map(|told| (ProblemKind::Odd, told));
         for (kind, (found, expected)) in told.chain(guessed) {
             let finding = Finding::new("", kind, found, expected);
             self.notes.remark(Table::Meters, None, finding);
@@ -252,6 +256,21 @@ impl Worker<'_> {
         }
     }
 
+    /// Tells of a machine whose readings end long before the records do, with nothing logged since.
+    fn end(&self, readings: &[&MeterReading], end: Option<NaiveDate>, tally: &mut Tally) {
+        /// Days, about as long as a spring (our own choice).
+        const LONG: i64 = 60;
+        let last = readings.iter().map(|r| r.date).max();
+        let Some((last, end)) = last.zip(end) else {
+            return;
+        };
+        let end = self.machine.retired.map_or(end, |retired| end.min(retired));
+        let name = &self.machine.name;
+        if LONG < (end - last).num_days() && !self.log.has(name, last, end) {
+            tally.after.push(format!("{name} ({last})"));
+        }
+    }
+
     fn unknown(&self, reading: &MeterReading, after: NaiveDate) -> Spread {
         Spread {
             date: reading.date,
@@ -287,7 +306,7 @@ impl Worker<'_> {
             return;
         };
         let (mix, is_unknown) = self.mix(step.later);
-        let is_own = step.later.product().is_some()
+        let is_own = step.later.product.is_some()
             || self.own_mix(step.later.date, step.later.meter).is_some();
         if !is_own && !is_unknown && 0.0 < amount && 1 < mix.len() {
             tally.of_fleet.insert(self.machine.name.clone());
@@ -354,7 +373,7 @@ impl Worker<'_> {
     /// Shares of products and bins, and whether nothing says what was spread.
     fn mix(&self, reading: &MeterReading) -> (Mix, bool) {
         let own = self.own_mix(reading.date, reading.meter);
-        if let Some(product) = reading.product() {
+        if let Some(product) = &reading.product {
             // Which bin it went through is as it was before.
             let mut shares: BTreeMap<Option<String>, f64> = BTreeMap::new();
             for ((_, bin), share) in own.into_iter().flatten() {
@@ -365,7 +384,7 @@ impl Worker<'_> {
             }
             let mix = shares
                 .into_iter()
-                .map(|(bin, share)| ((product.to_owned(), bin), share));
+                .map(|(bin, share)| ((product.clone(), bin), share));
             return (mix.collect(), false);
         }
         if let Some(mix) = own {

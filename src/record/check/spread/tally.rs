@@ -20,22 +20,36 @@ pub(super) struct Tally {
     /// Stretches over which a meter went up by far more than the log has.
     pub(super) beyond: Vec<String>,
     pub(super) before: Vec<String>,
+    /// Machines last read long before the records end, with the day.
+    pub(super) after: Vec<String>,
 }
 
 impl Tally {
-    /// The same of products that are guessed at, which figures hang on.
-    pub(super) fn guessed(&self) -> Option<(String, String)> {
+    /// The same of what is guessed at, which figures hang on.
+    pub(super) fn guessed(&self) -> Vec<(String, String)> {
+        let mut guessed = Vec::new();
         let machines: Vec<&str> = self.of_fleet.iter().map(String::as_str).collect();
-        (!machines.is_empty()).then(|| {
-            (
+        if !machines.is_empty() {
+            guessed.push((
                 format!(
                     "nothing says what was spread, so that the fleet's products are taken, of: {}",
                     machines.join(", ")
                 ),
                 "a column `product` beside their readings; one that spread none of the fleet's lime wears far less"
                     .to_owned(),
-            )
-        })
+            ));
+        }
+        if !self.after.is_empty() {
+            guessed.push((
+                format!(
+                    "no use is counted after the last reading of: {}",
+                    self.after.join(", ")
+                ),
+                "a reading near the end of the records, or `retired` for a machine that has left"
+                    .to_owned(),
+            ));
+        }
+        guessed
     }
 
     /// What was found and what is expected, for each remark.

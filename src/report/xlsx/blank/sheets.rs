@@ -535,6 +535,11 @@ pub(super) const SHEETS: [Sheet; 10] = [
                 "What was spread since the reading before, where it was one product. Lime wears far more than others.",
             ),
             may(
+                "unit",
+                Rule::Words,
+                "Of the reading, where it is another than hours, acres or short tons: hectares, tonnes, kg.",
+            ),
+            may(
                 "note",
                 Rule::Words,
                 "Say here where the meter itself was changed.",
@@ -545,6 +550,7 @@ pub(super) const SHEETS: [Sheet; 10] = [
             example::MACHINE,
             "engine_hours",
             "1210.5",
+            "",
             "",
             "",
         ]],
