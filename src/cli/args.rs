@@ -330,7 +330,7 @@ pub(super) struct Choices {
     /// What is done before the season: nothing, or first every replacement that is advised
     #[arg(long, value_enum, default_value = "run")]
     pub(super) policy: PolicyChoice,
-    /// The product group whose wear factor is 1
+    /// The product group whose wear factor is 1, and which model files tell the life of
     #[arg(long, value_name = "GROUP")]
     pub(super) reference: Option<String>,
     /// Width of every interval

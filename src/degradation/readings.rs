@@ -125,6 +125,7 @@ pub fn gather(context: Context<'_>, built: &Built, assessments: &[Assessment]) -
         paths: BTreeMap::new(),
         by_life: BTreeMap::new(),
         unused: Vec::new(),
+        timeless: Vec::new(),
         without_unit: Vec::new(),
         of_oldest: Vec::new(),
         fractions: Vec::new(),
@@ -160,6 +161,8 @@ struct Gatherer<'a> {
     paths: BTreeMap<(&'a str, Option<&'a str>), UsePath>,
     by_life: BTreeMap<usize, (usize, Vec<Reading>)>,
     unused: Vec<Unused>,
+    /// Rows of readings of which nobody knows the use by then.
+    timeless: Vec<u32>,
     without_unit: Vec<u32>,
     of_oldest: Vec<u32>,
     /// Readings in percent that look like fractions.
@@ -347,10 +350,13 @@ impl<'a> Gatherer<'a> {
                 swapped: None,
             };
             self.cut_at_swap(&mut measured, &mut out.notes);
+            let timeless = measured.readings.iter().filter(|r| r.used.is_none());
+            self.timeless.extend(timeless.map(|r| r.row));
             out.lives.push(measured);
         }
         self.unused.sort_by_key(|u| u.row);
         self.of_oldest.sort_unstable();
+        self.timeless.sort_unstable();
         self.fractions.sort_unstable();
         self.notes(&mut out.notes);
         out.unused = self.unused;
@@ -446,6 +452,12 @@ impl<'a> Gatherer<'a> {
             notes.push(format!(
                 "readings in percent that look like fractions: {source} {}; a spreadsheet cell that shows 1.4 % holds 0.014 and is read as 0.014 %, so write 1.4",
                 rows(&self.fractions)
+            ));
+        }
+        if !self.timeless.is_empty() {
+            notes.push(format!(
+                "inspections that count for the limit alone, as nobody knows what the part had done by then: {source} {}; the day it was fitted (`installed`), or a rough figure of what it did before (`tons_before` and the like), makes a path of them",
+                rows(&self.timeless)
             ));
         }
         let mut by_reason: BTreeMap<&str, Vec<u32>> = BTreeMap::new();

@@ -170,7 +170,7 @@ fn add_notes(built: &mut Built, context: Context<'_>, oldest_first: u32) {
         let families: BTreeSet<&str> = built.partial.iter().map(|c| c.family.as_str()).collect();
         let families: Vec<&str> = families.into_iter().collect();
         built.notes.push(format!(
-            "replacements of fewer pieces than a position counted as a set holds, so the set's life goes on: {} ({}); where one half is changed without the other, each is a position of its own",
+            "replacements of fewer pieces than a position counted as a set holds, so the set's life goes on: {} ({}); where one half is changed without the other, each is a position of its own, and where pieces wear out one by one, `counted = \"each\"` in the family's model file gives each a life",
             built.partial.len(),
             families.join(", ")
         ));
@@ -182,6 +182,19 @@ fn add_notes(built: &mut Built, context: Context<'_>, oldest_first: u32) {
         .filter(|m| context.as_of < m.in_service)
         .map(|m| m.name.as_str())
         .collect();
+    let comes = |p: &&Position| matches!(p.installed, Installed::On(date) if context.as_of < date);
+    let later = context.records.positions.iter().filter(comes);
+    let later = later.filter(|p| !waiting.contains(&p.machine.as_str()));
+    let later: Vec<String> = later
+        .map(|p| format!("{} of {}", p.name, p.machine))
+        .collect();
+    if !later.is_empty() {
+        built.notes.push(format!(
+            "fitted after {}, and so in no figure: {}; a later `--as-of` counts them",
+            context.as_of,
+            later.join(", ")
+        ));
+    }
     if !waiting.is_empty() {
         built.notes.push(format!(
             "not yet in service on {}: {}",

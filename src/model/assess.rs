@@ -213,13 +213,15 @@ fn note_counts(family: &Family, lives: &FamilyLives, priors: bool, notes: &mut V
         if 0.0 < counts.use_unknown_worn {
             of_worn = format!(", of which {} wore out", counts.use_unknown_worn);
         }
-        if 0.0 < counts.before_unknown_worn {
-            of_worn += &format!(
+        let before = if 0.0 < counts.before_unknown_worn {
+            format!(
                 "; where they were older than the records, a rough figure in `{measure}_before` of `positions` lets them count"
-            );
-        }
+            )
+        } else {
+            String::new()
+        };
         notes.push(format!(
-            "{name}: kept out of the fit, since some of their {measure} are not recorded: {}{of_worn}",
+            "{name}: kept out of the fit, since some of their {measure} are not recorded: {}{of_worn}{before}",
             counts.use_unknown
         ));
     }

@@ -96,7 +96,7 @@ pub fn leveled_lives(
         let span = life.filled[measure.index()];
         let (Some(entry), Some(low), Some(end)) = (span.entry, span.low, span.end) else {
             counts.use_unknown += 1.0;
-            let is_seen = life.observed[measure.index()].is_some();
+            let is_seen = span.entry.is_none() && life.observed[measure.index()].is_some();
             counts.use_unknown_worn += f64::from(u8::from(life.ended.is_wear()));
             counts.before_unknown_worn += f64::from(u8::from(life.ended.is_wear() && is_seen));
             continue;

@@ -93,6 +93,19 @@ pub fn judge(judged: &Judged<'_>) -> Goodness {
     out
 }
 
+/// What belongs beside forecasts that rest on a fit which misses its lives; `None` where it does not
+/// clearly miss.
+#[must_use]
+pub fn misfit(judged: &Judged<'_>) -> Option<String> {
+    // Most fits agree, and are then not held against other distributions.
+    let fit = judged.likeliest.as_ref().ok()?;
+    let agreement = agreement::agreement(fit, judged.lives)?;
+    let misses = verdict::misses(&agreement);
+    misses
+        .then(|| verdict::misfit(&judge(judged), judged))
+        .flatten()
+}
+
 /// Chance of a log-likelihood this much higher, or more, from `freedom` parameters that do nothing.
 ///
 /// The shape may lie on either side of 1 and a log wear factor on either side of 0, so neither

@@ -55,6 +55,13 @@ pub struct Past {
 }
 
 impl Past {
+    /// What the season cost; `None` where some of it was not written down.
+    #[must_use]
+    pub fn whole_cost(&self) -> Option<f64> {
+        let is_whole = self.unpriced == 0 && self.without_hours == 0;
+        self.cost.filter(|_| is_whole)
+    }
+
     /// Recorded money an acre.
     #[must_use]
     pub fn per_acre(&self) -> Option<f64> {

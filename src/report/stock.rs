@@ -38,7 +38,7 @@ pub struct StockReport {
     /// Last day forecast.
     pub until: NaiveDate,
     /// The last full season, which `used` is of; `None` where no machine's records cover it.
-    pub used_season: Option<i32>,
+    pub used_season: Option<UsedSeason>,
     /// `run` or `advised`: what is done before the season.
     pub policy: &'static str,
     /// Currency sign or code.
@@ -71,6 +71,17 @@ pub struct StockReport {
     pub assumptions: Vec<(String, String)>,
     /// Rows read, used and set aside.
     pub account: Vec<Account>,
+}
+
+/// The season that what is needed is held against.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct UsedSeason {
+    /// The year in which it ended.
+    pub year: i32,
+    /// Machines that were at work in it or later.
+    pub machines: usize,
+    /// Of these with records of all of it.
+    pub covered: usize,
 }
 
 /// One part number of the desk.

@@ -100,10 +100,10 @@ impl Scored {
 pub struct Score {
     /// Forecasts.
     pub forecasts: usize,
-    /// Sum of what was expected.
-    pub expected: f64,
-    /// Sum of what happened.
-    pub actual: f64,
+    /// Sum of what was expected; `None` of none.
+    pub expected: Option<f64>,
+    /// Sum of what happened; `None` of none.
+    pub actual: Option<f64>,
     /// Share of outcomes from p10 to p90; `None` of none.
     pub inside_80: Option<f64>,
     /// `1 - sum of scores / sum of scores of 'as last season'`: 0 no better, 1 perfect, below 0
@@ -118,11 +118,12 @@ impl Score {
     #[must_use]
     pub fn of(scored: &[&Scored]) -> Self {
         let sum = |pick: fn(&Scored) -> f64| scored.iter().map(|s| pick(s)).sum::<f64>();
+        let some = !scored.is_empty();
         let skill = |other: f64| (0.0 < other).then(|| 1.0 - sum(|s| s.crps) / other);
         Self {
             forecasts: scored.len(),
-            expected: sum(|s| s.forecast.expected),
-            actual: sum(|s| s.actual),
+            expected: some.then(|| sum(|s| s.forecast.expected)),
+            actual: some.then(|| sum(|s| s.actual)),
             inside_80: coverage(scored.iter().map(|s| s.inside_80)),
             skill_over_last_season: skill(sum(|s| s.crps_last_season)),
             skill_over_average: skill(sum(|s| s.crps_average)),

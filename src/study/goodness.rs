@@ -11,12 +11,28 @@ pub(super) fn judge(assessment: &Assessment, priors: bool) -> Goodness {
     let prior = assessment.family.prior;
     let informed = priors && (prior.shape.is_some() || prior.life50.is_some());
     goodness::judge(&Judged {
+        log_likelihood_at_mode: assessment.log_likelihood_at_mode.filter(|_| informed),
+        ..judged(assessment)
+    })
+}
+
+/// Says beside a forecast that the fit it rests on misses its lives.
+pub(super) fn misfit(assessment: &Assessment) -> Option<String> {
+    let told = goodness::misfit(&judged(assessment))?;
+    Some(format!(
+        "{}: {told}; what rests on it may be as far off (`wearcast fit` tells more)",
+        assessment.family.name
+    ))
+}
+
+fn judged(assessment: &Assessment) -> Judged<'_> {
+    Judged {
         lives: &assessment.lives.observations,
         likeliest: &assessment.likeliest,
         distribution: assessment.distribution,
-        log_likelihood_at_mode: assessment.log_likelihood_at_mode.filter(|_| informed),
+        log_likelihood_at_mode: None,
         machine_spread: middle_spread(assessment),
-    })
+    }
 }
 
 /// The middle of the draws of how machines differ.

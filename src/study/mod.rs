@@ -352,6 +352,7 @@ impl Study {
         in_service
             .notes
             .extend(notes::unknown_ages(&in_service.units));
+        in_service.notes.extend(self.last_done_unknown());
         in_service.notes.extend(notes::due_before(&in_service));
         in_service
             .notes

@@ -7,7 +7,7 @@ use crate::family::Families;
 use crate::forecast::Season;
 use crate::forecast::plan::{self, Plan, PlannedUse};
 use crate::forecast::unit::{Age, InService, Unit};
-use crate::life::Life;
+use crate::life::{Ending, Life};
 use crate::model::assess::Assessment;
 use crate::record::{Account, Machine, PlanRow, Table, example};
 use crate::units::Measure;
@@ -67,6 +67,32 @@ impl Study {
             ));
         }
         notes
+    }
+
+    /// Scheduled work of which nobody knows when it was last done.
+    pub(super) fn last_done_unknown(&self) -> Option<String> {
+        let is_unknown = |life: &&Life| {
+            let asked = self.wants_machine(&life.machine) && self.wants_family(&life.family);
+            let service = self.families.get(&life.family).service;
+            asked
+                && life.ended == Ending::Running
+                && service.is_some_and(|service| {
+                    let by_days = service.days.is_some() && life.fitted.is_none();
+                    let of_use = |m: Measure| life.filled[m.index()].end.is_none();
+                    let mut measures = Measure::OF_USE.into_iter();
+                    by_days || measures.any(|m| service.every(m).is_some() && of_use(m))
+                })
+        };
+        let lives = self.built.lives.iter().filter(is_unknown);
+        let work: BTreeSet<String> = lives
+            .map(|life| format!("{} of {}", life.position, life.machine))
+            .collect();
+        (!work.is_empty()).then(|| {
+            format!(
+                "nobody knows when it was last done, or what the machine did since, so it is taken as due at once: {}",
+                plan::list(&work)
+            )
+        })
     }
 
     /// Says which machines nothing is recorded of.

@@ -70,6 +70,7 @@ impl Outlook {
         let in_service = |i: usize| self.in_service.units.iter().any(|u| u.family == i);
         for (i, assessment) in self.assessments.iter().enumerate() {
             if in_service(i) {
+                notes.extend(super::goodness::misfit(assessment));
                 notes.extend(assessment.notes.iter().cloned());
             }
         }

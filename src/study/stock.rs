@@ -12,7 +12,9 @@ use crate::forecast::plays::Game;
 use crate::forecast::unit::Line;
 use crate::record::{Critical, Part};
 use crate::report::Forecast;
-use crate::report::stock::{CurvePoint, CustomerNeed, Decided, IdleLine, StockLine, StockReport};
+use crate::report::stock::{
+    CurvePoint, CustomerNeed, Decided, IdleLine, StockLine, StockReport, UsedSeason,
+};
 use crate::stock::{self, Candidate, Costs, Demand};
 use chrono::{Days, NaiveDate};
 use shelf::{Held, Shelf, Stretch};
@@ -170,7 +172,11 @@ impl<'a> Counter<'a> {
             season: season.year,
             from: season.start.max(self.study.as_of + Days::new(1)),
             until: season.end,
-            used_season: self.used.as_ref().map(|used| used.season.year),
+            used_season: self.used.as_ref().map(|used| UsedSeason {
+                year: used.season.year,
+                machines: used.machines,
+                covered: used.covered,
+            }),
             policy: self.study.options.policy.name(),
             currency: settings.currency.clone(),
             units: settings.units,

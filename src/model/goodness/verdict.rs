@@ -17,12 +17,39 @@ const AGE_MATTERS_MUCH: f64 = 2.0;
 /// machines alike sees it (our own choice, no source).
 const MACHINES_SHOW: f64 = 0.25;
 
+/// A fit whose test has a lower p-value than this misses its lives (our own choice).
+const MISSES: f64 = 0.01;
+
 /// Where nothing wore out.
 pub(super) fn without_wear_out(lives: &Observations) -> Vec<String> {
     if lives.is_empty() {
         return Vec::new();
     }
     vec!["no wear-out in it to judge a fit by".to_owned()]
+}
+
+/// Whether the test says clearly that the fit misses.
+pub(super) fn misses(agreement: &Agreement) -> bool {
+    agreement.p_value < MISSES
+}
+
+/// What belongs beside forecasts that rest on a fit which misses its lives; `None` where it does not
+/// clearly miss.
+pub(super) fn misfit(goodness: &Goodness, judged: &Judged<'_>) -> Option<String> {
+    let agreement_of = goodness.agreement.as_ref();
+    agreement_of.filter(|a| misses(a))?;
+    let sentences = [
+        Some(agreement(agreement_of, judged)),
+        machines(agreement_of, judged),
+        better(goodness, judged.distribution),
+    ];
+    Some(
+        sentences
+            .into_iter()
+            .flatten()
+            .collect::<Vec<_>>()
+            .join("; "),
+    )
 }
 
 /// Sentences on age, on agreement, on machines, on the distribution and on the prior, in that order; the
@@ -82,7 +109,7 @@ fn agreement(agreement: Option<&Agreement>, judged: &Judged<'_>) -> String {
     };
     let told = p_value(agreement.p_value);
     let start = match agreement.p_value {
-        p if p < 0.01 => "the fit misses",
+        p if p < MISSES => "the fit misses",
         p if p < 0.05 => "the fit may miss",
         _ => return format!("the fit agrees with the lives ({told})"),
     };

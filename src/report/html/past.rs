@@ -176,8 +176,8 @@ fn scores(report: &BacktestReport) -> Markup {
     let line = |name: &str, score: &Score, form: &dyn Fn(f64) -> String| {
         vec![
             name.to_owned(),
-            form(score.expected),
-            form(score.actual),
+            known(score.expected, form),
+            known(score.actual, form),
             inside(score),
             known(score.skill_over_last_season, share),
         ]

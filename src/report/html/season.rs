@@ -78,9 +78,10 @@ pub(super) fn pictures(report: &BudgetReport) -> Vec<Picture> {
 
 /// The total, or what is known of it.
 fn total(report: &BudgetReport) -> Option<Forecast> {
-    // Without a line nothing is known, which is not 0.
-    let lines = (!report.lines.is_empty()).then_some(report.known_total);
-    report.total.or(lines)
+    // Without a line whose cost is known nothing is known, which is not 0.
+    let mut lines = report.lines.iter();
+    let any = lines.any(|line| line.parts_cost.is_some() || line.labor_cost.is_some());
+    report.total.or(any.then_some(report.known_total))
 }
 
 fn sum(report: &BudgetReport) -> Markup {
@@ -91,8 +92,8 @@ fn sum(report: &BudgetReport) -> Markup {
                 None => { "The season's money is " strong { (UNKNOWN) } "." }
                 Some(known) => {
                     @if report.total.is_none() {
-                        "The season's total is " strong { (UNKNOWN) } ", since a price, labor hours or a life is "
-                        "missing (see the notes). Of what is known: "
+                        "The season's total is " strong { (UNKNOWN) } ", since a price, labor hours, a life or the use to "
+                        "come is missing (see the notes). Of what is known: "
                     }
                     "Parts and labor of season " (report.season) " are expected to cost "
                     strong { (told(known.expected)) } ". Put aside " strong { (told(known.p80)) }

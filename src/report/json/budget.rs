@@ -117,9 +117,10 @@ fn past(past: Option<&Past>) -> Value {
             "changes": p.changes,
             "without_cost": p.unpriced,
             "without_hours": p.without_hours,
-            "cost": p.cost,
+            "cost": p.whole_cost(),
+            "known_cost": p.cost,
             "acres": p.acres,
-            "cost_per_acre": p.per_acre(),
+            "cost_per_acre": p.whole_cost().and(p.per_acre()),
         })
     })
 }

@@ -37,7 +37,8 @@ pub fn stock(report: &StockReport) -> Value {
         &report.header,
         json!({
             "season": report.season,
-            "used_season": report.used_season,
+            "used_season": report.used_season.map(|used| used.year),
+            "used_machines": report.used_season.map(|used| [used.covered, used.machines]),
             "policy": report.policy,
             "currency": report.currency,
             "service_level": report.service_level,

@@ -4,7 +4,7 @@ use std::fmt::Write as _;
 
 use super::close;
 use super::grid::{Grid, Lean};
-use super::words::{UNKNOWN, money, percent, pieces, whole, wrapped};
+use super::words::{UNKNOWN, money, or_unknown, percent, pieces, whole, wrapped};
 use crate::report::backtest::{BacktestReport, BacktestRow, TOTAL};
 use crate::score::{Calibration, Score};
 
@@ -119,8 +119,8 @@ fn scores(report: &BacktestReport, width: usize) -> String {
         let inside = score.inside_80.unwrap_or(0.0) * score.forecasts as f64;
         grid.row([
             label.to_owned(),
-            shown(score.expected),
-            shown(score.actual),
+            or_unknown(score.expected, shown),
+            or_unknown(score.actual, shown),
             format!("{inside:.0} of {}", score.forecasts),
             skill(score.skill_over_last_season),
             skill(score.skill_over_average),

@@ -309,6 +309,16 @@ fn rates(report: &BudgetReport, width: usize) -> String {
         )
         .replace("an hectare", "a hectare"));
     }
+    if let Some(past) = report
+        .money
+        .past
+        .filter(|p| 0 < p.changes && p.unpriced == p.changes)
+    {
+        say(&format!(
+            "Season {}: no `parts_cost` stands beside any of its {} changes, so what it cost is not known.",
+            past.season, past.changes
+        ));
+    }
     if let Some(past) = report.money.past.filter(|p| p.unpriced < p.changes)
         && let Some(cost) = past.cost
     {

@@ -4,7 +4,7 @@ use std::fmt::Write as _;
 
 use super::close;
 use super::grid::{Grid, Lean};
-use super::words::{money, or_unknown, percent, whole, wrapped};
+use super::words::{UNKNOWN, money, or_unknown, percent, whole, wrapped};
 use crate::decide::Advice;
 use crate::report::remaining::{MeasuredLine, RemainingLine, RemainingReport};
 
@@ -78,7 +78,11 @@ fn parts(report: &RemainingReport, width: usize) -> String {
         grid.row([
             place,
             or_unknown(line.age, |v| format!("{} {unit}", shown(v))),
-            shown(line.remaining.p50),
+            if line.age.is_some() {
+                shown(line.remaining.p50)
+            } else {
+                format!("{} {unit}", shown(line.remaining.p50))
+            },
             shown(line.remaining.p10),
             stop(line, &report.currency),
             match line.half_worn_date {
@@ -86,7 +90,8 @@ fn parts(report: &RemainingReport, width: usize) -> String {
                 None if line.use_is_known => "far off".to_owned(),
                 None => "unknown".to_owned(),
             },
-            line.advice.map_or_else(String::new, |a| word(a).to_owned()),
+            line.advice
+                .map_or_else(|| UNKNOWN.to_owned(), |a| word(a).to_owned()),
         ]);
     }
     grid.text()
@@ -124,6 +129,18 @@ fn advice(report: &RemainingReport, width: usize) -> String {
         "",
         width,
     ));
+    if report
+        .parts
+        .iter()
+        .any(|l| l.advice == Some(Advice::Inspect))
+    {
+        out.push_str(&wrapped(
+            "`inspect`: have a look before the season; what it has done so far, or its readings, leave the matter open.",
+            "",
+            "",
+            width,
+        ));
+    }
     let told = |v: f64| money(v, &report.currency);
     if let Some(words) = report.changes_in_words(told) {
         out.push_str(&wrapped(

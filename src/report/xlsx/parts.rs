@@ -97,7 +97,7 @@ fn lines(report: &BudgetReport, header_row: u32) -> Table {
     for column in [COST, COST_80, ORDER, LABOR, LABOR_80, DOWN] {
         total[usize::from(column)] = table.sum(column);
     }
-    let unpriced = !words::without_price(report).is_empty();
+    let unpriced = report.lines.iter().any(|line| line.parts_cost.is_none());
     let known_only = "known lines only";
     total[usize::from(DOWN) + 1] = match live::layout(report) {
         Some(layout) => Cell::Formula {

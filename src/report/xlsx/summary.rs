@@ -232,8 +232,7 @@ fn money_remarks(report: &BudgetReport) -> Vec<Remark> {
     if report.lines.is_empty() {
         remarks.push("There is no line to budget for.".to_owned().into());
     } else if report.total.is_none() && unpriced.is_empty() {
-        let words =
-            "The total is unknown: a cost of some line is unknown. Known lines only leaves it out.";
+        let words = "The total is unknown: a cost, or the use to come, of some line is. What is known of it leaves that out.";
         remarks.push(Remark {
             words: words.to_owned(),
             until: live::layout(report).map(|l| l.all_known()),
@@ -243,8 +242,8 @@ fn money_remarks(report: &BudgetReport) -> Vec<Remark> {
         let lines = text::count(unpriced.len(), "line");
         let unpriced = text::brief(&text::list(&unpriced, 6), NOTES.1);
         let words = format!(
-            "When this was written the total was unknown: {lines} without a price ({unpriced}). Known lines only are \
-             those of which every cost is known; what the others cost comes on top."
+            "When this was written the total was unknown: {lines} without a price ({unpriced}). What is known of it \
+             holds every known cost, also labor of lines without a price; what is not known comes on top."
         );
         remarks.push(Remark {
             words,

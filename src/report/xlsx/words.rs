@@ -137,7 +137,7 @@ pub(super) fn known_total(report: &BudgetReport) -> Option<Forecast> {
 }
 
 /// Heading of what is known of figures that are unknown as a whole.
-pub(super) const KNOWN_ONLY: &str = "Known lines only";
+pub(super) const KNOWN_ONLY: &str = "What is known of it";
 
 /// Whether there is anything to tell under [`KNOWN_ONLY`]: a cost of some line is unknown, and there are lines.
 pub(super) fn tells_known(report: &BudgetReport) -> bool {
@@ -183,7 +183,7 @@ pub(super) fn unknown_use(amounts: &Amounts, units: Units) -> Vec<(&'static str,
 
 /// Part numbers whose pieces have no price.
 pub(super) fn without_price(report: &BudgetReport) -> Vec<&str> {
-    let unpriced = report.lines.iter().filter(|line| line.parts_cost.is_none());
+    let unpriced = report.lines.iter().filter(|line| line.price.is_none());
     unpriced.map(|line| line.part.as_str()).collect()
 }
 

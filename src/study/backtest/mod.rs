@@ -137,10 +137,26 @@ impl Study {
                 season.end
             )
         });
+        let hint = self.nearly_over_note();
+        let hint = hint.map_or_else(String::new, |hint| format!("; {hint}"));
         format!(
-            "{wish}a backtest needs a season that is over on {} and a full season of records before it{begin}{first}",
+            "{wish}a backtest needs a season that is over on {} and a full season of records before it{begin}{first}{hint}",
             self.as_of
         )
+    }
+
+    /// Says how to score a season that is over but for a few days without records.
+    fn nearly_over_note(&self) -> Option<String> {
+        /// As in a budget (our own choice).
+        const FEW: i64 = 60;
+        let season = Season::after(self.as_of, self.records.settings.season_start());
+        let days = (season.end - self.as_of).num_days();
+        (days < FEW).then(|| {
+            format!(
+                "season {} is not scored, as nothing is on record after {} and it ends on {}; where it is over, add `--as-of {}`",
+                season.year, self.as_of, season.end, season.end
+            )
+        })
     }
 
     /// Forecasts one season and holds it against what happened.

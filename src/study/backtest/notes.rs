@@ -7,7 +7,7 @@ use chrono::Days;
 use super::happened::Tally;
 use crate::forecast::{Season, plan};
 use crate::report::backtest::BacktestRow;
-use crate::study::{Outlook, Study};
+use crate::study::{Outlook, Policy, Study};
 
 /// What came up while seasons were scored.
 #[derive(Default)]
@@ -142,6 +142,10 @@ impl Told {
             ));
         }
         notes.extend(self.left_out);
+        notes.extend(study.nearly_over_note());
+        if study.options.policy == Policy::Advised {
+            notes.push("`--policy advised` is about a season to come: past ones are forecast as under `run`, beside what happened".to_owned());
+        }
         notes
     }
 }

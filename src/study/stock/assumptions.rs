@@ -55,19 +55,7 @@ impl Counter<'_> {
                 1.0 / (1.0 - PROMISE)
             ));
         }
-        let limited = lines
-            .iter()
-            .filter(|l| {
-                l.order_now
-                    .zip(l.wanted)
-                    .is_some_and(|(now, all)| now < all)
-            })
-            .count();
-        if 0 < limited {
-            notes.push(format!(
-                "`budget_limit` holds back the order of {limited} part numbers: the money goes where it prevents most shortage"
-            ));
-        }
+        notes.extend(held_back(lines));
         if let Some(promised) = parts(&|l| {
             l.decided == Some(Decided::Promise)
                 && l.order_now.is_some_and(|n| 0.0 < n)
@@ -103,23 +91,44 @@ impl Counter<'_> {
                 "what is on order comes late in the season; more than one piece in twenty may be short before it does: {late}"
             ));
         }
-        notes.extend(self.unlike_last_season(lines));
-        notes.extend(self.long_leads(lines));
-        notes.extend(self.needed_first(lines));
-        notes.extend(self.overdue());
+        let told = [
+            self.shelf_of_today(),
+            self.unlike_last_season(lines),
+            self.long_leads(lines),
+            self.needed_first(lines),
+            self.overdue(),
+        ];
+        notes.extend(told.into_iter().flatten());
         notes.extend(self.outlook.notes(&self.study.built));
         notes
+    }
+
+    /// That nothing is taken off the shelf before a season that is yet to begin.
+    fn shelf_of_today(&self) -> Option<String> {
+        let start = self.outlook.season.start;
+        let is_used =
+            |u: &&plan::PlannedUse| u.from < start && self.study.wants_machine(&u.machine);
+        let between = self.outlook.plan.uses.iter().any(|u| is_used(&u));
+        let has_stock = !self.study.records.stock.is_empty();
+        (between && has_stock).then(|| {
+            format!(
+                "the shelf of {} and what comes until then are taken to be there whole on {start}: what machines need before that day is not taken off them, so the order is too small by it; count the shelf again when the season begins, or order for what is left of this season first",
+                self.study.as_of
+            )
+        })
     }
 
     /// Which needs are far from what the last full season took.
     fn unlike_last_season(&self, lines: &[StockLine]) -> Option<String> {
         let used = self.used.as_ref()?;
+        // What is left of a season is no match for a whole one.
+        let has_begun = self.outlook.season.start <= self.study.as_of;
         let told = lines.iter().filter_map(|line| {
             let (taken, need) = (line.used?, line.demand?.expected);
             let is_far = used.is_far_from(&line.part, need);
             is_far.then(|| format!("{} ({taken:.0} used, {need:.0} needed)", line.part))
         });
-        let told: Vec<String> = told.collect();
+        let told: Vec<String> = told.filter(|_| !has_begun).collect();
         let wanted = |machine: &str| self.study.wants_machine(machine);
         let planned = self.outlook.plan.in_season(self.outlook.season, wanted);
         let times = used.times(planned);
@@ -260,4 +269,18 @@ impl Counter<'_> {
             ),
         }
     }
+}
+
+/// How many orders `budget_limit` holds back.
+fn held_back(lines: &[StockLine]) -> Option<String> {
+    let is_held = |l: &&StockLine| {
+        let orders = l.order_now.zip(l.wanted);
+        orders.is_some_and(|(now, all)| now < all)
+    };
+    let limited = lines.iter().filter(is_held).count();
+    (0 < limited).then(|| {
+        format!(
+            "`budget_limit` holds back the order of {limited} part numbers: the money goes where it prevents most shortage"
+        )
+    })
 }

@@ -4,13 +4,17 @@ use std::collections::BTreeMap;
 
 use crate::forecast::Season;
 use crate::life::{Ending, Life};
-use crate::record::Amounts;
+use crate::record::{Amounts, Machine};
 use crate::study::Study;
 use crate::units::Measure;
 
 /// Pieces that went into machines in the last full season, whatever the reason.
 pub(super) struct Used<'a> {
     pub(super) season: Season,
+    /// Machines that are asked for and were at work in it or later, and how many of them have records of
+    /// all of it.
+    pub(super) machines: usize,
+    pub(super) covered: usize,
     /// What the machines did in it, by [`Measure::OF_USE`]; `None` where days leave a measure out.
     amounts: [Option<f64>; 3],
     /// By newest part number, those that are or were in service alone.
@@ -36,8 +40,17 @@ impl<'a> Used<'a> {
     /// `None` where the records of no machine that is asked for cover the season.
     pub(super) fn new(study: &'a Study) -> Option<Self> {
         let season = Season::last_full(study.as_of, study.records.settings.season_start());
-        let mut machines = study.records.machines.iter();
-        machines.find(|m| study.wants_machine(&m.name) && m.records_from <= season.start)?;
+        let is_asked = |m: &&Machine| {
+            study.wants_machine(&m.name)
+                && m.in_service <= study.as_of
+                && m.retired.is_none_or(|date| season.start <= date)
+        };
+        let asked: Vec<&Machine> = study.records.machines.iter().filter(is_asked).collect();
+        let is_covered = |m: &&&Machine| m.records_from <= season.start;
+        let covered = asked.iter().filter(is_covered).count();
+        if covered == 0 {
+            return None;
+        }
         let mut by_part: BTreeMap<&str, Taken> = BTreeMap::new();
         let mut before: Option<&Life> = None;
         for life in &study.built.lives {
@@ -70,6 +83,8 @@ impl<'a> Used<'a> {
         });
         Some(Self {
             season,
+            machines: asked.len(),
+            covered,
             amounts,
             by_part,
         })
@@ -92,6 +107,10 @@ impl<'a> Used<'a> {
     /// Whether so many pieces are far from what the season took, and farther than chance takes it:
     /// by half as much again, and by three standard deviations of the larger of both.
     pub(super) fn is_far_from(&self, part: &str, expected: f64) -> bool {
+        // Where many machines were not watched, they may well explain it.
+        if 10 * self.covered < 9 * self.machines {
+            return false;
+        }
         let Some(taken) = self.by_part.get(part) else {
             return false;
         };

@@ -54,8 +54,12 @@ fn records() -> Folder {
 }
 
 fn order(folder: &Folder, more: &[&str]) -> Value {
+    order_on("2026-01-15", folder, more)
+}
+
+fn order_on(day: &str, folder: &Folder, more: &[&str]) -> Value {
     let path = folder.path().to_str().expect("a path");
-    let mut args = vec!["stock", path, "--as-of", "2026-01-15", "--format", "json"];
+    let mut args = vec!["stock", path, "--as-of", day, "--format", "json"];
     args.extend(more);
     let (status, out, err) = wearcast(&args);
     assert_eq!(status, ExitStatus::Done, "{err}");
@@ -135,7 +139,7 @@ fn a_need_far_from_what_last_season_took_is_told() {
         .write("replacements.csv", changes);
     let told = |tons: u32| {
         folder.write("plan.csv", plan(tons));
-        let order = order(&folder, &[]);
+        let order = order_on("2025-10-31", &folder, &[]);
         assert_eq!(used(&order, "F"), 160.0);
         let notes = order["notes"].as_array().expect("a list").clone();
         let words = |note: &Value| note.as_str().map(str::to_owned);
