@@ -431,13 +431,7 @@ impl<'a> Planner<'a> {
     /// use: a machine that is not written of has most likely worked, as one that stands still for good
     /// is retired.
     fn last_season(&self, machine: &Machine) -> Option<(Season, Kind)> {
-        let last = Season::of(self.planning.as_of, self.starts);
-        let last = if last.end <= self.planning.as_of {
-            last.year
-        } else {
-            last.year - 1
-        };
-        let full = Season::ending_in(last, self.starts);
+        let full = Season::last_full(self.planning.as_of, self.starts);
         let last = Season::of(self.planning.sums.last_day(&machine.name)?, self.starts);
         let until_then = if full.end < last.end {
             let days = self

@@ -24,9 +24,7 @@ impl Typical {
     /// From each machine's use in the last season that is over, where it used anything.
     pub(super) fn of(planning: Planning<'_>) -> Self {
         let starts = planning.records.settings.season_start();
-        let now = Season::of(planning.as_of, starts);
-        let over = now.end <= planning.as_of;
-        let last = Season::ending_in(now.year - i32::from(!over), starts);
+        let last = Season::last_full(planning.as_of, starts);
         let mut typical = Self::default();
         let mut counts: BTreeMap<BTreeSet<String>, f64> = BTreeMap::new();
         let mut count = 0.0;

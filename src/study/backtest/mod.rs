@@ -95,8 +95,7 @@ impl Study {
             let season = Season::of(begin, starts);
             season.year + if begin <= season.start { 1 } else { 2 }
         });
-        let of_as_of = Season::of(self.as_of, starts);
-        let last = of_as_of.year - i32::from(self.as_of < of_as_of.end);
+        let last = Season::last_full(self.as_of, starts).year;
         let asked = |year: &i32| wanted.is_none_or(|wanted| wanted == *year);
         let seasons: Vec<Season> = first
             .into_iter()
