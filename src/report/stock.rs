@@ -240,6 +240,24 @@ impl StockReport {
         }
     }
 
+    /// What `used` counts, after its name.
+    #[must_use]
+    pub fn used_words(&self) -> Option<String> {
+        let used = self.used_season?;
+        let some = if used.covered < used.machines {
+            format!(
+                ", as far as records tell: those of {} of {} machines cover it",
+                used.covered, used.machines
+            )
+        } else {
+            String::new()
+        };
+        Some(format!(
+            "went into the machines in season {}, whatever the reason{some}",
+            used.year
+        ))
+    }
+
     /// Says that prices are not those of the parts list, where they are not.
     #[must_use]
     pub fn price_words(&self) -> Option<String> {

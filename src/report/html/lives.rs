@@ -78,7 +78,7 @@ fn table(report: &FitsReport) -> Markup {
     let rows = report.families.iter().map(|line| {
         let told = |v: Option<Estimate>| known(v, |e| with_range(&e, life(line, report)));
         vec![
-            format!("{}, in {}", line.family, unit(line.measure, report.units)),
+            format!("{}, in {}", line.family, counted_in(line, report)),
             on_axis(line.counts.lives),
             on_axis(line.counts.worn),
             told(line.life10),
@@ -96,12 +96,21 @@ fn table(report: &FitsReport) -> Markup {
     .markup()
 }
 
+/// `tons of potash`: what lives are told in, and of which product.
+fn counted_in(line: &FitLine, report: &FitsReport) -> String {
+    let unit = unit(line.measure, report.units);
+    match &line.reference_group {
+        Some(group) => format!("{unit} of {group}"),
+        None => unit.to_owned(),
+    }
+}
+
 fn sentence(line: &FitLine, report: &FitsReport) -> String {
     let of = match line.counted {
         Counted::Each => "each part has a life of its own",
         Counted::Set => "a whole set shares one life",
     };
-    let unit = unit(line.measure, report.units);
+    let unit = counted_in(line, report);
     let half = match (line.life50, line.at_least) {
         (Some(half), _) => format!(
             "Half are worn out by {} {unit}.",

@@ -148,20 +148,8 @@ fn orders(out: &mut String, report: &StockReport, width: usize) {
     }
     out.push_str(&grid.text());
     out.push('\n');
-    let used = report.used_season.map_or_else(String::new, |used| {
-        let some = if used.covered < used.machines {
-            format!(
-                ", as far as records tell: those of {} of {} machines cover it",
-                used.covered, used.machines
-            )
-        } else {
-            String::new()
-        };
-        format!(
-            "`Used` went into the machines in season {}, whatever the reason{some}. ",
-            used.year
-        )
-    });
+    let used = report.used_words();
+    let used = used.map_or_else(String::new, |words| format!("`Used` {words}. "));
     let before = if first {
         " `Too late` are pieces needed before the order can come, beyond the shelf and earlier deliveries."
     } else {

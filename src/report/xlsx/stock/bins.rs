@@ -18,12 +18,14 @@ pub(super) fn write(
     let table = table(report, 2);
     page.fit(&[&table])?;
     page.title(&format!("Bins, {}", super::season(report)))?;
-    page.aside(
+    let used = report.used_words();
+    let used = used.map_or_else(String::new, |words| format!(" Used last season: {words}."));
+    page.aside(&format!(
         "Write what you count into the empty column and set it against the shelf figure. Due: on order, comes in the \
          season; due later counts for nothing in it. Have: what to begin the season with, shelf and due included. Again at: in season, order more when the shelf falls to this. \
          Needed before it can come: expected before an order of today is there, beyond shelf and earlier deliveries. \
-         Served: share of the season's pieces that the shelf covers with the order, were it there from the first day.",
-    )?;
+         Served: share of the season's pieces that the shelf covers with the order, were it there from the first day.{used}",
+    ))?;
     page.table(&table)?;
     page.keep_header(&table, 1)?;
     page.finish(0)
