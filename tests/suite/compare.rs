@@ -553,11 +553,9 @@ fn a_column_of_the_log_is_told_where_it_is() {
     assert!(err.contains("`quarry` is a column of usage"), "{err}");
 }
 
-/// Six machines alike, of which one did twice the work that its log says: each of two families has few wear-outs of
-/// it, and both together tell.
-#[test]
-fn a_machine_that_is_odd_shows_in_all_of_its_parts() {
-    let of = |name: &'static str, scale: f64| TrueFamily {
+/// Two families of one shape, two parts of each on a machine.
+fn chains_and_fins() -> Vec<TrueFamily> {
+    let of = |(name, scale)| TrueFamily {
         name,
         shape: 2.5,
         scale,
@@ -565,12 +563,19 @@ fn a_machine_that_is_odd_shows_in_all_of_its_parts() {
         price: 100.0,
         positions: 2,
     };
+    [("chain", 900.0), ("fin", 700.0)].map(of).into()
+}
+
+/// Six machines alike, of which one did twice the work that its log says: each of two families has few wear-outs of
+/// it, and both together tell.
+#[test]
+fn a_machine_that_is_odd_shows_in_all_of_its_parts() {
     let fleet = Fleet {
         gauge: None,
         machines: 6,
         seasons: 5,
         spread: 0.0,
-        families: vec![of("chain", 900.0), of("fin", 700.0)],
+        families: chains_and_fins(),
         seed: 7,
     };
     let mut records = fleet.play().records;
@@ -635,14 +640,6 @@ fn a_machine_that_is_odd_shows_in_all_of_its_parts() {
 /// p-values corrected accuse hardly any. Of 90 rows, 81 with a standard deviation of 2.8; of 30 fleets, 1.5 of 1.2.
 #[test]
 fn sites_are_not_blamed_for_machines_that_differ() {
-    let of = |name: &'static str, scale: f64| TrueFamily {
-        name,
-        shape: 2.5,
-        scale,
-        factors: [1.0, 1.5, 2.5],
-        price: 100.0,
-        positions: 2,
-    };
     let found: Vec<(usize, bool)> = (0..30_u64)
         .into_par_iter()
         .map(|seed| {
@@ -651,7 +648,7 @@ fn sites_are_not_blamed_for_machines_that_differ() {
                 machines: 12,
                 seasons: 4,
                 spread: 0.3,
-                families: vec![of("chain", 900.0), of("fin", 700.0)],
+                families: chains_and_fins(),
                 seed: 400 + seed,
             };
             let mut records = fleet.play().records;
