@@ -375,8 +375,8 @@ impl<'a> Planner<'a> {
         let is_unread = |d: &DaySum<'_>| d.after.is_some() && d.amounts == Amounts::default();
         let mut days = self.days_of(machine, past);
         // A stretch that begins in the season may be told of on a day after it alone.
-        let sums = self.planning.sums.of_machine(&machine.name);
-        let ends_later = sums.into_iter().any(|d| {
+        let mut sums = self.planning.sums.of_machine(&machine.name);
+        let ends_later = sums.any(|d| {
             past.end < d.date && is_unread(&d) && d.after.is_some_and(|after| after < past.end)
         });
         if ends_later && tell {

@@ -255,10 +255,7 @@ impl Check<'_> {
     fn first_parts(&mut self) {
         let machines = self.records.machines.iter();
         let machines: BTreeMap<&str, &Machine> = machines.map(|m| (m.name.as_str(), m)).collect();
-        let parts = self.records.parts.iter();
-        let families: BTreeMap<&str, &str> = parts
-            .map(|p| (p.number.as_str(), p.family.as_str()))
-            .collect();
+        let families = self.families_of_parts();
         let is_scheduled = |part: &str| {
             let family = families.get(part);
             family.is_some_and(|family| (self.context.family)(family).is_scheduled)

@@ -46,12 +46,17 @@ impl Check<'_> {
         }
     }
 
+    /// The family of every part number.
+    pub(super) fn families_of_parts(&self) -> BTreeMap<&str, &str> {
+        let parts = self.records.parts.iter();
+        parts
+            .map(|p| (p.number.as_str(), p.family.as_str()))
+            .collect()
+    }
+
     /// Families in some position by the measure that their model files count them in.
     fn families_by_measure(&self) -> BTreeMap<Measure, BTreeSet<&str>> {
-        let parts = self.records.parts.iter();
-        let of_part: BTreeMap<&str, &str> = parts
-            .map(|p| (p.number.as_str(), p.family.as_str()))
-            .collect();
+        let of_part = self.families_of_parts();
         let mut families: BTreeMap<Measure, BTreeSet<&str>> = BTreeMap::new();
         for position in &self.records.positions {
             let Some(family) = of_part.get(position.part.as_str()) else {

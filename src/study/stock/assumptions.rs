@@ -106,9 +106,8 @@ impl Counter<'_> {
     /// That nothing is taken off the shelf before a season that is yet to begin.
     fn shelf_of_today(&self) -> Option<String> {
         let start = self.outlook.season.start;
-        let is_used =
-            |u: &&plan::PlannedUse| u.from < start && self.study.wants_machine(&u.machine);
-        let between = self.outlook.plan.uses.iter().any(|u| is_used(&u));
+        let mut uses = self.outlook.plan.uses.iter();
+        let between = uses.any(|u| u.from < start && self.study.wants_machine(&u.machine));
         let has_stock = !self.study.records.stock.is_empty();
         (between && has_stock).then(|| {
             format!(
@@ -122,15 +121,19 @@ impl Counter<'_> {
     fn unlike_last_season(&self, lines: &[StockLine]) -> Option<String> {
         let used = self.used.as_ref()?;
         // What is left of a season is no match for a whole one.
-        let has_begun = self.outlook.season.start <= self.study.as_of;
+        let season = self.outlook.season;
+        let left = (season.end - season.start.max(self.study.as_of)).num_days();
+        if 10 * left < 9 * (season.end - season.start).num_days() {
+            return None;
+        }
         let told = lines.iter().filter_map(|line| {
             let (taken, need) = (line.used?, line.demand?.expected);
             let is_far = used.is_far_from(&line.part, need);
             is_far.then(|| format!("{} ({taken:.0} used, {need:.0} needed)", line.part))
         });
-        let told: Vec<String> = told.filter(|_| !has_begun).collect();
+        let told: Vec<String> = told.collect();
         let wanted = |machine: &str| self.study.wants_machine(machine);
-        let planned = self.outlook.plan.in_season(self.outlook.season, wanted);
+        let planned = self.outlook.plan.in_season(season, wanted);
         let times = used.times(planned);
         let times = times.map_or_else(String::new, |(measure, times)| {
             format!(

@@ -127,8 +127,7 @@ impl<'a> Used<'a> {
 
 /// Whether a part came into the place of another.
 fn is_successor(life: &Life, earlier: &Life) -> bool {
-    let place = |l: &Life| (l.machine.clone(), l.position.clone(), l.slot.clone());
-    earlier.removed == life.fitted
-        && earlier.ended != Ending::Retired
-        && place(life) == place(earlier)
+    let here = (&life.machine, &life.position, &life.slot);
+    let is_there = here == (&earlier.machine, &earlier.position, &earlier.slot);
+    is_there && earlier.removed == life.fitted && earlier.ended != Ending::Retired
 }

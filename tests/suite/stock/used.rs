@@ -137,16 +137,20 @@ fn a_need_far_from_what_last_season_took_is_told() {
         .write("positions.csv", positions)
         .write("usage.csv", usage)
         .write("replacements.csv", changes);
-    let told = |tons: u32| {
+    let told_on = |day: &str, tons: u32| {
         folder.write("plan.csv", plan(tons));
-        let order = order_on("2025-10-31", &folder, &[]);
+        let order = order_on(day, &folder, &[]);
         assert_eq!(used(&order, "F"), 160.0);
         let notes = order["notes"].as_array().expect("a list").clone();
         let words = |note: &Value| note.as_str().map(str::to_owned);
         let mut notes = notes.iter().filter_map(words);
         notes.find(|note| note.starts_with("far from what season 2025"))
     };
+    let told = |tons| told_on("2025-10-31", tons);
     assert_eq!(told(1_000), None);
+    // A season that has begun by some days is whole for all that, one that is well on is not.
+    assert!(told_on("2025-11-20", 4_000).is_some());
+    assert_eq!(told_on("2026-01-15", 4_000), None);
     let note = told(4_000).expect("told");
     assert!(
         note.contains("what is planned is 4.00 times its tons"),
