@@ -109,6 +109,13 @@ impl Groups {
         &self.names
     }
 
+    /// Place of each of a family's groups among all; `None` for the one of a measure without groups.
+    #[must_use]
+    pub fn places(&self, of_family: &[String]) -> Vec<Option<usize>> {
+        let place = |name| self.names.binary_search(name).ok();
+        of_family.iter().map(place).collect()
+    }
+
     /// Whether the log has any use in a measure.
     #[must_use]
     pub fn is_in_log(&self, measure: Measure) -> bool {

@@ -458,7 +458,7 @@ impl<'a> Gatherer<'a> {
     ) -> Arc<FuturePath> {
         let lives = &self.gathering.assessments[family].lives;
         let clock = self.out.damage[family].clock;
-        let columns = columns(&lives.groups, self.gathering.context.groups.names());
+        let columns = self.gathering.context.groups.places(&lives.groups);
         let key = (
             machine,
             bin.map(str::to_owned),
@@ -475,14 +475,6 @@ impl<'a> Gatherer<'a> {
         self.days.insert(key, Arc::clone(&path));
         path
     }
-}
-
-/// Place of each family group among all groups; `None` for the one of a measure without groups.
-fn columns(family_groups: &[String], all: &[String]) -> Vec<Option<usize>> {
-    family_groups
-        .iter()
-        .map(|name| all.binary_search(name).ok())
-        .collect()
 }
 
 /// A path with only the family's groups, in its order.

@@ -10,6 +10,7 @@ use std::rc::Rc;
 use chrono::{Days, NaiveDate};
 
 use super::exposure::UseSums;
+use super::found::FoundUse;
 use super::supersession::Supersession;
 use super::use_path::UsePath;
 use super::window::Window;
@@ -481,6 +482,10 @@ impl<'a> History<'a> {
             filled,
             observed: window.observed(&self.path),
             groups,
+            found: slot
+                .fitted
+                .is_none()
+                .then(|| Box::new(FoundUse::of(self, &window))),
         }
     }
 }

@@ -3,6 +3,7 @@
 pub mod bare;
 pub mod build;
 pub mod exposure;
+pub mod found;
 pub mod rates;
 pub mod supersession;
 pub mod use_path;
@@ -13,6 +14,7 @@ use std::collections::BTreeMap;
 use chrono::NaiveDate;
 
 use crate::record::Amounts;
+use found::FoundUse;
 
 /// How a life ended, or that it has not.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
@@ -124,4 +126,6 @@ pub struct Life {
     pub observed: [Option<f64>; 4],
     /// Use by product group, filled in likewise.
     pub groups: BTreeMap<String, GroupUse>,
+    /// Of a part of which nobody knows when it was fitted: what is on record of it.
+    pub found: Option<Box<[Option<FoundUse>; 4]>>,
 }

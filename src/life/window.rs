@@ -27,7 +27,7 @@ pub(super) struct Window {
     late: bool,
     last_good: Option<NaiveDate>,
     /// Whether the records begin before the life ends.
-    seen: bool,
+    pub(super) seen: bool,
     /// Use before the records begin; zero for a part fitted while they run.
     before: [Option<f64>; 3],
     dates: Vec<NaiveDate>,
@@ -102,10 +102,13 @@ impl Window {
     }
 
     pub(super) fn days(&self, path: &UsePath) -> Span {
-        let Some(fitted) = self.fitted else {
-            return Span::default();
-        };
-        let since = |date: NaiveDate| (date - fitted).num_days().max(0) as f64;
+        self.fitted
+            .map_or(Span::default(), |fitted| self.days_from(path, fitted))
+    }
+
+    /// Days of the calendar since one on which the part was there, or fitted.
+    pub(super) fn days_from(&self, path: &UsePath, origin: NaiveDate) -> Span {
+        let since = |date: NaiveDate| (date - origin).num_days().max(0) as f64;
         let entry = if self.late { since(self.since) } else { 0.0 };
         let more = self.fitted_from.filter(|_| self.worn).zip(self.fitted);
         let more = more.map_or(0.0, |(first, last)| (last - first).num_days().max(0) as f64);
@@ -133,6 +136,14 @@ impl Window {
             low: Some(low),
             end: Some(end),
         }
+    }
+
+    /// Use by group since it came under observation: until it was last known good, and at its end;
+    /// `None` where some of it is not known.
+    pub(super) fn found(&self, path: &UsePath, measure: Measure) -> Option<(Vec<f64>, Vec<f64>)> {
+        let known = self.seen && path.is_known(measure, self.from, self.to);
+        let until = |to| path.recorded(measure, self.from, to);
+        known.then(|| (until(self.low(path, measure)), until(self.to)))
     }
 
     /// What was done while it was under observation, by [`Measure::index`]; `None` where it is not known.

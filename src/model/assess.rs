@@ -21,6 +21,8 @@ pub struct Wanted {
     pub priors: bool,
     /// Whether machines may differ.
     pub machine_effect: bool,
+    /// Whether parts of unknown age count, as they do in a forecast and not in a fit.
+    pub found: bool,
     /// Number of draws; 0 where nothing but the likeliest parameters are asked for.
     pub draws: usize,
     /// Seed of the random numbers.

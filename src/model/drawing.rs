@@ -5,6 +5,7 @@ use crate::family::{MeasureChoice, Prior, Spread};
 use super::anchor::{Anchor, Anchored, Normal};
 use super::assess::{Assessment, Wanted, name_hash, search_in_words};
 use super::conflict::{self, Conflict};
+use super::found::{Alike, Found};
 use super::health::{Sampler, Trouble};
 use super::kernel::Distribution;
 use super::likelihood::{Derivatives, Likelihood};
@@ -53,7 +54,13 @@ impl Assessment {
         } else {
             Prior::default()
         };
-        let worn = observations.worn();
+        let none = Found::default();
+        let found = if wanted.found {
+            &self.lives.found
+        } else {
+            &none
+        };
+        let worn = observations.worn() + found.worn();
         let in_measure = matches!(self.family.measure, MeasureChoice::Fixed(_));
         let life50 = prior.life50.filter(|_| in_measure);
         if prior.life50.is_some() && !in_measure {
@@ -102,8 +109,9 @@ impl Assessment {
         let mode = &peaks[0];
         let at_mode = objective.likelihood.value(&objective.to_scale(&mode.theta));
         let conflicts = conflict_notes(self, &objective, (prior, life50), mode, &free);
+        let seen = observations.lives() + found.count();
         let request = Request {
-            count: wanted.draws.min(most_draws(observations.lives())),
+            count: wanted.draws.min(most_draws(seen)),
             seed: wanted.seed ^ name_hash(&self.family.name),
             worn,
             chains: observations.lives() <= CHAIN_LIVES,
@@ -113,16 +121,16 @@ impl Assessment {
         let differ = wanted.machine_effect && 1 < self.lives.n_machines && !half_worn;
         let machines = Some(objective.clone()).filter(|_| differ);
         let machines = machines.and_then(Machines::new);
+        let machines = machines.map(|m| m.with_found(found));
         let differ = machines.as_ref().map(|m| {
-            let most = most_draws_of_machines(observations.lives(), m.machines().count());
+            let most = most_draws_of_machines(seen, m.machines().count());
             let count = request.count.min(most);
             draw_machines(m, &peaks, &free, Request { count, ..request })
         });
         let given_up = differ.as_ref().is_some_and(Option::is_none);
-        let draws = differ.flatten().unwrap_or_else(|| {
-            let sample = posterior::draw(&objective, &peaks, &free, request);
-            Draws::alike(&objective, &sample)
-        });
+        let draws = differ
+            .flatten()
+            .unwrap_or_else(|| draw_alike(&objective, found, &peaks, &free, request));
         self.notes.extend(conflicts);
         if given_up {
             self.notes.push(format!(
@@ -133,6 +141,7 @@ impl Assessment {
         let said = sampler_note(&draws);
         let said = said.map(|words| format!("{}: {words}", self.family.name));
         self.notes.extend(said);
+        self.notes.extend(found_note(&self.family.name, found));
         self.log_likelihood_at_mode = Some(at_mode);
         self.draws = Some(draws);
     }
@@ -205,6 +214,39 @@ impl Assessment {
     }
 }
 
+/// Draws with machines taken as alike.
+fn draw_alike(
+    objective: &Anchored<'_>,
+    found: &Found,
+    peaks: &[Maximum],
+    free: &[bool],
+    request: Request,
+) -> Draws {
+    let target = Alike {
+        base: objective,
+        found,
+    };
+    let mode = (!found.is_empty())
+        .then(|| posterior::numeric_mode_within(&target, &peaks[0].theta, free, FINE_ENOUGH).ok())
+        .flatten();
+    let sample = match mode {
+        Some(mode) => posterior::draw(&target, &[mode], free, request),
+        None if found.is_empty() => posterior::draw(objective, peaks, free, request),
+        None => posterior::draw(&target, peaks, free, request),
+    };
+    Draws::alike(objective, &sample)
+}
+
+/// What is said of parts that the fit leaves out and the forecast does not.
+fn found_note(family: &str, found: &Found) -> Option<String> {
+    (!found.is_empty()).then(|| {
+        format!(
+            "{family}: parts of unknown age that the forecast counts all the same, by how long they have lasted since the records began: {}",
+            found.count()
+        )
+    })
+}
+
 /// Draws with an effect for each machine; `None` where neither a peak was found nor chains agreed.
 fn draw_machines(
     machines: &Machines<'_>,
@@ -234,6 +276,10 @@ fn draw_machines(
     Some(Draws::of_machines(machines, &sample, request.seed))
 }
 
+/// Share of the log density below which a step to the peak is not worth taking: what found parts
+/// tell comes from tables.
+const FINE_ENOUGH: f64 = 1e-8;
+
 /// The most probable point; where machines are many, the search begins with some of them.
 fn mode_of_machines(
     machines: &Machines<'_>,
@@ -243,12 +289,19 @@ fn mode_of_machines(
     /// Machines from which it pays.
     const MANY: usize = 800;
     const ONE_IN: usize = 8;
+    let mode = |machines: &Machines<'_>, start: &[f64]| {
+        if machines.has_found() {
+            posterior::numeric_mode_within(machines, start, free, FINE_ENOUGH)
+        } else {
+            posterior::numeric_mode(machines, start, free)
+        }
+    };
     if machines.machines().count() < MANY {
-        return posterior::numeric_mode(machines, start, free);
+        return mode(machines, start);
     }
-    posterior::numeric_mode(&machines.one_in(ONE_IN), start, free)
-        .and_then(|near| posterior::numeric_mode(machines, &near.theta, free))
-        .or_else(|_| posterior::numeric_mode(machines, start, free))
+    mode(&machines.one_in(ONE_IN), start)
+        .and_then(|near| mode(machines, &near.theta))
+        .or_else(|_| mode(machines, start))
 }
 
 /// A peak with machines alike as a place to start with machines that differ: the prior of the spread

@@ -6,6 +6,7 @@ use crate::life::Life;
 use crate::units::Measure;
 use crate::wear::Groups;
 
+use super::found::{Found, FoundPart};
 use super::observations::{End, Observation, Observations};
 
 /// How many lives there are, of which sort.
@@ -47,6 +48,8 @@ pub struct FamilyLives {
     pub n_machines: usize,
     /// What the fit sees.
     pub observations: Observations,
+    /// Parts of unknown age that were found in machines, which a forecast counts.
+    pub found: Found,
     /// How many, of which sort.
     pub counts: Counts,
 }
@@ -125,14 +128,45 @@ pub fn leveled_lives(
         .iter()
         .map(|(life, level)| (observation(life, measure, &names, place(life)), *level))
         .collect();
+    let columns = groups.places(&names);
+    let found = lives.iter().filter_map(|life| {
+        let part = found_part(life, measure, &columns)?;
+        Some((place(life), life.machine.as_str(), part))
+    });
     FamilyLives {
         measure,
+        found: Found::new(found.collect()),
         observations: Observations::leveled(names.len(), n_levels, rows),
         groups: names,
         n_machines: all.len(),
         machines,
         counts,
     }
+}
+
+/// What a part of unknown age tells; `None` where that is nothing.
+fn found_part(life: &Life, measure: Measure, columns: &[Option<usize>]) -> Option<FoundPart> {
+    let used = life.found.as_ref()?[measure.index()].as_ref()?;
+    let of_family = |used: &Vec<f64>| -> Vec<f64> {
+        if measure == Measure::Days {
+            return used.clone();
+        }
+        let of = |column: &Option<usize>| column.map_or(0.0, |c| used[c]);
+        columns.iter().map(of).collect()
+    };
+    let (low, end) = (of_family(&used.low), of_family(&used.end));
+    let worn = life.ended.is_wear();
+    // Nothing wears out without use, and what has seen none says nothing.
+    let last = if worn { &low } else { &[0.0][..] };
+    if end.iter().sum::<f64>() <= last.iter().sum::<f64>() {
+        return None;
+    }
+    Some(FoundPart {
+        before: used.before.as_ref().map(of_family),
+        low,
+        worn: worn.then_some(end),
+        count: 1.0,
+    })
 }
 
 /// Whether a life counts in a measure: when it began and what it saw are known.

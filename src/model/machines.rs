@@ -7,11 +7,14 @@
 //! the likelihood machine by machine, by Gauss-Hermite sums about the peak of each, which is
 //! unique since the log-likelihood of a Weibull or lognormal life is concave in its log scale.
 
+use std::ops::Range;
+
 use rand::RngExt;
 use rand_chacha::ChaCha8Rng;
 use rand_distr::{Distribution as _, StandardNormal};
 
 use super::anchor::{Anchored, Normal};
+use super::found::{Found, FoundAt};
 use super::kernel::Distribution;
 use super::observations::End;
 use super::rises::Rises;
@@ -45,6 +48,8 @@ pub struct Machines<'a> {
     starts: Vec<usize>,
     /// Heights look at one machine in so many, which stands for them all.
     one_in: usize,
+    /// Parts of unknown age that were found in machines.
+    found: Option<&'a Found>,
 }
 
 /// One life under one set of parameters, as a function of its machine's effect.
@@ -144,7 +149,17 @@ impl<'a> Machines<'a> {
             base,
             starts: std::iter::once(0).chain(ends).chain(last).collect(),
             one_in: 1,
+            found: None,
         })
+    }
+
+    /// The same, with parts of unknown age among what is known.
+    #[must_use]
+    pub(super) fn with_found(self, found: &'a Found) -> Self {
+        Self {
+            found: (!found.is_empty()).then_some(found),
+            ..self
+        }
     }
 
     /// The same, densities told by one machine in so many: where a search may begin.
@@ -154,6 +169,10 @@ impl<'a> Machines<'a> {
             one_in,
             ..self.clone()
         }
+    }
+
+    pub(super) fn has_found(&self) -> bool {
+        self.found.is_some()
     }
 
     /// The machines with lives, in the order of [`Self::effects`].
@@ -177,20 +196,62 @@ impl<'a> Machines<'a> {
         let mut total = self.base.log_prior(theta) - gap * gap / 2.0;
         let mut terms = Terms::default();
         let weight = self.one_in as f64;
+        let found = self.found_at(&scale);
         for window in self.starts.windows(2).step_by(self.one_in) {
-            self.terms(&scale, window[0]..window[1], &mut terms);
-            let machine = Machine {
-                terms: &terms,
-                shape: scale[0].exp(),
-                spread,
-                distribution: self.base.likelihood.distribution,
-            };
+            let lives = window[0]..window[1];
+            self.terms(&scale, lives.clone(), &mut terms);
+            let machine = self.machine(&terms, &scale, spread, self.found_in(&found, &lives));
             total += weight * (terms.constant + machine.log_integral());
             if !total.is_finite() {
                 return f64::NEG_INFINITY;
             }
         }
-        total
+        let Some(found) = &found else {
+            return total;
+        };
+        terms.clear();
+        terms.rises.close();
+        for parts in found.found.of_others().step_by(self.one_in) {
+            let machine = self.machine(&terms, &scale, spread, Some((found, parts)));
+            total += weight * machine.log_integral();
+        }
+        if total.is_finite() {
+            total
+        } else {
+            f64::NEG_INFINITY
+        }
+    }
+
+    fn found_at(&self, scale: &[f64]) -> Option<FoundAt<'a>> {
+        let found = self.found?;
+        Some(found.at(self.base.likelihood.distribution, scale))
+    }
+
+    /// The found parts of the machine whose lives these are.
+    fn found_in<'b>(
+        &self,
+        found: &'b Option<FoundAt<'b>>,
+        lives: &Range<usize>,
+    ) -> Option<(&'b FoundAt<'b>, Range<usize>)> {
+        let place = self.base.likelihood.lives.machine[lives.start]?;
+        let found = found.as_ref()?;
+        Some((found, found.found.of_machine(place))).filter(|(_, parts)| !parts.is_empty())
+    }
+
+    fn machine<'b>(
+        &self,
+        terms: &'b Terms,
+        scale: &[f64],
+        spread: f64,
+        found: Option<(&'b FoundAt<'b>, Range<usize>)>,
+    ) -> Machine<'b> {
+        Machine {
+            terms,
+            shape: scale[0].exp(),
+            spread,
+            distribution: self.base.likelihood.distribution,
+            found,
+        }
     }
 
     /// A draw of every machine's effect, given the other parameters.
@@ -202,23 +263,20 @@ impl<'a> Machines<'a> {
         let (ln_spread, theta) = theta.split_last().expect("the spread comes last");
         let scale = self.base.to_scale(theta);
         let mut terms = Terms::default();
+        let (spread, found) = (ln_spread.exp(), self.found_at(&scale));
         self.starts
             .windows(2)
             .map(|window| {
-                self.terms(&scale, window[0]..window[1], &mut terms);
-                let machine = Machine {
-                    terms: &terms,
-                    shape: scale[0].exp(),
-                    spread: ln_spread.exp(),
-                    distribution: self.base.likelihood.distribution,
-                };
-                machine.draw(rng)
+                let lives = window[0]..window[1];
+                self.terms(&scale, lives.clone(), &mut terms);
+                let found = self.found_in(&found, &lives);
+                self.machine(&terms, &scale, spread, found).draw(rng)
             })
             .collect()
     }
 
     /// Fills `terms` with the lives of one machine.
-    fn terms(&self, scale: &[f64], lives: std::ops::Range<usize>, terms: &mut Terms) {
+    fn terms(&self, scale: &[f64], lives: Range<usize>, terms: &mut Terms) {
         terms.clear();
         let distribution = self.base.likelihood.distribution;
         let data = self.base.likelihood.lives;
@@ -286,9 +344,18 @@ struct Machine<'a> {
     shape: f64,
     spread: f64,
     distribution: Distribution,
+    /// The parts that were found in it.
+    found: Option<(&'a FoundAt<'a>, Range<usize>)>,
 }
 
 impl Machine<'_> {
+    /// The value of [`Self::at`] with what the found parts say, which moves the peak by little.
+    fn with_found(&self, effect: f64) -> f64 {
+        let found = self.found.as_ref();
+        let found = found.map_or(0.0, |(found, parts)| found.ln_chance(parts.clone(), effect));
+        self.at(effect).0 + found
+    }
+
     /// Log of likelihood times the effect's density, up to its constant, with two derivatives.
     fn at(&self, effect: f64) -> (f64, f64, f64) {
         let shift = -self.shape * effect;
@@ -360,7 +427,7 @@ impl Machine<'_> {
     fn log_integral(&self) -> f64 {
         let (center, width) = self.peak();
         let step = std::f64::consts::SQRT_2 * width;
-        let values = NODES.map(|(node, weight)| (self.at(center + step * node).0, weight));
+        let values = NODES.map(|(node, weight)| (self.with_found(center + step * node), weight));
         let most = values.iter().map(|v| v.0).fold(f64::NEG_INFINITY, f64::max);
         let sum: f64 = values.iter().map(|(v, w)| w * (v - most).exp()).sum();
         let norm = (2.0 * std::f64::consts::PI).sqrt() * self.spread;
@@ -377,7 +444,7 @@ impl Machine<'_> {
         let propose = |rng: &mut ChaCha8Rng| {
             let z: f64 = StandardNormal.sample(rng);
             let effect = center + width * z;
-            (effect, self.at(effect).0 + z * z / 2.0)
+            (effect, self.with_found(effect) + z * z / 2.0)
         };
         let mut current = propose(rng);
         for _ in 0..STEPS {

@@ -24,6 +24,7 @@ mod drawing;
 mod even;
 pub mod family_lives;
 pub mod fit;
+pub mod found;
 pub mod goodness;
 pub(crate) mod hazards;
 pub mod health;

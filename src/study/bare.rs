@@ -12,6 +12,7 @@ use crate::forecast::summary::Forecast;
 use crate::forecast::unit::Age;
 use crate::life::bare::{BareAge, BareLife};
 use crate::model::assess::{self, Assessment, Counts, FamilyLives, Wanted, name_hash};
+use crate::model::found::Found;
 use crate::model::observations::{End, Observation, Observations};
 use crate::report::Header;
 use crate::report::fits::FitsReport;
@@ -81,6 +82,7 @@ impl BareStudy {
         let wanted = Wanted {
             priors: options.priors,
             machine_effect: options.priors && options.machine_effect,
+            found: false,
             draws: if options.priors || remaining {
                 super::DRAWS
             } else {
@@ -418,6 +420,7 @@ fn assess_family(family: &Measured<'_>, references: &References, wanted: Wanted)
     let lives = FamilyLives {
         measure: *measure,
         observations: Observations::new(groups.len(), rows.collect()),
+        found: Found::default(),
         groups,
         n_machines: machines.len(),
         machines,

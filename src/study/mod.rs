@@ -223,22 +223,30 @@ impl Study {
         draws: usize,
         keep: impl Fn(&Life) -> bool,
     ) -> Vec<Assessment> {
-        self.assess_families(|family| self.wants_family(family), also, draws, keep)
+        let wanted = self.wanted(draws, false);
+        self.assess_families(|family| self.wants_family(family), also, wanted, keep)
+    }
+
+    /// How draws of the parameters are wanted.
+    ///
+    /// - `found`: whether parts of unknown age count.
+    pub(super) fn wanted(&self, draws: usize, found: bool) -> Wanted {
+        Wanted {
+            priors: self.options.priors,
+            machine_effect: self.options.priors && self.options.machine_effect,
+            found,
+            draws,
+            seed: self.options.seed,
+        }
     }
 
     fn assess_families(
         &self,
         wants: impl Fn(&str) -> bool,
         also: &[String],
-        draws: usize,
+        wanted: Wanted,
         keep: impl Fn(&Life) -> bool,
     ) -> Vec<Assessment> {
-        let wanted = Wanted {
-            priors: self.options.priors,
-            machine_effect: self.options.priors && self.options.machine_effect,
-            draws,
-            seed: self.options.seed,
-        };
         let silent = self.silent_machines();
         let mut families = self.wearing_families();
         families.retain(|family| wants(&family.name));
@@ -329,7 +337,7 @@ impl Study {
         let silent = self.silent_machines();
         let beside = self.mate_families();
         let wants = |family: &str| self.wants_family(family) || beside.contains(family);
-        let assessments = self.assess_families(wants, &planned, DRAWS, |_| true);
+        let assessments = self.assess_families(wants, &planned, self.wanted(DRAWS, true), |_| true);
         let measured = Measured::of(self.context(), &self.built, &assessments, self.options.seed);
         let sizes = DaySizes::new(&self.sums);
         let mut in_service = unit::gather(Gathering {

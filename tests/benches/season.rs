@@ -155,6 +155,7 @@ impl LaidOut {
         let wanted = Wanted {
             priors: true,
             machine_effect: false,
+            found: false,
             draws: 0,
             seed: 1,
         };

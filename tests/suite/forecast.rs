@@ -14,6 +14,7 @@ use wearcast::forecast::simulate;
 use wearcast::forecast::unit::{Age, InService, Line, SeenPath, Unit};
 use wearcast::model::anchor::Anchor;
 use wearcast::model::assess::{Assessment, Counts, FamilyLives};
+use wearcast::model::found::Found;
 use wearcast::model::posterior::Draws;
 use wearcast::model::{Distribution, Observations};
 use wearcast::record::UsageLog;
@@ -175,6 +176,7 @@ impl Bench {
                 measure: Measure::Tons,
                 groups: vec!["g".to_owned()],
                 machines: Vec::new(),
+                found: Found::default(),
                 n_machines: 0,
                 observations: Observations::default(),
                 counts: Counts::default(),

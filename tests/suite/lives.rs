@@ -323,6 +323,7 @@ fn a_machine_whose_lives_are_all_kept_out_of_the_fit_takes_no_place_among_those_
             end: Some(90.0),
         }; 4],
         groups: BTreeMap::new(),
+        found: None,
     };
     let known = Some(day("2024-03-01"));
     let lives = [

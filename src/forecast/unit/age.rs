@@ -2,7 +2,7 @@
 
 use chrono::{Days, NaiveDate};
 
-use super::{Gathering, columns};
+use super::Gathering;
 use crate::forecast::path::FuturePath;
 use crate::life::Life;
 use crate::model::assess::Assessment;
@@ -134,9 +134,15 @@ impl Guess<'_> {
         let from = path.days_until(since - Days::new(1));
         let to = path.days_until(context.as_of).max(from);
         let recorded = path.recorded(lives.measure, from, to);
-        let columns = columns(&lives.groups, context.groups.names());
-        let of = |c: &Option<usize>| c.map_or(0.0, |c| recorded[c]);
-        columns.iter().map(of).collect()
+        self.of_family(&recorded)
+    }
+
+    /// Use by all groups as use by the family's.
+    fn of_family(&self, used: &[f64]) -> Vec<f64> {
+        let groups = self.gathering.context.groups;
+        let places = groups.places(&self.assessment.lives.groups);
+        let of = |place: &Option<usize>| place.map_or(0.0, |place| used[place]);
+        places.iter().map(of).collect()
     }
 
     /// The machine's use on a day of the calendar: of the last whole years on record, or else of a year that is
@@ -152,10 +158,11 @@ impl Guess<'_> {
         let share =
             |used: &[f64], days: f64| -> Vec<f64> { used.iter().map(|u| u / days).collect() };
         let is_some = |used: &[f64]| 0.0 < used.iter().sum::<f64>();
-        let whole = (days(records_from, as_of) / YEAR).floor() * YEAR;
-        let of_years = self.on_record(as_of - Days::new(whole as u64) + Days::new(1));
-        if 0.0 < whole && is_some(&of_years) {
-            return Some(share(&of_years, whole));
+        let context = self.gathering.context;
+        let path = context.sums.path(&self.life.machine, self.bin);
+        let measure = self.assessment.lives.measure;
+        if let Some(a_day) = path.a_day(measure, records_from, as_of) {
+            return Some(self.of_family(&a_day));
         }
         let logged = self.on_record(records_from);
         let until = (as_of + Days::new(YEAR as u64)).min(self.gathering.season.end);

@@ -44,13 +44,8 @@ impl<'a> Case<'a> {
     }
 
     fn wanted(&self) -> Wanted {
-        let options = &self.study.options;
-        Wanted {
-            priors: options.priors,
-            machine_effect: options.priors && options.machine_effect,
-            draws: if options.priors { DRAWS } else { 0 },
-            seed: options.seed,
-        }
+        let draws = if self.study.options.priors { DRAWS } else { 0 };
+        self.study.wanted(draws, false)
     }
 
     fn teller<'b>(&self, assessment: &'b crate::model::assess::Assessment) -> Teller<'b> {

@@ -7,6 +7,7 @@ use wearcast::family::Family;
 use wearcast::forecast::summary::quantile;
 use wearcast::model::anchor::{Anchor, Anchored, Normal};
 use wearcast::model::assess::{Assessment, Counts, FamilyLives, Wanted, assess_lives};
+use wearcast::model::found::Found;
 use wearcast::model::likelihood::Likelihood;
 use wearcast::model::machines::Machines;
 use wearcast::model::observations::{End, Observation};
@@ -58,6 +59,7 @@ fn assessed(rows: Vec<Observation>, seed: u64) -> Assessment {
         measure: Measure::Tons,
         groups: vec!["dry".to_owned()],
         machines: (0..MACHINES).map(crate::fleet::name).collect(),
+        found: Found::default(),
         n_machines: MACHINES,
         counts: Counts {
             lives: observations.lives(),
@@ -69,6 +71,7 @@ fn assessed(rows: Vec<Observation>, seed: u64) -> Assessment {
     let wanted = Wanted {
         priors: true,
         machine_effect: true,
+        found: false,
         draws: 500,
         seed,
     };

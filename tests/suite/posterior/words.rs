@@ -5,6 +5,7 @@ use rand_chacha::ChaCha8Rng;
 use wearcast::family::Family;
 use wearcast::model::Observations;
 use wearcast::model::assess::{Assessment, Counts, FamilyLives, Wanted, assess_lives};
+use wearcast::model::found::Found;
 use wearcast::model::observations::{End, Observation};
 use wearcast::report::fits::FitsReport;
 use wearcast::report::{Header, json, terminal};
@@ -39,6 +40,7 @@ fn lives(worn: usize, good: usize, scale: f64) -> FamilyLives {
         measure: Measure::Tons,
         groups: vec!["dry".to_owned()],
         machines: Vec::new(),
+        found: Found::default(),
         n_machines: 0,
         counts: Counts {
             lives: observations.lives(),
@@ -56,6 +58,7 @@ fn assessed(lives: FamilyLives, prior: &str) -> Assessment {
     let wanted = Wanted {
         priors: true,
         machine_effect: false,
+        found: false,
         draws: 4_000,
         seed: 1,
     };
