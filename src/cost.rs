@@ -58,12 +58,9 @@ fn changes_of<'a>(
     part: &'a str,
     as_of: NaiveDate,
 ) -> impl Iterator<Item = &'a Replacement> {
+    // Where nobody can tell which of several numbers it was, it says nothing of any.
     records.replacements.iter().filter(move |r| {
-        let fitted = r.part.as_deref().or_else(|| {
-            records
-                .position(&r.machine, &r.position)
-                .map(|p| p.part.as_str())
-        });
+        let fitted = r.part.as_deref();
         r.date <= as_of && fitted.is_some_and(|f| supersession.newest(f) == part)
     })
 }

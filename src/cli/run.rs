@@ -93,6 +93,8 @@ fn check(args: &Shared, whole: &mut bool, to: &mut Streams<'_>) -> Result<ExitSt
         as_of: args.choices.as_of.or_else(|| reading.records.last_date()),
         seed: args.choices.seed,
         level: args.choices.level,
+        machines: Vec::new(),
+        families: Vec::new(),
         notes: Vec::new(),
         cautions: Vec::new(),
     };
@@ -153,6 +155,7 @@ fn study_with(
                     | ProblemKind::Spelling
                     | ProblemKind::Missing
                     | ProblemKind::Unknown
+                    | ProblemKind::Unread
             )
     };
     let doubts = reading.problems.iter().filter(doubtful);

@@ -1,5 +1,7 @@
 //! Everything measured: the readings of each life, and what they say of each family's paths.
 
+use std::collections::BTreeSet;
+
 use super::family_path::{FamilyPath, PartPath};
 use super::readings::{self, Inspected, MeasuredLife};
 use crate::life::build::{Built, Context};
@@ -23,8 +25,15 @@ impl Measured {
     /// Sorts the inspections into lives and learns each family's paths from them.
     ///
     /// - `assessments`: one for each wearing family, by name.
+    /// - `silent`: machines of which nothing is recorded.
     #[must_use]
-    pub fn of(context: Context<'_>, built: &Built, assessments: &[Assessment], seed: u64) -> Self {
+    pub fn of(
+        context: Context<'_>,
+        built: &Built,
+        assessments: &[Assessment],
+        silent: &BTreeSet<String>,
+        seed: u64,
+    ) -> Self {
         let mut inspected = readings::gather(context, built, assessments);
         let path = |(family, assessment): (usize, &Assessment)| {
             let own = |m: &&MeasuredLife| m.family == family;
@@ -38,7 +47,9 @@ impl Measured {
             }
             let of_family = |l: &(usize, &Life)| l.1.family == assessment.family.name;
             let lives = built.lives.iter().enumerate().filter(of_family);
-            let unread = lives.filter(|(i, _)| inspected.of_life(*i).is_none());
+            let unread = lives.filter(|(i, life)| {
+                inspected.of_life(*i).is_none() && !silent.contains(&life.machine)
+            });
             parts.extend(unread.filter_map(|(_, life)| center.unread(life, assessment)));
             FamilyPath::of(&parts, seed ^ name_hash(&assessment.family.name))
         };

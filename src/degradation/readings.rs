@@ -8,7 +8,7 @@ use chrono::{Days, NaiveDate};
 use super::{scale, swap};
 use crate::family::WearLimit;
 use crate::life::Life;
-use crate::life::build::{Built, Context};
+use crate::life::build::{Built, Context, PartialChange};
 use crate::life::use_path::UsePath;
 use crate::model::assess::Assessment;
 use crate::record::{Inspection, Table};
@@ -339,6 +339,7 @@ impl<'a> Gatherer<'a> {
                 order.then(a.row.cmp(&b.row))
             });
             if 1.0 < self.built.lives[life].pieces {
+                self.leave_out_replaced_pieces(life, &mut readings);
                 self.leave_the_worst_piece(&mut readings);
             }
             let n_groups = self.assessments[family].lives.groups.len();
@@ -361,6 +362,30 @@ impl<'a> Gatherer<'a> {
         self.notes(&mut out.notes);
         out.unused = self.unused;
         out
+    }
+
+    /// What a piece read that was replaced since, and of which the set goes on, says nothing of it any more:
+    /// the piece that the change names, or else what was at its limit.
+    fn leave_out_replaced_pieces(&mut self, life: usize, readings: &mut Vec<Reading>) {
+        let life = &self.built.lives[life];
+        let of_life = |change: &&PartialChange| {
+            (&change.machine, &change.position) == (&life.machine, &life.position)
+        };
+        let changes: Vec<&PartialChange> = self.built.partial.iter().filter(of_life).collect();
+        let is_gone = |reading: &mut Reading| {
+            changes.iter().any(|change| {
+                let is_it = match &change.slot {
+                    Some(_) => reading.slot == change.slot,
+                    None => 1.0 <= reading.share,
+                };
+                is_it && reading.date <= change.date
+            })
+        };
+        let gone = readings.extract_if(.., is_gone).map(|r| Unused {
+            row: r.row,
+            why: "of a piece of a set that was replaced since".to_owned(),
+        });
+        self.unused.extend(gone);
     }
 
     /// Pieces of a set wear each for itself, and the set goes with the worst: the path is that of the piece whose last

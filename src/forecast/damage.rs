@@ -7,6 +7,8 @@
 //! a tenth of the use on record, nor more than half an event at its rate. Where hours are not recorded the clock runs in acres, in tons or by
 //! the calendar instead.
 
+use std::collections::BTreeSet;
+
 use rand_distr::{Distribution as _, Gamma};
 
 use super::plan::Plan;
@@ -104,15 +106,19 @@ impl EventRate {
     }
 }
 
-/// The first of hours, acres and tons that the lives and all use to come are known in, or else
-/// the calendar.
+/// The first of hours, acres and tons that the lives and all use to come of their machines are known
+/// in, or else the calendar.
 #[must_use]
 pub fn clock(lives: &[&Life], plan: &Plan) -> Measure {
+    let carry: BTreeSet<&str> = lives.iter().map(|life| life.machine.as_str()).collect();
     let known = |clock: &Measure| {
         lives
             .iter()
             .any(|l| l.observed[clock.index()].is_some_and(|s| 0.0 < s))
-            && plan.uses.iter().all(|u| u.amounts.get(*clock).is_some())
+            && plan
+                .uses
+                .iter()
+                .all(|u| u.amounts.get(*clock).is_some() || !carry.contains(u.machine.as_str()))
     };
     let clocks = [Measure::Hours, Measure::Acres, Measure::Tons];
     clocks.into_iter().find(known).unwrap_or(Measure::Days)

@@ -13,6 +13,7 @@ use super::season::{Season, Stretch, month_of, months_later, moved_years};
 use super::typical::Typical;
 use crate::life::exposure::{DaySum, UseSums};
 use crate::record::{Amounts, Machine, PlanRow, Records};
+use crate::units::Measure;
 use crate::wear::Groups;
 use told::Told;
 
@@ -190,13 +191,18 @@ impl<'a> Planner<'a> {
             planned.amounts = rates.filled(&planned.machine, planned.group, given);
             if is_asked(&planned.machine) {
                 asked.filled += usize::from(planned.amounts != given);
+                let month = planned.month.format("%Y-%m");
+                let row = format!("{month} of {} on {}", planned.product, planned.machine);
+                let groups = self.planning.groups;
+                let logged = Measure::OF_USE.into_iter().filter(|m| groups.is_in_log(*m));
+                let lacks: Vec<&str> = logged
+                    .filter(|m| planned.amounts.get(*m).is_none())
+                    .map(Measure::name)
+                    .collect();
                 if given == Amounts::default() {
-                    asked.empty.insert(format!(
-                        "{} of {} on {}",
-                        planned.month.format("%Y-%m"),
-                        planned.product,
-                        planned.machine
-                    ));
+                    asked.empty.insert(row);
+                } else if !lacks.is_empty() {
+                    asked.untold.insert(format!("{row} ({})", lacks.join(", ")));
                 }
             }
         }

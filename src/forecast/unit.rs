@@ -152,8 +152,8 @@ pub struct InService {
     pub singles: Vec<Option<SinglePieces>>,
     /// Paths of measured wear by family, likewise.
     pub wear_paths: Vec<Option<FamilyPath>>,
-    /// Lines whose schedule rests on use that is not known.
-    pub unclear: BTreeSet<usize>,
+    /// Machine and line of schedules that rest on use that is not known.
+    pub unclear: BTreeSet<(usize, usize)>,
     /// Machine and line of every part that is changed by schedule, also where nothing falls due.
     pub scheduled: BTreeSet<(usize, usize)>,
     /// Scheduled work that falls due in what is left of the season.
@@ -307,7 +307,7 @@ impl<'a> Gatherer<'a> {
             let bin = position.bin.as_deref();
             let view = self.view(machine, bin, Measure::Days, Measure::Hours);
             let Some(due) = super::service::due(life, service, self.gathering, view) else {
-                self.out.unclear.insert(line);
+                self.out.unclear.insert((machine, line));
                 return;
             };
             let due = due.into_iter().map(|date| Due {

@@ -68,6 +68,8 @@ pub fn merge(
             as_of: feed.readings.iter().filter_map(Reading::date).max(),
             seed: 1,
             level: 0.9,
+            machines: Vec::new(),
+            families: Vec::new(),
             notes: feed.notes.clone(),
             cautions: Vec::new(),
         },

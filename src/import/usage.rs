@@ -131,6 +131,8 @@ pub fn merge(
             as_of: data.works.iter().map(|w| w.date).max(),
             seed: 1,
             level: 0.9,
+            machines: Vec::new(),
+            families: Vec::new(),
             notes,
             cautions: Vec::new(),
         },

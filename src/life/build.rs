@@ -29,6 +29,8 @@ pub struct PartialChange {
     pub machine: String,
     /// Position.
     pub position: String,
+    /// Which of its pieces, where the row says.
+    pub slot: Option<String>,
     /// Newest number of the part.
     pub part: String,
     /// Family.
@@ -313,6 +315,7 @@ impl<'a> History<'a> {
             date: change.date,
             machine: self.machine.name.clone(),
             position: self.position.name.clone(),
+            slot: change.slot.clone(),
             part: self.context.supersession.newest(part).to_owned(),
             family: self.context.family_of(part).0.name,
             quantity,

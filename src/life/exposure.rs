@@ -1,6 +1,7 @@
 //! Use of a machine summed by day, bin and product group: the narrow seam between the usage log
 //! and everything that measures a life on it.
 
+use std::collections::BTreeSet;
 use std::sync::OnceLock;
 
 use chrono::NaiveDate;
@@ -41,6 +42,8 @@ pub struct UseSums {
     /// The group of each product of the log.
     groups: Vec<Option<usize>>,
     n_groups: usize,
+    /// Machines that were at work while nobody wrote it down.
+    not_logged: BTreeSet<String>,
     /// Made when first needed: of complete records it never is.
     rates: OnceLock<Rates>,
 }
@@ -63,8 +66,21 @@ impl UseSums {
             log,
             groups: places,
             n_groups: groups.names().len(),
+            not_logged: BTreeSet::new(),
             rates: OnceLock::new(),
         }
+    }
+
+    /// Says of which machines without any use in the log nobody knows what they did; of the others it
+    /// is known that they did nothing.
+    pub fn leave_unknown(&mut self, machines: BTreeSet<String>) {
+        self.not_logged = machines;
+    }
+
+    /// Machines of which nobody knows what they did, while others have a log.
+    #[must_use]
+    pub fn not_logged(&self) -> &BTreeSet<String> {
+        &self.not_logged
     }
 
     /// Products of the log, sorted.
@@ -157,7 +173,7 @@ impl UseSums {
     /// The use a position sees: of its bin, or all of its machine's.
     #[must_use]
     pub fn path(&self, machine: &str, bin: Option<&str>) -> UsePath {
-        if self.machines().next().is_none() {
+        if self.machines().next().is_none() || self.not_logged.contains(machine) {
             return UsePath::not_logged(self.n_groups);
         }
         let group = |product| self.group(product) as u32;

@@ -185,7 +185,9 @@ pub(super) fn folder_with(dir: &Path, usage_sums: Option<&Path>) -> Result<Folde
     for path in files(dir)? {
         let mapped = mapping.table_of_file(&file_name(&path));
         let stem = path.file_stem().unwrap_or_default().to_string_lossy();
-        let table = mapped.or_else(|| table_named(&stem));
+        // `usage.csv.gz` and `usage.csv.txt` are meant as well.
+        let first = stem.split('.').next().unwrap_or_default();
+        let table = mapped.or_else(|| table_named(&stem).or_else(|| table_named(first)));
         let home = match extension(&path).as_str() {
             "txt" | "tsv" if mapped.is_some() => Home::Csv(path.clone()),
             "csv" => Home::Csv(path.clone()),
@@ -280,7 +282,7 @@ fn unread(path: &Path, extension: &str, table: Option<Table>) -> Option<Problem>
         whole(
             Severity::Remark,
             &file_name(path),
-            ProblemKind::MissingTable,
+            ProblemKind::Unread,
             found,
             expected,
         )

@@ -1,6 +1,8 @@
 //! The part numbers that replacements leave out: what was fitted is then what was taken out.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
+
+use chrono::NaiveDate;
 
 use super::{Records, Replacement};
 
@@ -14,21 +16,29 @@ struct Fitted {
 
 impl Fitted {
     /// What a change takes out, where that is one number.
-    fn taken_out(&self, change: &Replacement) -> Option<&String> {
+    ///
+    /// - `quantity`: pieces in the position.
+    fn taken_out(&self, change: &Replacement, quantity: f64) -> Option<&String> {
         if let Some(slot) = &change.slot {
             return self.by_slot.get(slot).or(self.whole.as_ref());
         }
-        let whole = self.whole.as_ref()?;
-        self.by_slot.values().all(|p| p == whole).then_some(whole)
+        // Where every slot has a name, nothing else is there.
+        let first = self.by_slot.values().next();
+        let all_named = quantity <= self.by_slot.len() as f64;
+        let one = first.filter(|_| all_named).or(self.whole.as_ref())?;
+        self.by_slot.values().all(|p| p == one).then_some(one)
     }
 
-    fn fit(&mut self, part: &str, change: &Replacement, all: bool) {
+    fn fit(&mut self, part: &str, change: &Replacement, quantity: f64, all: bool) {
         if let Some(slot) = &change.slot {
             self.by_slot.insert(slot.clone(), part.to_owned());
         } else if all {
             self.whole = Some(part.to_owned());
             self.by_slot.clear();
-        } else if self.taken_out(change).is_none_or(|old| old != part) {
+        } else if self
+            .taken_out(change, quantity)
+            .is_none_or(|old| old != part)
+        {
             // Nobody knows which of several it was.
             *self = Self::default();
         }
@@ -40,6 +50,7 @@ impl Records {
     pub(crate) fn name_parts_fitted(&mut self) {
         let mut order: Vec<usize> = (0..self.replacements.len()).collect();
         order.sort_by_key(|i| (self.replacements[*i].date, self.replacements[*i].row));
+        let whole_days = self.rows_of_whole_days(&order);
         let mut fitted: BTreeMap<(String, String), Fitted> = BTreeMap::new();
         for i in order {
             let change = &self.replacements[i];
@@ -51,14 +62,40 @@ impl Records {
                 whole: Some(position.part.clone()),
                 by_slot: BTreeMap::new(),
             });
-            let all = change.quantity.is_none_or(|q| position.quantity <= q);
-            let part = change.part.as_ref().or_else(|| here.taken_out(change));
+            let quantity = position.quantity;
+            let all = change.quantity.is_none_or(|q| quantity <= q) || whole_days.contains(&i);
+            let part = change.part.as_ref();
+            let part = part.or_else(|| here.taken_out(change, quantity));
             let part = part.cloned();
             if let Some(part) = &part {
-                here.fit(part, change, all);
+                here.fit(part, change, quantity, all);
             }
             self.replacements[i].part = part;
         }
+    }
+
+    /// Rows that name the same number and no slot, where those of one day together renew a position.
+    fn rows_of_whole_days(&self, order: &[usize]) -> BTreeSet<usize> {
+        let mut days: BTreeMap<(&str, &str, NaiveDate), Vec<usize>> = BTreeMap::new();
+        for i in order.iter().copied() {
+            let change = &self.replacements[i];
+            let day = (
+                change.machine.as_str(),
+                change.position.as_str(),
+                change.date,
+            );
+            if change.slot.is_none() && change.part.is_some() && change.quantity.is_some() {
+                days.entry(day).or_default().push(i);
+            }
+        }
+        days.retain(|(machine, position, _), rows| {
+            let of = |i: &usize| &self.replacements[*i];
+            let pieces: f64 = rows.iter().filter_map(|i| of(i).quantity).sum();
+            let alike = rows.iter().all(|i| of(i).part == of(&rows[0]).part);
+            let place = self.position(machine, position);
+            alike && place.is_some_and(|place| place.quantity <= pieces)
+        });
+        days.into_values().flatten().collect()
     }
 }
 
@@ -85,7 +122,7 @@ mod tests {
     fn change(row: u32) -> Replacement {
         Replacement {
             row,
-            date: chrono::NaiveDate::MIN,
+            date: NaiveDate::MIN,
             date_from: None,
             machine: "north".to_owned(),
             position: "chains".to_owned(),
@@ -134,6 +171,17 @@ mod tests {
             named(&[("new", "left", 1.0), ("", "right", 1.0), ("", "left", 1.0)]),
             [some("new"), some("old"), some("new")]
         );
+        // Both of them, in rows of their own.
+        for slots in [["left", "right"], ["", ""]] {
+            assert_eq!(
+                named(&[
+                    ("new", slots[0], 1.0),
+                    ("new", slots[1], 1.0),
+                    ("", "", 0.0)
+                ]),
+                [some("new"), some("new"), some("new")]
+            );
+        }
         // One of the two is new, and nobody knows which.
         assert_eq!(
             named(&[

@@ -45,6 +45,8 @@ pub enum Severity {
 pub enum ProblemKind {
     /// A table that is needed is not there.
     MissingTable,
+    /// A file that is named like a table and of a kind that is not read.
+    Unread,
     /// The same table in two places.
     TwoPlaces,
     /// A column that is needed is not there.
@@ -109,6 +111,7 @@ impl ProblemKind {
     pub fn name(self) -> &'static str {
         match self {
             Self::MissingTable => "MissingTable",
+            Self::Unread => "Unread",
             Self::TwoPlaces => "TwoPlaces",
             Self::MissingColumn => "MissingColumn",
             Self::Title => "Title",

@@ -35,6 +35,7 @@ fn document(header: &Header, rest: Value) -> Value {
         "version": env!("CARGO_PKG_VERSION"),
         "as_of": date(header.as_of),
         "seed": header.seed,
+        "asked": {"machines": header.machines, "families": header.families},
         "level": header.level,
         "notes": header.notes,
     });

@@ -48,6 +48,10 @@ pub struct Header {
     pub seed: u64,
     /// Width of every interval.
     pub level: f64,
+    /// Machines asked for; empty: all of them.
+    pub machines: Vec<String>,
+    /// Families asked for; empty: all of them.
+    pub families: Vec<String>,
     /// What a reader must know, one sentence each.
     pub notes: Vec<String>,
     /// Cautions on working at the machine, one sentence each.
@@ -55,6 +59,15 @@ pub struct Header {
 }
 
 impl Header {
+    /// What alone is told of: `only north rig, only spinner-fin`; `None` where it is all.
+    #[must_use]
+    pub fn only(&self) -> Option<String> {
+        let lists = [&self.machines, &self.families];
+        let lists = lists.into_iter().filter(|names| !names.is_empty());
+        let lists: Vec<String> = lists.map(|n| format!("only {}", n.join(" and "))).collect();
+        (!lists.is_empty()).then(|| lists.join(", "))
+    }
+
     /// Cases of a hundred that intervals hold the truth in: `90`, `99.9`.
     #[must_use]
     pub fn in_hundred(&self) -> String {

@@ -9,6 +9,8 @@ pub struct Demand {
     up_to: Vec<f64>,
     /// Expected pieces that come from values up to each.
     pieces_up_to: Vec<f64>,
+    /// Pieces that are only ever asked for together, as those of a pair; else 1.
+    lot: f64,
 }
 
 /// Rounding of sums of probabilities.
@@ -38,6 +40,7 @@ impl Demand {
             values: Vec::with_capacity(atoms.len()),
             up_to: Vec::with_capacity(atoms.len()),
             pieces_up_to: Vec::with_capacity(atoms.len()),
+            lot: lot(atoms.iter().filter(|a| 0.0 < a.1).map(|a| a.0)),
         };
         let (mut mass, mut pieces) = (0.0, 0.0);
         for (value, weight) in atoms {
@@ -94,6 +97,8 @@ impl Demand {
     /// Expected share of pieces served from `stock`; `None` where nothing is ever asked for.
     #[must_use]
     pub fn fill_rate(&self, stock: f64) -> Option<f64> {
+        // Half a pair serves nobody.
+        let stock = (stock / self.lot).floor() * self.lot;
         let expected = self.expected();
         (0.0 < expected).then(|| 1.0 - self.short(stock) / expected)
     }
@@ -112,15 +117,31 @@ impl Demand {
 
     /// Least whole stock that is enough, where more is always enough as well.
     pub(super) fn least(&self, enough: impl Fn(f64) -> bool) -> f64 {
-        let (mut low, mut high) = (0_u64, self.most().max(0.0).ceil() as u64);
+        let lots = (self.most().max(0.0) / self.lot).ceil();
+        let (mut low, mut high) = (0_u64, lots as u64);
         while low < high {
             let mid = low.midpoint(high);
-            if enough(mid as f64) {
+            if enough(mid as f64 * self.lot) {
                 high = mid;
             } else {
                 low = mid + 1;
             }
         }
-        low as f64
+        low as f64 * self.lot
     }
+}
+
+/// The largest whole number that all of some numbers are multiples of; 1 where one of them is not whole.
+fn lot(values: impl Iterator<Item = f64>) -> f64 {
+    let mut lot = 0_u64;
+    for value in values {
+        if value.fract() != 0.0 || value < 0.0 {
+            return 1.0;
+        }
+        let mut other = value as u64;
+        while other != 0 {
+            (lot, other) = (other, lot % other);
+        }
+    }
+    lot.max(1) as f64
 }

@@ -92,7 +92,7 @@ impl Study {
         let decided = judged.into_iter().map(|j| j.map(advised));
         let told = decided.zip(&service.units).map(|(advised, unit)| {
             if unit.readings.is_some() || unit.past_limit {
-                self.by_readings(outlook, unit, advised)
+                self.by_readings(outlook, next.as_ref(), unit, advised)
             } else {
                 advised
             }
@@ -129,8 +129,8 @@ impl Study {
         let of = |i: &usize| {
             let unit = &service.units[*i];
             let used = unit.age.on_record();
-            let seen = self.seen_chance(outlook, unit);
-            let season = service.paths[unit.path].path.in_season();
+            let seen = self.seen_chance(outlook, next, unit);
+            let season = Self::ahead(outlook, next, unit);
             let savings: Vec<f64> = programmes
                 .iter()
                 .map(|(life, p)| {
@@ -151,14 +151,14 @@ impl Study {
 
     /// Chance that a part reaches its end in the season, by its readings and its family; `None`
     /// without readings that tell anything.
-    fn seen_chance(&self, outlook: &Outlook, unit: &Unit) -> Option<f64> {
+    fn seen_chance(&self, outlook: &Outlook, next: Option<&InService>, unit: &Unit) -> Option<f64> {
         unit.readings.as_ref()?;
         let service = &outlook.in_service;
         let assessment = &outlook.assessments[unit.family];
         let draws = assessment.draws.as_ref()?;
         let paths = service.wear_paths[unit.family].as_ref()?;
         let machine = assessment.lives.place_of(&service.machines[unit.machine]);
-        let season = service.paths[unit.path].path.in_season();
+        let season = Self::ahead(outlook, next, unit);
         let mut rng = super::bare::stream(self.options.seed, "readings");
         let count = draws.len().min(SEEN_DRAWS);
         let mut chance = 0.0;
@@ -174,6 +174,7 @@ impl Study {
     fn by_readings(
         &self,
         outlook: &Outlook,
+        next: Option<&InService>,
         unit: &Unit,
         advised: Option<Advised>,
     ) -> Option<Advised> {
@@ -186,7 +187,10 @@ impl Study {
         }
         let undecided = advised.is_none_or(|a| a.advice == Advice::Run);
         let known = outlook.in_service.can_forecast(unit, &outlook.assessments);
-        let near = || self.seen_chance(outlook, unit).is_some_and(|c| NEAR <= c);
+        let near = || {
+            let chance = self.seen_chance(outlook, next, unit);
+            chance.is_some_and(|c| NEAR <= c)
+        };
         if undecided && known && near() {
             return Some(of(Advice::Inspect));
         }
@@ -202,6 +206,33 @@ impl Study {
             let plan = plan::build(self.planning(), next);
             self.gathered(outlook, &plan, next, next.end)
         })
+    }
+
+    /// The path of a part over a whole season: the next one where this one has begun.
+    fn whole_season<'b>(
+        outlook: &'b Outlook,
+        next: Option<&'b InService>,
+        unit: &Unit,
+    ) -> &'b SeenPath {
+        let service = &outlook.in_service;
+        let here = &service.paths[unit.path];
+        let machine = &service.machines[unit.machine];
+        // Another season may know other machines, and then counts them otherwise.
+        let is_same = |of: &InService, path: &SeenPath| {
+            of.machines[path.machine] == *machine
+                && (path.family, &path.bin) == (here.family, &here.bin)
+        };
+        let next = next.and_then(|next| next.paths.iter().find(|path| is_same(next, path)));
+        next.filter(|next| next.path.is_known()).unwrap_or(here)
+    }
+
+    /// Use by group in what is left of the season, or in the next one where nothing is.
+    fn ahead(outlook: &Outlook, next: Option<&InService>, unit: &Unit) -> Vec<f64> {
+        let left = outlook.in_service.paths[unit.path].path.in_season();
+        if 0.0 < left.iter().sum::<f64>() {
+            return left;
+        }
+        Self::whole_season(outlook, next, unit).path.in_season()
     }
 
     fn programmes(
@@ -221,12 +252,7 @@ impl Study {
         let name = &service.machines[unit.machine];
         let retired = self.records.machine(name).and_then(|m| m.retired);
         let leaves = retired.is_some_and(|date| date <= outlook.season.end);
-        let next = next.and_then(|next| next.paths.get(unit.path));
-        let is_same = |next: &&SeenPath| {
-            (next.machine, next.family) == (here.machine, here.family) && next.path.is_known()
-        };
-        let next = next.filter(is_same);
-        let whole = next.unwrap_or(here);
+        let whole = Self::whole_season(outlook, next, unit);
         let season = whole.path.in_season();
         // Where a season has begun, what is left of it.
         let left = (outlook.season.end - self.as_of).num_days() as f64;

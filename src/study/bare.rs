@@ -119,6 +119,8 @@ impl BareStudy {
             as_of: self.options.as_of,
             seed: self.options.seed,
             level: self.options.level,
+            machines: Vec::new(),
+            families: Vec::new(),
             notes: (self.notes.iter().cloned())
                 .chain(self.assessments.iter().flat_map(|a| a.notes.clone()))
                 .collect(),

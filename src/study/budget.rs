@@ -147,7 +147,7 @@ impl Summing<'_> {
 
     /// Whether every cost is known.
     fn is_known(&self) -> bool {
-        self.unknown_machines().is_empty() && self.outlook.in_service.unclear.is_empty()
+        self.unknown_machines().is_empty()
     }
 
     /// Whether the money is shared out among the products: not where nothing is planned of any.
@@ -165,7 +165,9 @@ impl Summing<'_> {
         let units = service.units.iter();
         let units = units.filter(|u| !(priced(u.line) && service.can_forecast(u, assessments)));
         let due = service.due.iter().filter(|d| !priced(d.line));
+        let unclear = service.unclear.iter().map(|(machine, _)| *machine);
         let unknown = units.map(|u| u.machine).chain(due.map(|d| d.machine));
+        let unknown = unknown.chain(unclear);
         let machines: std::collections::BTreeSet<usize> = unknown.collect();
         machines.into_iter().collect()
     }
@@ -262,7 +264,7 @@ impl Summing<'_> {
             .filter(|m| self.study.wants_machine(&service.machines[*m]))
             .map(|m| {
                 let name = &service.machines[m];
-                let known = unknown.binary_search(&m).is_err() && service.unclear.is_empty();
+                let known = unknown.binary_search(&m).is_err();
                 let known_total = Forecast::of(&self.outcome.machines[m]);
                 MachineLine {
                     machine: name.clone(),

@@ -31,6 +31,8 @@ impl Study {
             ));
         }
         let mut notes = self.built.notes.clone();
+        notes.extend(self.silent_note());
+        notes.extend(self.not_logged_note());
         notes.extend(assessments.iter().flat_map(|a| a.notes.clone()));
         Ok(report(
             &assessments,

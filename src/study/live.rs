@@ -12,7 +12,7 @@ use super::{Outlook, Study, StudyError};
 use crate::forecast::day_sizes::DaySizes;
 use crate::forecast::plan::Plan;
 use crate::forecast::replay::{Places, Replay, replay};
-use crate::forecast::unit::{self, Due, Gathering, InService};
+use crate::forecast::unit::{self, Due, Gathering, InService, Unit};
 use crate::life::Ending;
 use crate::life::build::Built;
 use crate::report::BudgetReport;
@@ -308,6 +308,7 @@ impl<'a> Maker<'a> {
                     && d.machine == unit.machine
                     && positions.contains(&d.position)
                     && d.pieces.to_bits() == unit.pieces.to_bits()
+                    && is_place_of(service, unit, d)
             });
             let decided: Vec<&Due> = decided.collect();
             let jobs = decided.iter().filter(|d| d.labor).count() as f64;
@@ -432,4 +433,22 @@ fn thresholds(counts: &[usize]) -> Vec<f64> {
     (1..=most)
         .map(|k| even.partition_point(|c| *c < k) as f64 / DUE_STEPS as f64)
         .collect()
+}
+
+/// Whether a change that was decided on belongs to the place of `unit`: where some pieces of a position
+/// are changed on the way and others run on, to the place of what is fitted then.
+fn is_place_of(service: &InService, unit: &Unit, due: &Due) -> bool {
+    let Some(worn_on) = due.worn_on else {
+        return true;
+    };
+    let is_fitted = |path: usize| {
+        let rest = service.paths[path].rest_of;
+        rest.is_some_and(|(of, _)| of == worn_on)
+    };
+    let at = |u: &&Unit| {
+        (u.machine, &u.position, u.line) == (due.machine, &due.position, due.line)
+            && u.pieces.to_bits() == due.pieces.to_bits()
+    };
+    is_fitted(unit.path)
+        || unit.path == worn_on && !service.units.iter().filter(at).any(|u| is_fitted(u.path))
 }

@@ -132,6 +132,8 @@ impl Study {
             plan_is_real: false,
         };
         study.check_filters()?;
+        let not_logged = study.machines_at_work_without_a_log();
+        study.sums.leave_unknown(not_logged);
         study.built = build::build(study.context());
         // Lives know by themselves; what a change cost is then that of the number it fitted.
         study.records.name_parts_fitted();
@@ -274,30 +276,32 @@ impl Study {
             .collect()
     }
 
-    /// Machines in service for a whole season and more of which nothing at all is recorded, while
-    /// others are: nobody wrote anything down. Their parts are of unknown age, and tell a fit
-    /// nothing.
-    #[must_use]
-    pub fn silent_machines(&self) -> BTreeSet<String> {
+    /// Machines in service for a whole season and more of which no use is recorded, while it is of
+    /// others: nobody wrote it down.
+    fn machines_at_work_without_a_log(&self) -> BTreeSet<String> {
         if self.sums.machines().next().is_none() {
             return BTreeSet::new();
         }
         let now = Season::of(self.as_of, self.records.settings.season_start());
-        let changed: BTreeSet<&str> = self
-            .records
-            .replacements
-            .iter()
-            .filter(|r| r.date <= self.as_of)
-            .map(|r| r.machine.as_str())
-            .collect();
-        let machines = self.records.machines.iter();
-        let silent = machines.filter(|m| {
+        let machines = self.records.machines.iter().filter(|m| {
             (self.as_of - m.records_from.max(m.in_service)).num_days() > 366
                 && m.in_service < now.start
                 && !self.sums.has(&m.name)
-                && !changed.contains(m.name.as_str())
         });
-        silent.map(|m| m.name.clone()).collect()
+        machines.map(|m| m.name.clone()).collect()
+    }
+
+    /// Those of them of which no replacement is recorded either. Their parts are of unknown age, and
+    /// tell a fit nothing.
+    #[must_use]
+    pub fn silent_machines(&self) -> BTreeSet<String> {
+        let mut silent = self.sums.not_logged().clone();
+        for change in &self.records.replacements {
+            if change.date <= self.as_of {
+                silent.remove(&change.machine);
+            }
+        }
+        silent
     }
 
     /// The season asked for.
@@ -338,7 +342,8 @@ impl Study {
         let beside = self.mate_families();
         let wants = |family: &str| self.wants_family(family) || beside.contains(family);
         let assessments = self.assess_families(wants, &planned, self.wanted(DRAWS, true), |_| true);
-        let measured = Measured::of(self.context(), &self.built, &assessments, self.options.seed);
+        let seed = self.options.seed;
+        let measured = Measured::of(self.context(), &self.built, &assessments, &silent, seed);
         let sizes = DaySizes::new(&self.sums);
         let mut in_service = unit::gather(Gathering {
             context: self.context(),
@@ -353,14 +358,17 @@ impl Study {
         });
         in_service.notes.extend(self.yet_to_come(season));
         in_service.notes.extend(self.silent_note());
+        in_service.notes.extend(self.not_logged_note());
         in_service.notes.extend(self.no_use_note());
+        in_service.notes.extend(self.no_replacements_note());
         in_service.notes.extend(self.unmeasured(&assessments));
         in_service.share_labor();
         let mates = self.filter(&mut in_service);
         in_service
             .notes
             .extend(notes::unknown_ages(&in_service.units));
-        in_service.notes.extend(self.last_done_unknown());
+        let undated = self.last_done_unknown(&in_service);
+        in_service.notes.extend(undated);
         in_service.notes.extend(notes::due_before(&in_service));
         in_service
             .notes
@@ -427,6 +435,7 @@ impl Study {
         in_service.due.retain(|d| wanted(d.machine, d.line));
         in_service.due_before.retain(|d| wanted(d.machine, d.line));
         in_service.scheduled.retain(|(m, l)| wanted(*m, *l));
+        in_service.unclear.retain(|(m, l)| wanted(*m, *l));
         kits::keep_asked(in_service, |u| wanted(u.machine, u.line))
     }
 
@@ -495,6 +504,8 @@ impl Study {
             as_of: Some(self.as_of),
             seed: self.options.seed,
             level: self.options.level,
+            machines: self.options.machines.clone(),
+            families: self.options.families.clone(),
             notes,
             cautions: CAUTIONS.iter().map(|c| (*c).to_owned()).collect(),
         }

@@ -39,6 +39,8 @@ pub fn models(families: &Families, name: Option<&str>) -> Result<ModelsReport, U
             // Nothing is drawn here.
             seed: 1,
             level: LEVEL,
+            machines: Vec::new(),
+            families: Vec::new(),
             notes: notes(name.is_some()),
             cautions: Vec::new(),
         },

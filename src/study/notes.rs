@@ -38,6 +38,13 @@ impl Study {
         })
     }
 
+    /// Says that no replacement is on record at all: nothing is then known to have worn out.
+    pub(super) fn no_replacements_note(&self) -> Option<String> {
+        self.records.replacements.is_empty().then(|| {
+            "no replacement is on record: no part is known to have worn out, and lives are those of the families; add the table `replacements` to the folder".to_owned()
+        })
+    }
+
     /// Says which families are counted in a measure that the log leaves out, and what to do about it.
     pub(super) fn unmeasured(&self, assessments: &[Assessment]) -> Vec<String> {
         let mut notes = Vec::new();
@@ -70,8 +77,20 @@ impl Study {
     }
 
     /// Scheduled work of which nobody knows when it was last done.
-    pub(super) fn last_done_unknown(&self) -> Option<String> {
+    pub(super) fn last_done_unknown(&self, service: &InService) -> Option<String> {
+        // What use to come is not known either is told as unknown.
+        let unclear: BTreeSet<(&str, &str)> = service
+            .unclear
+            .iter()
+            .map(|(machine, line)| {
+                let family = &service.lines[*line].family;
+                (service.machines[*machine].as_str(), family.as_str())
+            })
+            .collect();
         let is_unknown = |life: &&Life| {
+            if unclear.contains(&(life.machine.as_str(), life.family.as_str())) {
+                return false;
+            }
             let asked = self.wants_machine(&life.machine) && self.wants_family(&life.family);
             let service = self.families.get(&life.family).service;
             asked
@@ -103,6 +122,23 @@ impl Study {
             format!(
                 "nothing is recorded of {}: their parts are taken as those of a machine at work ever since it came into service, and the life models rest on the other machines",
                 plan::list(&silent)
+            )
+        })
+    }
+
+    /// Says of which machines changes are recorded and no use.
+    pub(super) fn not_logged_note(&self) -> Option<String> {
+        let silent = self.silent_machines();
+        let changed: BTreeSet<String> = self
+            .sums
+            .not_logged()
+            .difference(&silent)
+            .cloned()
+            .collect();
+        (!changed.is_empty()).then(|| {
+            format!(
+                "no use is on record of {}, though replacements are: what their parts have behind them is taken from the work to come, and tells the life models nothing",
+                plan::list(&changed)
             )
         })
     }

@@ -52,7 +52,7 @@ impl Outlook {
         for (_, line) in &service.scheduled {
             states.in_use[*line] = true;
         }
-        for line in &service.unclear {
+        for (_, line) in &service.unclear {
             states.in_use[*line] = true;
             states.known[*line] = false;
         }

@@ -38,9 +38,9 @@ fn line(part: &str, hours: Option<f64>, kit: Option<&str>) -> Line {
 #[test]
 fn the_longest_job_of_a_kit_holds_the_others_of_its_machine_and_day() {
     let day = |d| NaiveDate::from_ymd_opt(2027, 3, d).expect("a date");
-    let due = |machine, line, date| Due {
+    let due = |machine, line: usize, date| Due {
         machine,
-        position: "p".to_owned(),
+        position: format!("position {line}"),
         line,
         date,
         pieces: 1.0,

@@ -28,6 +28,7 @@ mod meters;
 mod models;
 mod money;
 mod notebooks;
+mod others;
 mod outside;
 mod page;
 mod paths;

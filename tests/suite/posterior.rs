@@ -5,6 +5,7 @@
 
 mod calibration;
 mod chains;
+mod found;
 mod words;
 
 use serde_json::Value;

@@ -221,6 +221,20 @@ proptest! {
         prop_assert!((demand.left_over(stock) - over).abs() < 1e-9);
     }
 
+    /// Pieces that are asked for in pairs are of use in pairs alone.
+    #[test]
+    fn half_a_pair_serves_nobody(pairs in prop::collection::vec(0_u32..12, 2..40), rate in 0.05..0.99) {
+        let doubled: Vec<f64> = pairs.iter().map(|p| f64::from(2 * p)).collect();
+        let single: Vec<f64> = pairs.iter().map(|p| f64::from(*p)).collect();
+        let of = |samples: &[f64]| Demand::of_samples(samples).expect("samples");
+        let (pairs, singles) = (of(&doubled), of(&single));
+        prop_assert_eq!(pairs.least_for_fill(rate), 2.0 * singles.least_for_fill(rate));
+        prop_assert_eq!(pairs.least_for_chance(rate), 2.0 * singles.least_for_chance(rate));
+        let (even, odd) = (pairs.fill_rate(4.0), pairs.fill_rate(5.0));
+        // Where sets are larger still, four may be less than one of them.
+        prop_assert!(odd == even, "{odd:?} for {even:?}");
+    }
+
     /// The least stock that keeps a promise keeps it, and one piece fewer does not.
     #[test]
     fn the_least_stock_for_a_promise_is_the_least(samples in prop::collection::vec(0_u32..30, 1..60), rate in 0.01..0.999) {

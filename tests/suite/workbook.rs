@@ -471,5 +471,33 @@ fn changes_before_a_later_season_have_their_place_in_the_workbook() {
     let more = ["--policy", "advised", "--out", path];
     let (status, _, err) = crate::cli::wearcast(&[&later[..], &more[..]].concat());
     assert_eq!(status, wearcast::cli::ExitStatus::Done, "{err}");
-    assert!(std::fs::metadata(path).is_ok_and(|file| 10_000 < file.len()));
+    // What is decided on stands in one place each: of a position whose pieces fare differently, in its own.
+    let json =
+        crate::cli::wearcast(&[&later[..], &["--policy", "advised", "--format", "json"]].concat())
+            .1;
+    let budget: serde_json::Value = serde_json::from_str(&json).expect("JSON");
+    let families = budget["families"].as_array().expect("families").iter();
+    let planned: f64 = families
+        .filter_map(|f| f["planned"]["expected"].as_f64())
+        .sum();
+    let mut book: Xlsx<_> = calamine::open_workbook(path).expect("a workbook");
+    let places = book.worksheet_range("Places").expect("the sheet is there");
+    let rows: Vec<&[Data]> = places.rows().collect();
+    let heading = |row: &&&[Data]| {
+        row.iter()
+            .any(|cell| cell.to_string() == "By schedule or decided")
+    };
+    let heading = rows.iter().find(heading).expect("a heading");
+    let column = heading
+        .iter()
+        .position(|cell| cell.to_string() == "By schedule or decided");
+    let sum = |row: &&&[Data]| row[0].to_string() == "Sum of the known";
+    let sum = &rows.iter().find(sum).expect("a sum")[column.expect("the column is there")];
+    let Data::Float(sum) = sum else {
+        panic!("a number: {sum}")
+    };
+    assert!(
+        0.0 < planned && (sum - planned).abs() < 1e-6,
+        "{sum} for {planned}"
+    );
 }

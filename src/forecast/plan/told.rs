@@ -34,6 +34,8 @@ pub(super) struct Told {
     pub(super) filled: usize,
     /// Rows without any amount: month, machine and product.
     pub(super) empty: BTreeSet<String>,
+    /// Rows that lack a measure which past use of their product does not tell either, with the measures.
+    pub(super) untold: BTreeSet<String>,
 }
 
 impl Told {
@@ -156,6 +158,13 @@ impl Told {
                 "{} of planned use without any amount, so that what wears by it is unknown: add acres, tons or hours for {}",
                 rows(self.empty.len()),
                 list(&self.empty)
+            ));
+        }
+        if !self.untold.is_empty() {
+            notes.push(format!(
+                "{} of planned use without a measure that no past use of its product tells, so that what wears by it is unknown: add what is named for {}",
+                rows(self.untold.len()),
+                list(&self.untold)
             ));
         }
         notes

@@ -120,8 +120,15 @@ impl Renewals {
             rests[k] = rest;
         }
         let mean = rests[0];
-        let rows = rests.iter().zip(slopes);
-        let rows = rows.map(|(rest, rate)| (rest / mean, (rest * rate - STEP) / mean));
+        let slope = |k: usize| {
+            // Where hazards rise by more than that in a step, the two cancel to less than the rounding.
+            if slopes[k] < 0.5 || k == 0 || k == TABLE {
+                rests[k] * slopes[k] - STEP
+            } else {
+                (rests[k + 1] - rests[k - 1]) / 2.0
+            }
+        };
+        let rows = (0..=TABLE).map(|k| (rests[k] / mean, slope(k) / mean));
         self.rest = Table::of(rows);
     }
 

@@ -19,8 +19,12 @@ use crate::units::Measure;
 pub(super) fn standing(report: &BudgetReport) -> String {
     let as_of = report.header.as_of.map(day);
     let as_of = as_of.map_or_else(String::new, |d| format!(", from the records up to {d}"));
+    let only = report.header.only();
+    let only = only.map_or_else(String::new, |only| {
+        format!(" This page is of a part: {only}.")
+    });
     format!(
-        "{} to {}{as_of}. {}",
+        "{} to {}{as_of}.{only} {}",
         day(report.from),
         day(report.until),
         if report.policy == "advised" {

@@ -4,7 +4,7 @@ use std::fmt::Write as _;
 
 use super::close;
 use super::grid::{Grid, Lean};
-use super::words::{cents, money, or_unknown, pieces, price, whole, wrapped};
+use super::words::{cents, money, only, or_unknown, pieces, price, whole, wrapped};
 use crate::report::{BudgetReport, Forecast, PlanSource, nearly_over};
 use crate::units::{HECTARES_PER_ACRE, Measure, Units};
 
@@ -78,6 +78,7 @@ fn head(out: &mut String, report: &BudgetReport, width: usize) {
         "Wear parts budget, season {} ({} to {})",
         report.season, report.from, report.until
     );
+    out.push_str(&only(&report.header, width));
     if let Some(words) = nearly_over(report.season, report.from, report.until) {
         out.push_str(&wrapped(&words, "", "", width));
     }

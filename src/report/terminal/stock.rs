@@ -4,7 +4,7 @@ use std::fmt::Write as _;
 
 use super::close;
 use super::grid::{Grid, Lean};
-use super::words::{UNKNOWN, money, or_unknown, percent, pieces, whole, wrapped};
+use super::words::{UNKNOWN, money, only, or_unknown, percent, pieces, whole, wrapped};
 use crate::report::nearly_over;
 use crate::report::stock::{StockLine, StockReport};
 
@@ -28,6 +28,7 @@ pub fn stock(report: &StockReport, width: usize) -> String {
         report.until,
         known.unwrap_or_default()
     );
+    out.push_str(&only(&report.header, width));
     if let Some(words) = nearly_over(report.season, report.from, report.until) {
         out.push_str(&wrapped(&words, "", "", width));
     }

@@ -2,7 +2,7 @@
 
 use std::borrow::Cow;
 
-use crate::report::Estimate;
+use crate::report::{Estimate, Header};
 
 /// Text for a terminal, which does as control characters of a name tell it, as from a file of somebody
 /// else: these are spelled out, `\u{1b}`, and so is what turns the direction of writing. Line ends and
@@ -19,6 +19,12 @@ pub fn harmless(text: &str) -> Cow<'_, str> {
         c => c.to_string(),
     });
     Cow::Owned(spelled.collect())
+}
+
+/// What alone is told of, in a line under a heading; empty where it is all.
+pub(super) fn only(header: &Header, width: usize) -> String {
+    let only = header.only();
+    only.map_or_else(String::new, |only| wrapped(&only, "", "", width))
 }
 
 /// The word where nothing is known.

@@ -113,6 +113,10 @@ fn as_of(report: &BudgetReport) -> String {
         Some(date) => format!("From the records up to {}.", text::day(date)),
         None => "As-of date unknown.".to_owned(),
     };
+    let only = report.header.only();
+    let only = only.map_or_else(String::new, |only| {
+        format!(" This is a part of the whole: {}.", text::brief(&only, 80))
+    });
     let currency = match text::brief(&report.currency, 24) {
         currency if currency.is_empty() => String::new(),
         currency => format!(" Money in {currency}."),
@@ -123,7 +127,7 @@ fn as_of(report: &BudgetReport) -> String {
         ""
     };
     format!(
-        "{known}{currency} {}{live}",
+        "{known}{only}{currency} {}{live}",
         plan::source(report.plan_source)
     )
 }
@@ -312,7 +316,12 @@ fn planned(report: &BudgetReport, header_row: u32) -> Table {
     let [acres, tons, hours] = Measure::OF_USE.map(|m| words::heading(m, report.units));
     let headings = ["Season", "", &acres, &tons, &hours, ""];
     let mut table = Table::at(header_row, columns(headings, [Kind::Whole; 4]));
-    let mut cells = vec![Cell::Wide("All machines".to_owned()), Cell::Empty];
+    let of = if report.header.machines.is_empty() {
+        "All machines"
+    } else {
+        "Machines asked for"
+    };
+    let mut cells = vec![Cell::Wide(of.to_owned()), Cell::Empty];
     cells.extend(Measure::OF_USE.map(|m| {
         let cell = words::amount(&report.planned, m, report.units);
         match live::layout(report) {

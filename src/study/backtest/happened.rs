@@ -102,8 +102,8 @@ impl<'a> Happened<'a> {
 
     /// What happened to one machine in a season.
     fn of_machine(self, machine: &Machine, season: Season) -> Tally {
-        /// Money of labor by position and number.
-        type Jobs<'a> = BTreeMap<(&'a str, &'a str), f64>;
+        /// Money of labor by position.
+        type Jobs<'a> = BTreeMap<&'a str, f64>;
         let mut tally = Tally::default();
         // Scheduled work of one kit on one day: the longest job holds the others, as in the forecast.
         let mut kits: BTreeMap<(Option<NaiveDate>, &str), Jobs<'_>> = BTreeMap::new();
@@ -129,10 +129,9 @@ impl<'a> Happened<'a> {
                 .and_then(|p| p.kit.as_deref());
             if let Some(kit) = kit.filter(|_| self.scheduled(&life.family)) {
                 let cost = self.cost(&life.part, &life.family);
-                // All of a position and number are one job, and the longest job is the kit's.
+                // All of a position are one job, and the longest job is the kit's.
                 let jobs = kits.entry((life.removed, kit)).or_default();
-                let job = (life.position.as_str(), life.part.as_str());
-                *jobs.entry(job).or_default() += cost.of_change(0.0, self.labor_rate());
+                *jobs.entry(&life.position).or_default() += cost.of_change(0.0, self.labor_rate());
                 tally.money += cost.of_change(life.pieces, None);
             } else {
                 tally.money += self.money(&life.part, &life.family, life.pieces);

@@ -32,7 +32,12 @@ struct Case<'a> {
 
 impl<'a> Case<'a> {
     fn new(study: &'a Study, family: &'a Family, notes: &mut Vec<String>) -> Self {
-        let wanted = |l: &&Life| l.family == family.name && study.wants_machine(&l.machine);
+        let silent = study.silent_machines();
+        let wanted = |l: &&Life| {
+            l.family == family.name
+                && study.wants_machine(&l.machine)
+                && !silent.contains(&l.machine)
+        };
         let lives: Vec<&Life> = study.built.lives.iter().filter(wanted).collect();
         let all = measured(family, &lives, &study.groups, &[], notes);
         Self {
@@ -99,6 +104,8 @@ impl Study {
     pub fn compare(&self, by: &str) -> Result<CompareReport, StudyError> {
         let by = By::find(&self.records, by).map_err(|error| self.of_rows(error))?;
         let mut notes = self.built.notes.clone();
+        notes.extend(self.silent_note());
+        notes.extend(self.not_logged_note());
         let mut families: Vec<CompareFamily> = Vec::new();
         let mut all_parts = together::Together::default();
         let mut asked = self.wearing_families();

@@ -236,11 +236,18 @@ pub(super) fn change_cost(study: &Study, family: &Family, lives: &[&Life]) -> Op
     let mut known: BTreeMap<&str, PartCost> = BTreeMap::new();
     let mut sum = 0.0;
     for life in lives {
-        let cost = known.entry(life.part.as_str()).or_insert_with(|| {
+        // What the change costs whose life this is, not the one that followed it; where nobody says what
+        // that was, the newest number.
+        let listed = study.records.part(&life.number);
+        let part = match listed.and_then(|part| part.price) {
+            Some(_) => life.number.as_str(),
+            None => life.part.as_str(),
+        };
+        let cost = known.entry(part).or_insert_with(|| {
             cost::part_cost(
                 &study.records,
                 &study.supersession,
-                &life.part,
+                part,
                 as_set,
                 study.as_of,
             )

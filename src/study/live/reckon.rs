@@ -99,10 +99,13 @@ impl Reckoner<'_> {
             .products
             .iter()
             .zip(by_factors)
-            .map(|(product, share)| match product.cost {
-                Some(cost) if 0.0 < share => cost / share,
-                _ => 1.0,
-            })
+            // Where some price is not known yet, what is known is shared out alike.
+            .map(
+                |(product, share)| match product.cost.unwrap_or(product.known_cost) {
+                    cost if 0.0 < share => cost / share,
+                    _ => 1.0,
+                },
+            )
             .collect()
     }
 }

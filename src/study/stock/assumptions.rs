@@ -4,7 +4,9 @@ use chrono::Days;
 
 use super::{Counter, PROMISE};
 use crate::forecast::plan;
+use crate::record::Critical;
 use crate::report::stock::{Decided, StockLine};
+use crate::study::Policy;
 
 impl Counter<'_> {
     pub(super) fn notes(&self, lines: &[StockLine]) -> Vec<String> {
@@ -54,6 +56,22 @@ impl Counter<'_> {
                 100.0 * PROMISE,
                 1.0 / (1.0 - PROMISE)
             ));
+        }
+        let of_looks = |l: &StockLine| {
+            let listed = self.study.records.part(&l.part);
+            let cosmetic = listed.is_some_and(|p| p.critical == Some(Critical::Cosmetic));
+            cosmetic && l.decided == Some(Decided::Costs) && self.promise().is_some()
+        };
+        if let Some(cosmetic) = parts(&of_looks) {
+            notes.push(format!(
+                "ordered by cost alone, whatever share is promised of the others, since they are `cosmetic`: {cosmetic}"
+            ));
+        }
+        if self.study.options.policy == Policy::Advised {
+            notes.push(
+                "every change that is advised is made before the season, and what it takes is in the need"
+                    .to_owned(),
+            );
         }
         notes.extend(held_back(lines));
         if let Some(promised) = parts(&|l| {

@@ -98,6 +98,8 @@ fn reported(worn: usize, good: usize, prior: &str) -> FitsReport {
         as_of: None,
         seed: 1,
         level: 0.9,
+        machines: Vec::new(),
+        families: Vec::new(),
         notes: Vec::new(),
         cautions: Vec::new(),
     };

@@ -297,6 +297,8 @@ fn header() -> Header {
         as_of: Some(day(2026, 10, 31)),
         seed: 1,
         level: 0.9,
+        machines: Vec::new(),
+        families: Vec::new(),
         notes: vec![
             "The lives of family divider rest on 3 wear-outs; its interval is wide and the range of plausible lives \
              comes mostly from the model file."

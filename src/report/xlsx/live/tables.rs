@@ -440,7 +440,7 @@ fn months(layout: Layout<'_>, table: &mut Table) {
         let here = |column: u16| table.here(FIRST + column);
         let date = table.here(0);
         let use_now = layout.use_now(&[format!("{}={date}", layout.plan(PLAN_MONTH))], main);
-        let money = month.total.map(|t| t.expected);
+        let money = Some(month.total.unwrap_or(month.known_total).expected);
         let share = format!(
             "IF({m}=\"\",\"\",IF({p}=0,{m},{m}*{n}/{p}))",
             m = here(0),
