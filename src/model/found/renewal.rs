@@ -23,7 +23,7 @@ use crate::model::vector;
 use crate::registers::widest;
 
 /// Steps to a mean life.
-const STEPS: usize = 16;
+const STEPS: usize = 8;
 const STEP: f64 = 1.0 / STEPS as f64;
 /// Mean lives after which nothing is left of how a machine began: `M` still swings a little about its line
 /// there, and less than what nobody knows of use before the records makes of it.
@@ -32,7 +32,7 @@ const LONG: f64 = 2.0;
 const LONG_FROM: f64 = 1.5;
 const CELLS: usize = LONG as usize * STEPS;
 /// Steps of the tables.
-const TABLE: usize = 10 * STEPS;
+const TABLE: usize = 6 * STEPS;
 
 /// A function step by step, and `STEP` times its slope.
 #[derive(Default)]
@@ -103,20 +103,22 @@ impl Renewals {
         self.hazard = Table::of(std::iter::once((0.0, at_once)).chain(later));
     }
 
-    /// From the end of the table down: within a step the hazard rate is taken as even.
+    /// The integral of the survival function from the end of the table down.
     fn tabulate_rest(&mut self) {
         let Table { values, slopes } = &self.hazard;
         let mut rest = STEP / slopes[TABLE];
         let mut rests = vec![rest; TABLE + 1];
         for k in (0..TABLE).rev() {
             let rise = values[k + 1] - values[k];
-            let (worn, lasts) = (-(-rise).exp_m1(), (-rise).exp());
-            rest = lasts * rest
-                + if rise < 1e-9 {
-                    STEP
-                } else {
-                    STEP * worn / rise
-                };
+            let lasts = (-rise).exp();
+            // Simpson's rule, or a rate that is even over the step where it is steep.
+            let within = if rise < 1.0 {
+                let middle = (values[k] + values[k + 1]) / 2.0 + (slopes[k] - slopes[k + 1]) / 8.0;
+                (1.0 + 4.0 * (values[k] - middle).exp() + lasts) / 6.0
+            } else {
+                (1.0 - lasts) / rise
+            };
+            rest = lasts * rest + STEP * within;
             rests[k] = rest;
         }
         let mean = rests[0];
@@ -164,7 +166,8 @@ impl Renewals {
     }
 
     fn hazard(&self, x: f64) -> f64 {
-        let tabulated = self.hazard.at(x * STEPS as f64);
+        // In the first step, where powers bend most, no cubic follows them.
+        let tabulated = self.hazard.at(x * STEPS as f64).filter(|_| STEP <= x);
         tabulated.unwrap_or_else(|| self.hazard_in_full(x))
     }
 
@@ -346,10 +349,12 @@ mod tests {
             let renewals = weibull(shape);
             for x in [0.05, 0.3, 0.8, 1.5] {
                 let found = renewals.ln_ends(f64::INFINITY, x, None).exp();
-                let hazard = renewals.hazard(x);
+                let hazard = renewals.hazard_in_full(x);
                 let expected = gamma_ur(1.0 / shape, hazard);
+                // Of the first step of a part that fails the sooner the newer it is, a line tells.
+                let most = if shape < 1.0 { 2e-2 } else { 2e-3 };
                 assert!(
-                    (found - expected).abs() < 3e-3,
+                    (found - expected).abs() < most,
                     "{shape} {x}: {found} for {expected}"
                 );
             }

@@ -71,7 +71,11 @@ pub(super) fn read_target(
         let hint = like.map_or_else(String::new, |l| format!("perhaps `{l}`; "));
         (
             format!("the column {} that the table does not take", quoted(name)),
-            format!("{hint}{}", spec.takes()),
+            format!(
+                "{hint}{}; `{{ keep_as = \"{}\" }}` keeps it as a column of your own",
+                spec.takes(),
+                name.trim()
+            ),
         )
     };
     let mut target = Target {
