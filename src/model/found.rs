@@ -3,7 +3,7 @@
 //! A fit leaves them out, as nobody knows their age. But that none of them has worn out in three
 //! seasons, or that half of them have, says a good deal about how long they last. A forecast counts
 //! it: such a part is one of those that its machine had, and how long it lasts from there is told by
-//! [`renewal`].
+//! the renewal process of them (`found/renewal.rs`).
 
 mod renewal;
 

@@ -200,7 +200,12 @@ impl<'a> Machines<'a> {
         for window in self.starts.windows(2).step_by(self.one_in) {
             let lives = window[0]..window[1];
             self.terms(&scale, lives.clone(), &mut terms);
-            let machine = self.machine(&terms, &scale, spread, self.found_in(&found, &lives));
+            let machine = self.machine(
+                &terms,
+                &scale,
+                spread,
+                self.found_in(found.as_ref(), &lives),
+            );
             total += weight * (terms.constant + machine.log_integral());
             if !total.is_finite() {
                 return f64::NEG_INFINITY;
@@ -230,11 +235,11 @@ impl<'a> Machines<'a> {
     /// The found parts of the machine whose lives these are.
     fn found_in<'b>(
         &self,
-        found: &'b Option<FoundAt<'b>>,
+        found: Option<&'b FoundAt<'b>>,
         lives: &Range<usize>,
     ) -> Option<(&'b FoundAt<'b>, Range<usize>)> {
         let place = self.base.likelihood.lives.machine[lives.start]?;
-        let found = found.as_ref()?;
+        let found = found?;
         Some((found, found.found.of_machine(place))).filter(|(_, parts)| !parts.is_empty())
     }
 
@@ -269,7 +274,7 @@ impl<'a> Machines<'a> {
             .map(|window| {
                 let lives = window[0]..window[1];
                 self.terms(&scale, lives.clone(), &mut terms);
-                let found = self.found_in(&found, &lives);
+                let found = self.found_in(found.as_ref(), &lives);
                 self.machine(&terms, &scale, spread, found).draw(rng)
             })
             .collect()

@@ -1,5 +1,7 @@
 //! What other machines, other rows and other ways of writing the same thing must not change.
 
+use std::fmt::Write as _;
+
 use serde_json::Value;
 use wearcast::cli::ExitStatus;
 
@@ -35,7 +37,7 @@ fn folder() -> Folder {
     for year in 2017..2026 {
         for day in 10..30 {
             for machine in ["M1", "M2"] {
-                usage += &format!("{year}-04-{day},{machine},lime,35,50,5\n");
+                writeln!(usage, "{year}-04-{day},{machine},lime,35,50,5").expect("a string");
             }
         }
     }

@@ -483,15 +483,12 @@ fn changes_before_a_later_season_have_their_place_in_the_workbook() {
     let mut book: Xlsx<_> = calamine::open_workbook(path).expect("a workbook");
     let places = book.worksheet_range("Places").expect("the sheet is there");
     let rows: Vec<&[Data]> = places.rows().collect();
-    let heading = |row: &&&[Data]| {
-        row.iter()
-            .any(|cell| cell.to_string() == "By schedule or decided")
-    };
+    let heading = |row: &&&[Data]| row.iter().any(|cell| *cell == "By schedule or decided");
     let heading = rows.iter().find(heading).expect("a heading");
     let column = heading
         .iter()
-        .position(|cell| cell.to_string() == "By schedule or decided");
-    let sum = |row: &&&[Data]| row[0].to_string() == "Sum of the known";
+        .position(|cell| *cell == "By schedule or decided");
+    let sum = |row: &&&[Data]| row[0] == "Sum of the known";
     let sum = &rows.iter().find(sum).expect("a sum")[column.expect("the column is there")];
     let Data::Float(sum) = sum else {
         panic!("a number: {sum}")

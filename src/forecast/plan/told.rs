@@ -147,6 +147,13 @@ impl Told {
                 list(&self.shared_out)
             ));
         }
+        notes.extend(self.incomplete_rows());
+        notes
+    }
+
+    /// Rows of the plan that leave amounts out.
+    fn incomplete_rows(&self) -> Vec<String> {
+        let mut notes = Vec::new();
         if 0 < self.filled {
             notes.push(format!(
                 "{} of planned use without acres, tons or hours: filled in from past rates of the product group",

@@ -13,10 +13,6 @@
 //!
 //! `R` is told as `exp(-H(x)) * psi(x; b)`: what is tabulated is smooth and of a middling size, however small
 //! the chance. Exposures are counted in mean lives, so that tables depend on the shape alone.
-#![expect(
-    clippy::inline_always,
-    reason = "what is not inlined into a loop is not worked on several numbers at a time"
-)]
 
 use crate::model::kernel::Distribution;
 use crate::model::vector;
@@ -113,7 +109,8 @@ impl Renewals {
             let lasts = (-rise).exp();
             // Simpson's rule, or a rate that is even over the step where it is steep.
             let within = if rise < 1.0 {
-                let middle = (values[k] + values[k + 1]) / 2.0 + (slopes[k] - slopes[k + 1]) / 8.0;
+                let middle =
+                    f64::midpoint(values[k], values[k + 1]) + (slopes[k] - slopes[k + 1]) / 8.0;
                 (1.0 + 4.0 * (values[k] - middle).exp() + lasts) / 6.0
             } else {
                 (1.0 - lasts) / rise
@@ -226,11 +223,11 @@ impl Renewals {
             0 if self.shape <= 1.0 => self.change(0),
             0 => 0.0,
             CELLS => self.change(CELLS - 1),
-            k => (self.change(k - 1) + self.change(k)) / 2.0,
+            k => f64::midpoint(self.change(k - 1), self.change(k)),
         };
         let (here, next, at) = (slope(whole), slope(whole + 1), part * STEPS as f64);
         let [_, _, mended, _] = blend(at);
-        let mend = self.change(whole) - (here + next) / 2.0;
+        let mend = self.change(whole) - f64::midpoint(here, next);
         here * at + (next - here) * at * at / 2.0 + mend * mended
     }
 

@@ -57,22 +57,10 @@ impl Counter<'_> {
                 1.0 / (1.0 - PROMISE)
             ));
         }
-        let of_looks = |l: &StockLine| {
-            let listed = self.study.records.part(&l.part);
-            let cosmetic = listed.is_some_and(|p| p.critical == Some(Critical::Cosmetic));
-            cosmetic && l.decided == Some(Decided::Costs) && self.promise().is_some()
-        };
-        if let Some(cosmetic) = parts(&of_looks) {
-            notes.push(format!(
-                "ordered by cost alone, whatever share is promised of the others, since they are `cosmetic`: {cosmetic}"
-            ));
-        }
-        if self.study.options.policy == Policy::Advised {
-            notes.push(
-                "every change that is advised is made before the season, and what it takes is in the need"
-                    .to_owned(),
-            );
-        }
+        notes.extend(parts(&|l| self.is_for_looks(l)).map(|cosmetic| {
+            format!("ordered by cost alone, whatever share is promised of the others, since they are `cosmetic`: {cosmetic}")
+        }));
+        notes.extend(self.advised_first());
         notes.extend(held_back(lines));
         if let Some(promised) = parts(&|l| {
             l.decided == Some(Decided::Promise)
@@ -119,6 +107,20 @@ impl Counter<'_> {
         notes.extend(told.into_iter().flatten());
         notes.extend(self.outlook.notes(&self.study.built));
         notes
+    }
+
+    /// Whether a promise is made of others and not of this part.
+    fn is_for_looks(&self, line: &StockLine) -> bool {
+        let listed = self.study.records.part(&line.part);
+        let cosmetic = listed.is_some_and(|p| p.critical == Some(Critical::Cosmetic));
+        cosmetic && line.decided == Some(Decided::Costs) && self.promise().is_some()
+    }
+
+    fn advised_first(&self) -> Option<String> {
+        (self.study.options.policy == Policy::Advised).then(|| {
+            "every change that is advised is made before the season, and what it takes is in the need"
+                .to_owned()
+        })
     }
 
     /// That nothing is taken off the shelf before a season that is yet to begin.

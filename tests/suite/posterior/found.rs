@@ -39,7 +39,7 @@ fn machines(seed: u64) -> FamilyLives {
         // Days on which the part of that machine wore out, from the first on record.
         let mut fitted: Option<f64> = None;
         let worn_on_record = until - before <= SEEN - DAY;
-        let place = worn_on_record.then(|| with_lives.len());
+        let place = worn_on_record.then_some(with_lives.len());
         let place = place.and_then(|place| u32::try_from(place).ok());
         if worn_on_record {
             with_lives.push(name.clone());
