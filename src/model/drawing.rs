@@ -114,7 +114,7 @@ impl Assessment {
             count: wanted.draws.min(most_draws(seen)),
             seed: wanted.seed ^ name_hash(&self.family.name),
             worn,
-            chains: observations.lives() <= CHAIN_LIVES,
+            chains: observations.lives() <= CHAIN_LIVES && found.count() <= CHAIN_FOUND,
         };
         // On a lone machine there is no difference to see, nor to expect; and half a wear-out, at a use that nothing
         // but running parts has told, cannot hold machines apart.
@@ -412,6 +412,8 @@ fn conflict_notes(
 
 /// Lives up to which Markov chains take a bearable time.
 const CHAIN_LIVES: f64 = 20_000.0;
+/// The same of parts of unknown age, whose slopes come from differences.
+const CHAIN_FOUND: f64 = 100.0;
 /// The same with machines that differ, whose density takes longer.
 const CHAIN_LIVES_OF_MACHINES: f64 = 250.0;
 
