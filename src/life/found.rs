@@ -84,8 +84,9 @@ impl UsePath {
         as_of: NaiveDate,
     ) -> Option<Vec<f64>> {
         const YEAR: f64 = 365.25;
-        let on_record = (as_of - records_from).num_days().max(0) as f64;
-        let whole = (on_record / YEAR).floor() * YEAR;
+        // The first day and the last are both on record, and a year of 365 days is a whole one.
+        let on_record = (as_of - records_from).num_days().max(-1) as f64 + 1.0;
+        let whole = ((on_record + 0.75) / YEAR).floor() * YEAR;
         let first = self.days_until(as_of - Days::new(whole as u64));
         let mut used = self.recorded(measure, first, self.days_until(as_of).max(first));
         if whole <= 0.0 || used.iter().sum::<f64>() <= 0.0 {
@@ -95,5 +96,37 @@ impl UsePath {
             *used /= whole;
         }
         Some(used)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::life::exposure::DaySum;
+    use crate::record::Amounts;
+
+    #[test]
+    fn a_calendar_year_is_a_whole_one() {
+        let day = |text: &str| -> NaiveDate { text.parse().expect("a date") };
+        let first = day("2025-01-01");
+        let sums = (0..365).map(|k| DaySum {
+            date: first + Days::new(k),
+            bin: None,
+            product: 0,
+            group: 0,
+            amounts: Amounts {
+                acres: None,
+                tons: Some(7.0),
+                hours: None,
+            },
+            recorded: [false, true, false],
+            after: None,
+        });
+        let path = UsePath::new(sums, 1);
+        let a_day = |as_of| path.a_day(Measure::Tons, first, day(as_of));
+        assert_eq!(a_day("2025-12-30"), None);
+        let whole = a_day("2025-12-31").expect("a year");
+        assert!((whole[0] - 7.0).abs() < 0.01, "{whole:?}");
+        assert_eq!(path.a_day(Measure::Tons, first, day("2024-06-30")), None);
     }
 }

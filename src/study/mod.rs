@@ -14,6 +14,7 @@ pub mod lives;
 pub mod measured;
 pub mod models;
 pub mod money;
+mod not_logged;
 mod notes;
 mod outlook;
 pub mod page;
@@ -274,34 +275,6 @@ impl Study {
                 assessment
             })
             .collect()
-    }
-
-    /// Machines in service for a whole season and more of which no use is recorded, while it is of
-    /// others: nobody wrote it down.
-    fn machines_at_work_without_a_log(&self) -> BTreeSet<String> {
-        if self.sums.machines().next().is_none() {
-            return BTreeSet::new();
-        }
-        let now = Season::of(self.as_of, self.records.settings.season_start());
-        let machines = self.records.machines.iter().filter(|m| {
-            (self.as_of - m.records_from.max(m.in_service)).num_days() > 366
-                && m.in_service < now.start
-                && !self.sums.has(&m.name)
-        });
-        machines.map(|m| m.name.clone()).collect()
-    }
-
-    /// Those of them of which no replacement is recorded either. Their parts are of unknown age, and
-    /// tell a fit nothing.
-    #[must_use]
-    pub fn silent_machines(&self) -> BTreeSet<String> {
-        let mut silent = self.sums.not_logged().clone();
-        for change in &self.records.replacements {
-            if change.date <= self.as_of {
-                silent.remove(&change.machine);
-            }
-        }
-        silent
     }
 
     /// The season asked for.

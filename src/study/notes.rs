@@ -114,35 +114,6 @@ impl Study {
         })
     }
 
-    /// Says which machines nothing is recorded of.
-    #[must_use]
-    pub fn silent_note(&self) -> Option<String> {
-        let silent = self.silent_machines();
-        (!silent.is_empty()).then(|| {
-            format!(
-                "nothing is recorded of {}: their parts are taken as those of a machine at work ever since it came into service, and the life models rest on the other machines",
-                plan::list(&silent)
-            )
-        })
-    }
-
-    /// Says of which machines changes are recorded and no use.
-    pub(super) fn not_logged_note(&self) -> Option<String> {
-        let silent = self.silent_machines();
-        let changed: BTreeSet<String> = self
-            .sums
-            .not_logged()
-            .difference(&silent)
-            .cloned()
-            .collect();
-        (!changed.is_empty()).then(|| {
-            format!(
-                "no use is on record of {}, though replacements are: what their parts have behind them is taken from the work to come, and tells the life models nothing",
-                plan::list(&changed)
-            )
-        })
-    }
-
     /// Says whose plan is left out, as the machine is yet to come into service.
     pub(super) fn yet_to_come(&self, season: Season) -> Option<String> {
         let comes = |machine: &&Machine| {
