@@ -368,10 +368,12 @@ impl<'a> Gatherer<'a> {
     /// the piece that the change names, or else what was at its limit.
     fn leave_out_replaced_pieces(&mut self, life: usize, readings: &mut Vec<Reading>) {
         let life = &self.built.lives[life];
-        let of_life = |change: &&PartialChange| {
-            (&change.machine, &change.position) == (&life.machine, &life.position)
-        };
-        let changes: Vec<&PartialChange> = self.built.partial.iter().filter(of_life).collect();
+        let changes = self
+            .built
+            .partial
+            .iter()
+            .filter(|change| change.is_of(life));
+        let changes: Vec<&PartialChange> = changes.collect();
         let is_gone = |reading: &mut Reading| {
             changes.iter().any(|change| {
                 let is_it = match &change.slot {

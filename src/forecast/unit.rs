@@ -273,15 +273,10 @@ impl<'a> Gatherer<'a> {
         // Where one is all there is, it is the set.
         let mut sets = lives.to_vec();
         sets.retain(|life| 1.0 < life.pieces);
-        let is_of = |life: &Life, change: &PartialChange| {
-            (&life.machine, &life.position) == (&change.machine, &change.position)
-                && life.since <= change.date
-                && life.removed.is_none_or(|removed| change.date <= removed)
-        };
         // A set whose use nobody knows tells nothing of how often.
         let is_told = |change: &&PartialChange| {
             let known = |life: &&&Life| life.observed[clock.index()].is_some();
-            sets.iter().filter(known).any(|life| is_of(life, change))
+            sets.iter().filter(known).any(|life| change.is_of(life))
         };
         let told = partial.clone().filter(is_told).count();
         let pieces: Vec<f64> = partial.map(|change| change.quantity).collect();

@@ -41,6 +41,16 @@ pub struct PartialChange {
     pub reason: Reason,
 }
 
+impl PartialChange {
+    /// Whether it was a piece of the set whose life this is.
+    #[must_use]
+    pub fn is_of(&self, life: &Life) -> bool {
+        (&life.machine, &life.position) == (&self.machine, &self.position)
+            && life.since <= self.date
+            && life.removed.is_none_or(|removed| self.date <= removed)
+    }
+}
+
 /// Lives, and what building them brought to light.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Built {

@@ -255,6 +255,14 @@ fn what_a_replaced_piece_of_a_set_read_is_gone_with_it() {
         let (there, gone) = (&there["chance_this_season"], &gone["chance_this_season"]);
         assert!(number(gone) < 0.5 * number(there), "{gone} for {there}");
     }
+    // A piece of the set that came after it takes nothing from what the first one read.
+    let later = "2025-05-22,M1,pads,4,,planned\n2025-06-02,M1,pads,1,2,worn\n";
+    let answer = asked(&pads(read, later), "remaining", &[]);
+    assert!(
+        !notes(&answer).contains("replaced since"),
+        "{}",
+        notes(&answer)
+    );
 }
 
 /// What it costs to change steel is the price of steel, also where stainless is its successor.
