@@ -1,5 +1,5 @@
-//! Pieces asked for, part by part: over the season, month by month, over the lead time, and by
-//! customer, from the same plays as a budget.
+//! Pieces asked for, part by part: before the season, over it, month by month, over the lead time,
+//! and by customer, from the same plays as a budget.
 
 use std::collections::BTreeMap;
 
@@ -38,6 +38,8 @@ impl LeadTime {
 /// What is asked for, line by line, where the outer index is the line.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Demands {
+    /// After the as-of date and before the season begins, play by play; empty where it has begun.
+    pub before: Vec<Vec<f64>>,
     /// Over the season, play by play.
     pub season: Vec<Vec<f64>>,
     /// Over the lead time from the busiest day on; empty where no lead time is known.
@@ -87,7 +89,7 @@ const SCOUTS: usize = 12 * BATCH;
 /// Plays the season and adds up the pieces.
 #[must_use]
 pub fn demands(game: Game<'_>, desk: &Desk) -> Demands {
-    let plays = Plays::new(game);
+    let plays = Plays::new(game).with_changes_before();
     let teller = Teller {
         game,
         plays: &plays,
@@ -125,9 +127,10 @@ struct Teller<'a> {
 }
 
 /// Columns of a line before its months; behind these stands one for each of its arrivals.
-const SEASON: usize = 0;
-const LEAD: usize = 1;
-const MONTHS: usize = 2;
+const BEFORE: usize = 0;
+const SEASON: usize = 1;
+const LEAD: usize = 2;
+const MONTHS: usize = 3;
 
 struct Chunk {
     /// One row a play; single precision holds any number of pieces below 16 million exactly, and tenths
@@ -164,7 +167,9 @@ impl Teller<'_> {
             .map(|batch| {
                 let mut sums = vec![0.0; self.n_lines() * days];
                 let mut enter = |times: f64, event: &Event<'_>| {
-                    let day = (event.date - self.first).num_days().max(0) as usize;
+                    let Ok(day) = usize::try_from((event.date - self.first).num_days()) else {
+                        return;
+                    };
                     sums[event.line * days + day.min(days - 1)] += times * event.pieces;
                 };
                 self.plays.scheduled(|event| enter(BATCH as f64, event));
@@ -217,6 +222,10 @@ impl Teller<'_> {
             needs: BTreeMap::new(),
         };
         let mut enter = |k: usize, event: &Event<'_>| {
+            if event.date < self.first {
+                chunk.rows[k][self.starts[event.line] + BEFORE] += event.pieces as f32;
+                return;
+            }
             self.enter(&mut chunk.rows[k], &ends[k], event);
             let customer = self.desk.customers[event.machine];
             let need = chunk.needs.entry((customer, event.line));
@@ -273,7 +282,12 @@ impl Teller<'_> {
             (from..until).map(|c| column(line, c)).collect()
         };
         let lines = 0..self.n_lines();
+        let is_to_begin = self.game.as_of + Days::new(1) < self.first;
         Demands {
+            before: lines
+                .clone()
+                .map(|l| known(is_to_begin, l, BEFORE))
+                .collect(),
             season: lines.clone().map(|l| column(l, SEASON)).collect(),
             lead: lines
                 .clone()

@@ -19,7 +19,7 @@ use super::room::{ChosenLives, Ends, Numbers, Parts};
 use super::unit::{Age, SeenPath, Unit};
 use crate::model::hazards::{self, Exposures};
 
-/// A replacement: its play, its day, and whether it is by wear.
+/// A replacement: its play, its day among those to come, and whether it is by wear.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Change {
     pub(super) play: usize,
@@ -28,8 +28,8 @@ pub(super) struct Change {
 }
 
 impl MachineBatch<'_> {
-    /// Runs one place through the days to come, in all plays; `event` is told the replacements that
-    /// count, those of each play in their order.
+    /// Runs one place through the days to come, in all plays; `event` is told the replacements, also those
+    /// before the season, those of each play in their order.
     ///
     /// - `left`: what is left of the part in service, where its readings say.
     pub(super) fn run(
@@ -191,13 +191,11 @@ impl MachineBatch<'_> {
             if days <= day {
                 continue;
             }
-            if path.counts[day] {
-                event(Change {
-                    play,
-                    day,
-                    worn: worn_on <= struck_on,
-                });
-            }
+            event(Change {
+                play,
+                day,
+                worn: worn_on <= struck_on,
+            });
             let begin = Begin {
                 day: day + 1,
                 exposure: self.family.exposure(path.at(day), play),

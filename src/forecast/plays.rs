@@ -106,6 +106,8 @@ pub struct Plays<'a> {
     paths: Vec<PathUnits>,
     /// Place of each family's groups among all.
     group_places: Vec<Vec<Option<usize>>>,
+    /// Whether what happens before the season is told as well.
+    tells_before: bool,
 }
 
 /// Rates of one family, play by play of a batch.
@@ -172,10 +174,21 @@ impl<'a> Plays<'a> {
                 .map(|a| a.draws.as_ref().map(DrawnLives::new))
                 .collect(),
             paths: Vec::new(),
+            tells_before: false,
         };
         plays.paths = plays.path_units();
         plays.clock_shares = service.paths.iter().map(|p| plays.clock_share(p)).collect();
         plays
+    }
+
+    /// Tells also what happens after the as-of date and before the season begins. Its
+    /// [`shares`](Event::shares) are those of the season's use.
+    #[must_use]
+    pub fn with_changes_before(self) -> Self {
+        Self {
+            tells_before: true,
+            ..self
+        }
     }
 
     fn path_units(&self) -> Vec<PathUnits> {
@@ -225,10 +238,12 @@ impl<'a> Plays<'a> {
         normalized(sums).unwrap_or_else(|| self.acre_shares[seen.machine].clone())
     }
 
-    /// Scheduled work, the same in every play.
+    /// Scheduled work, the same in every play, in no order.
     pub fn scheduled(&self, mut enter: impl FnMut(&Event<'_>)) {
         let mut worn: BTreeMap<usize, Vec<f64>> = BTreeMap::new();
-        for due in &self.game.in_service.due {
+        let service = self.game.in_service;
+        let before = service.due_before.iter().filter(|_| self.tells_before);
+        for due in before.chain(&service.due) {
             let shares = match due.worn_on {
                 Some(path) => worn
                     .entry(path)
@@ -343,6 +358,9 @@ impl<'a> Plays<'a> {
         let (number, what) = (self.numbers[place], (unit.pieces, self.money[place]));
         let part = (unit, self.left[place].as_ref());
         lives.run(part, seen, rng, room, |change| {
+            if !self.is_told(seen, change.day) {
+                return;
+            }
             let (cause, shares) = if change.worn {
                 let factors = lives.family.factors(change.play);
                 (Cause::Worn, self.wear_shares(unit.path, factors))
@@ -401,11 +419,15 @@ impl<'a> Plays<'a> {
             let at = clock[clock.len() - 1] * rng.random::<f64>();
             let day = clock.partition_point(|c| *c < at).min(clock.len() - 1);
             let pieces = singles.pieces[rng.random_range(0..singles.pieces.len())];
-            if seen.path.counts[day] {
+            if self.is_told(seen, day) {
                 days.push((day, pieces.min(unit.pieces)));
             }
         }
         days
+    }
+
+    fn is_told(&self, seen: &SeenPath, day: usize) -> bool {
+        self.tells_before || seen.path.counts[day]
     }
 
     /// Shares of the season's effective exposure by group.

@@ -108,6 +108,10 @@ pub struct StockLine {
     /// Pieces that went into the machines in the last full season, whatever the reason; `None` where
     /// the records do not tell.
     pub used: Option<f64>,
+    /// Pieces needed before the season begins; `None` where it has begun, or that cannot be forecast.
+    pub needed_before: Option<f64>,
+    /// How many of these come off the shelf and what is delivered by then.
+    pub taken_before: Option<f64>,
     /// Pieces asked for in the season; `None` where it cannot be forecast.
     pub demand: Option<Forecast>,
     /// By month.
@@ -118,7 +122,7 @@ pub struct StockLine {
     pub busiest: Option<NaiveDate>,
     /// Order more when stock falls to this.
     pub reorder_point: Option<f64>,
-    /// Stock to begin the season with.
+    /// Stock to begin the season with; counted on the as-of date, where pieces are needed before it begins.
     pub order_up_to: Option<f64>,
     /// What decided it.
     pub decided: Option<Decided>,
@@ -151,7 +155,7 @@ pub struct StockLine {
     pub no_stock_out: Option<f64>,
     /// Pieces expected to be short.
     pub shortage: Option<f64>,
-    /// Pieces expected to be left over.
+    /// Pieces expected to be left over after the season.
     pub left_over: Option<f64>,
     /// Expected cost of having one piece more.
     pub one_more: Option<f64>,
@@ -216,6 +220,20 @@ impl StockLine {
             .filter(|n| is_ordered && WORTH_A_WORD <= *n)
     }
 
+    /// Pieces needed before the season begins, where they are worth a word.
+    #[must_use]
+    pub fn before(&self) -> Option<f64> {
+        self.needed_before.filter(|n| WORTH_A_WORD <= *n)
+    }
+
+    /// How many pieces needed before the season the shelf and what comes until then lack, where they are worth
+    /// a word.
+    #[must_use]
+    pub fn lacking_before(&self) -> Option<f64> {
+        let lacking = self.needed_before? - self.taken_before?;
+        (WORTH_A_WORD <= lacking).then_some(lacking)
+    }
+
     /// Pieces on order that come in the season; `None`: not in `stock`, or nothing is on order.
     #[must_use]
     pub fn due_in_season(&self) -> Option<f64> {
@@ -271,6 +289,12 @@ impl StockReport {
                 self.season
             )
         })
+    }
+
+    /// Whether any piece is needed before the season begins.
+    #[must_use]
+    pub fn any_before(&self) -> bool {
+        self.lines.iter().any(|l| l.before().is_some())
     }
 
     /// Whether any piece on order comes after the season only.

@@ -1,9 +1,10 @@
 //! A distribution of pieces asked for, and what a stock against it leaves short or left over.
 
-/// Pieces asked for in a stretch of time: atoms on values that are not negative.
+/// Pieces asked for in a stretch of time: atoms on values that are not negative, among them what comes off
+/// a stock before the stretch begins.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Demand {
-    /// Ascending, each once.
+    /// Ascending, each once; what comes off a stock before the stretch begins is in them.
     values: Vec<f64>,
     /// Probability of no more than each value.
     up_to: Vec<f64>,
@@ -11,6 +12,8 @@ pub struct Demand {
     pieces_up_to: Vec<f64>,
     /// Pieces that are only ever asked for together, as those of a pair; else 1.
     lot: f64,
+    /// Expected pieces asked for in the stretch; all others come off a stock before.
+    expected: f64,
 }
 
 /// Rounding of sums of probabilities.
@@ -28,6 +31,27 @@ impl Demand {
         Self::of_masses(atoms)
     }
 
+    /// From equally probable samples of what is asked for, each beside what is asked for before
+    /// the stretch begins; `None` of none.
+    ///
+    /// A stock then is counted before: what is asked for until the stretch begins comes off it, though
+    /// never more than the `shelf` that is there so early, and in whole pairs where pieces come in pairs.
+    #[must_use]
+    pub fn with_before(samples: &[f64], before: &[f64], shelf: f64) -> Option<Self> {
+        let lot = lot(samples.iter().chain(before).copied());
+        let shelf = (shelf / lot).floor() * lot;
+        let all: Vec<f64> = samples
+            .iter()
+            .zip(before)
+            .map(|(asked, before)| asked + before.min(shelf))
+            .collect();
+        Some(Self {
+            lot,
+            expected: samples.iter().sum::<f64>() / samples.len() as f64,
+            ..Self::of_samples(&all)?
+        })
+    }
+
     /// From ascending values with weights that are not negative; `None` where they sum to nothing.
     #[must_use]
     pub fn of_masses(atoms: impl IntoIterator<Item = (f64, f64)>) -> Option<Self> {
@@ -41,6 +65,7 @@ impl Demand {
             up_to: Vec::with_capacity(atoms.len()),
             pieces_up_to: Vec::with_capacity(atoms.len()),
             lot: lot(atoms.iter().filter(|a| 0.0 < a.1).map(|a| a.0)),
+            expected: 0.0,
         };
         let (mut mass, mut pieces) = (0.0, 0.0);
         for (value, weight) in atoms {
@@ -50,16 +75,28 @@ impl Demand {
             demand.up_to.push(mass);
             demand.pieces_up_to.push(pieces);
         }
+        demand.expected = demand.all();
         Some(demand)
     }
 
-    /// The mean.
+    /// Expected pieces asked for in the stretch.
     #[must_use]
     pub fn expected(&self) -> f64 {
+        self.expected
+    }
+
+    /// Expected pieces that come off a stock before the stretch begins.
+    #[must_use]
+    pub fn gone(&self) -> f64 {
+        (self.all() - self.expected).max(0.0)
+    }
+
+    /// Expected pieces that come off a stock, were it large enough.
+    fn all(&self) -> f64 {
         self.pieces_up_to[self.values.len() - 1]
     }
 
-    /// The most that can be asked for.
+    /// The most that can come off a stock.
     #[must_use]
     pub fn most(&self) -> f64 {
         self.values[self.values.len() - 1]
@@ -85,13 +122,13 @@ impl Demand {
             0 => (0.0, 0.0),
             n => (self.up_to[n - 1], self.pieces_up_to[n - 1]),
         };
-        (self.expected() - pieces - stock * (1.0 - mass)).max(0.0)
+        (self.all() - pieces - stock * (1.0 - mass)).max(0.0)
     }
 
     /// Expected pieces left over with `stock`: `E[(stock - D)+]`.
     #[must_use]
     pub fn left_over(&self, stock: f64) -> f64 {
-        (stock - self.expected() + self.short(stock)).max(0.0)
+        (stock - self.all() + self.short(stock)).max(0.0)
     }
 
     /// Expected share of pieces served from `stock`; `None` where nothing is ever asked for.

@@ -5,6 +5,7 @@
     reason = "stocks and orders are whole numbers, or halves of them"
 )]
 
+mod before;
 mod desk;
 mod used;
 

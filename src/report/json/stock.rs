@@ -72,6 +72,8 @@ fn part(line: &StockLine) -> Value {
         "min_order": line.min_order,
         "lead_days": line.lead_days,
         "used_last_season": line.used,
+        "needed_before_season": line.needed_before,
+        "taken_before_season": line.taken_before,
         "demand": forecast(line.demand.as_ref()),
         "months": months.collect::<Vec<_>>(),
         "lead_demand": forecast(line.lead_demand.as_ref()),

@@ -110,6 +110,10 @@ fn orders(out: &mut String, report: &StockReport, width: usize) {
     if first {
         columns.push(("Too late", Lean::Right));
     }
+    let before = report.any_before();
+    if before {
+        columns.push(("Before", Lean::Right));
+    }
     let later = report.any_late();
     if later {
         columns.push(("Later", Lean::Right));
@@ -141,6 +145,9 @@ fn orders(out: &mut String, report: &StockReport, width: usize) {
             let first = line.needed_first();
             cells.push(first.map_or_else(String::new, pieces));
         }
+        if before {
+            cells.push(line.before().map_or_else(String::new, pieces));
+        }
         if later {
             let late = line.late.filter(|n| 0.0 < *n);
             cells.push(late.map_or_else(String::new, whole));
@@ -151,8 +158,13 @@ fn orders(out: &mut String, report: &StockReport, width: usize) {
     out.push('\n');
     let used = report.used_words();
     let used = used.map_or_else(String::new, |words| format!("`Used` {words}. "));
-    let before = if first {
+    let too_late = if first {
         " `Too late` are pieces needed before the order can come, beyond the shelf and earlier deliveries."
+    } else {
+        ""
+    };
+    let before = if before {
+        " `Before` are pieces needed before the season begins: they come off the shelf first, and `Have` and `Order` allow for it."
     } else {
         ""
     };
@@ -162,7 +174,7 @@ fn orders(out: &mut String, report: &StockReport, width: usize) {
         ""
     };
     out.push_str(&wrapped(
-        &format!("Pieces. {used}`Need` is expected over the season, `9 in 10` is enough in 9 seasons of 10. `Due` is on order already and comes in the season. `Have` is what to begin the season with, shelf and what is due in it included; `Order` makes it up in whole packs. `Served` is the share of the season's pieces that the shelf then covers. In season, order again when the shelf falls to `Again at`.{before}{after}"),
+        &format!("Pieces. {used}`Need` is expected over the season, `9 in 10` is enough in 9 seasons of 10. `Due` is on order already and comes in the season. `Have` is what to begin the season with, shelf and what is due in it included; `Order` makes it up in whole packs. `Served` is the share of the season's pieces that the shelf then covers. In season, order again when the shelf falls to `Again at`.{too_late}{before}{after}"),
         "",
         "",
         width,

@@ -3,7 +3,7 @@
 use chrono::Days;
 
 use super::{Counter, PROMISE};
-use crate::forecast::plan;
+use crate::forecast::{Season, plan};
 use crate::record::Critical;
 use crate::report::stock::{Decided, StockLine};
 use crate::study::Policy;
@@ -98,7 +98,7 @@ impl Counter<'_> {
             ));
         }
         let told = [
-            self.shelf_of_today(),
+            self.needed_before(lines),
             self.unlike_last_season(lines),
             self.long_leads(lines),
             self.needed_first(lines),
@@ -123,16 +123,29 @@ impl Counter<'_> {
         })
     }
 
-    /// That nothing is taken off the shelf before a season that is yet to begin.
-    fn shelf_of_today(&self) -> Option<String> {
+    /// What machines need before a season that is yet to begin, and how much of it the shelf lacks.
+    fn needed_before(&self, lines: &[StockLine]) -> Option<String> {
         let start = self.outlook.season.start;
-        let mut uses = self.outlook.plan.uses.iter();
-        let between = uses.any(|u| u.from < start && self.study.wants_machine(&u.machine));
-        let has_stock = !self.study.records.stock.is_empty();
-        (between && has_stock).then(|| {
+        let settings = &self.study.records.settings;
+        let needed = lines.iter().any(|l| l.before().is_some());
+        let lacking = lines.iter().filter_map(|line| {
+            let (lacking, needed) = (line.lacking_before()?, line.needed_before?);
+            Some(format!("{} ({lacking:.1} of {needed:.1})", line.part))
+        });
+        let lacking: Vec<String> = lacking.collect();
+        let rest = if lacking.is_empty() {
+            String::new()
+        } else {
             format!(
-                "the shelf of {} and what comes until then are taken to be there whole on {start}: what machines need before that day is not taken off them, so the order is too small by it; count the shelf again when the season begins, or order for what is left of this season first",
-                self.study.as_of
+                "; the shelf and what comes until then are expected not to do, and this order is not meant for it, so order now what is left of the season under way needs (`--season {}`): {}",
+                Season::after(self.study.as_of, settings.season_start()).year,
+                lacking.join(", ")
+            )
+        };
+        needed.then(|| {
+            format!(
+                "season {} begins on {start}; what machines need before that day is taken off the shelf first, and `Have` and the order allow for it{rest}",
+                self.outlook.season.year
             )
         })
     }

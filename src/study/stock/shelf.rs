@@ -96,12 +96,12 @@ pub(super) struct Stretch<'a> {
 /// Expected pieces short over stretches, one after the other: what is short in one is had from
 /// elsewhere, and no later delivery makes up for it.
 ///
-/// - `at_first`: pieces that lie there when the first begins.
+/// - `at_first`: pieces that lie there when the first begins, by play.
 /// - Result: 0 where there is no stretch, or no play.
-pub(super) fn short(at_first: f64, stretches: &[Stretch<'_>]) -> f64 {
+pub(super) fn short(at_first: impl Fn(usize) -> f64, stretches: &[Stretch<'_>]) -> f64 {
     let plays = stretches.first().map_or(0, |s| s.asked.len());
     let in_play = |play: usize| {
-        let mut held = at_first;
+        let mut held = at_first(play);
         let mut short = 0.0;
         for stretch in stretches {
             let asked = stretch.asked[play];
@@ -124,9 +124,9 @@ mod tests {
         let first = [5.0, 1.0];
         let second = [1.0, 5.0];
         let stretch = |asked, come| Stretch { asked, come };
-        let one = short(2.0, &[stretch(&first, 3.0)]);
+        let one = short(|_| 2.0, &[stretch(&first, 3.0)]);
         assert!((one - 1.5).abs() < 1e-12);
-        let both = short(2.0, &[stretch(&first, 3.0), stretch(&second, 0.0)]);
+        let both = short(|_| 2.0, &[stretch(&first, 3.0), stretch(&second, 0.0)]);
         assert!((both - 2.0).abs() < 1e-12);
     }
 }

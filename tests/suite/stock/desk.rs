@@ -10,7 +10,7 @@ use crate::read::Folder;
 
 const PRIOR: &str = "[prior]\nshape = { median = 3.0, spread = 2.0 }\nlife50 = { median = 1500, spread = 4.0 }\nwear_factor = { spread = 3.0 }\n";
 
-fn fleet(seed: u64) -> Fleet {
+pub(super) fn fleet(seed: u64) -> Fleet {
     let family = |name, scale, price| TrueFamily {
         name,
         shape: 3.0,
@@ -32,7 +32,12 @@ fn fleet(seed: u64) -> Fleet {
     }
 }
 
-fn asked(fleet: &Fleet, records: Records, played: &Played, options: Options) -> StockReport {
+pub(super) fn asked(
+    fleet: &Fleet,
+    records: Records,
+    played: &Played,
+    options: Options,
+) -> StockReport {
     let options = Options {
         as_of: Some(played.as_of),
         ..options
@@ -41,7 +46,7 @@ fn asked(fleet: &Fleet, records: Records, played: &Played, options: Options) -> 
     study.stock().expect("enough is known")
 }
 
-fn on_shelf(part: &str, on_hand: f64) -> StockRow {
+pub(super) fn on_shelf(part: &str, on_hand: f64) -> StockRow {
     StockRow {
         row: 2,
         part: part.to_owned(),
@@ -52,7 +57,7 @@ fn on_shelf(part: &str, on_hand: f64) -> StockRow {
     }
 }
 
-fn line<'a>(report: &'a StockReport, part: &str) -> &'a StockLine {
+pub(super) fn line<'a>(report: &'a StockReport, part: &str) -> &'a StockLine {
     let mut lines = report.lines.iter();
     lines
         .find(|l| l.part == part)

@@ -9,6 +9,9 @@ use super::super::table::{Cell, Column, Table};
 use crate::record::Critical;
 use crate::report::stock::{StockLine, StockReport};
 
+/// Column of what is needed before the season, where anything is.
+const BEFORE: usize = 8;
+
 pub(super) fn write(
     workbook: &mut Workbook,
     styles: &Styles,
@@ -22,7 +25,7 @@ pub(super) fn write(
     let used = used.map_or_else(String::new, |words| format!(" Used last season: {words}."));
     page.aside(&format!(
         "Write what you count into the empty column and set it against the shelf figure. Due: on order, comes in the \
-         season; due later counts for nothing in it. Have: what to begin the season with, shelf and due included. Again at: in season, order more when the shelf falls to this. \
+         season; due later counts for nothing in it. Have: what to begin the season with, shelf and due included, and what machines need before it. Again at: in season, order more when the shelf falls to this. \
          Needed before it can come: expected before an order of today is there, beyond shelf and earlier deliveries. \
          Served: share of the season's pieces that the shelf covers with the order, were it there from the first day.{used}",
     ))?;
@@ -32,7 +35,7 @@ pub(super) fn write(
 }
 
 fn table(report: &StockReport, header_row: u32) -> Table {
-    let columns = vec![
+    let mut columns = vec![
         Column::words("Part number", 18.0),
         Column::words("Description", 26.0),
         Column::words("If it fails", 14.0),
@@ -52,9 +55,20 @@ fn table(report: &StockReport, header_row: u32) -> Table {
         Column::new("Left over, expected", Kind::Tenths),
         Column::remark(18.0),
     ];
+    let before = report.any_before();
+    if before {
+        columns.insert(
+            BEFORE,
+            Column::new("Needed before the season", Kind::Tenths),
+        );
+    }
     let mut table = Table::at(header_row, columns);
     for line in &report.lines {
-        table.push(cells(line));
+        let mut cells = cells(line);
+        if before {
+            cells.insert(BEFORE, line.before().into());
+        }
+        table.push(cells);
     }
     table.say_none();
     table
