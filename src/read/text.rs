@@ -81,7 +81,16 @@ fn settings_problem(text: &str, error: &SettingsError) -> Problem {
             message.as_str(),
             "`key = value` lines with the keys of the settings",
         ),
-        SettingsError::Range {
+        SettingsError::Key {
+            line,
+            key,
+            expected,
+        } => problem(
+            SETTINGS,
+            format!("line {line}, {}", quoted(key)),
+            expected.as_str(),
+        ),
+        SettingsError::Value {
             key,
             found,
             expected,

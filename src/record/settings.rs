@@ -1,6 +1,9 @@
 //! `settings.toml`: prices, season and units. Text in, values out; no file is opened here.
 
+mod keys;
+
 use std::collections::BTreeSet;
+use std::ops::Range;
 
 use serde::Deserialize;
 use toml::Spanned;
@@ -66,12 +69,22 @@ impl Default for Settings {
 /// What is wrong with a settings file.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
 pub enum SettingsError {
-    /// Not TOML, an unknown key, or a value of the wrong kind; one line that names line and key.
+    /// Not TOML; one line that names line and column.
     #[error("{0}")]
     Toml(String),
-    /// A value out of its range.
+    /// A key that there is not.
+    #[error("line {line}: `{key}` is no setting, expected {expected}")]
+    Key {
+        /// Its line, from 1.
+        line: usize,
+        /// As it stands there.
+        key: String,
+        /// What may stand there.
+        expected: String,
+    },
+    /// A value of the wrong kind or out of its range.
     #[error("`{key}` is {found}, expected {expected}")]
-    Range {
+    Value {
         /// The key.
         key: &'static str,
         /// Its value.
@@ -108,7 +121,7 @@ impl Settings {
         for error in &broken {
             let start = error.span().map_or(0, |span| span.start);
             if broken_lines.insert(lines.number(start)) {
-                errors.push(lines.told(start, None, error.message()));
+                errors.push(lines.told(start, error.message()));
             }
         }
         let whole = table.span();
@@ -125,15 +138,22 @@ impl Settings {
                 continue;
             }
             // Alone, so that one wrong key does not hide the next.
-            match read(DeTable::from_iter([(key.clone(), value.clone())])) {
-                Ok(_) => {
-                    sound.insert(key, value);
-                }
-                Err(error) => {
-                    let start = error.span().map_or(ends[0], |span| span.start);
-                    errors.push(lines.told(start, Some(key.get_ref().as_ref()), error.message()));
-                }
+            if read(DeTable::from_iter([(key.clone(), value.clone())])).is_ok() {
+                sound.insert(key, value);
+                continue;
             }
+            errors.push(match keys::known(key.get_ref()) {
+                Some((key, expected)) => SettingsError::Value {
+                    key,
+                    found: lines.written(value.span()),
+                    expected,
+                },
+                None => SettingsError::Key {
+                    line: lines.number(ends[0]),
+                    expected: keys::instead_of(key.get_ref()),
+                    key: key.into_inner().into_owned(),
+                },
+            });
         }
         let mut settings = read(sound).unwrap_or_default();
         errors.extend(settings.leave_out_of_range());
@@ -155,7 +175,7 @@ impl Settings {
         let unsaid = Self::default();
         let mut errors = Vec::new();
         if parse_month_day(&self.season_starts).is_none() {
-            errors.push(SettingsError::Range {
+            errors.push(SettingsError::Value {
                 key: "season_starts",
                 found: format!("`{}`", self.season_starts),
                 expected: "month and day such as `11-01`, and not 29 February",
@@ -191,7 +211,7 @@ impl Settings {
 }
 
 fn range(key: &'static str, found: f64, expected: &'static str) -> SettingsError {
-    SettingsError::Range {
+    SettingsError::Value {
         key,
         found: found.to_string(),
         expected,
@@ -219,16 +239,26 @@ impl<'t> Lines<'t> {
         self.starts.partition_point(|start| *start <= byte)
     }
 
-    /// What the parser says of a byte, with its line, column and key.
-    fn told(&self, byte: usize, key: Option<&str>, message: &str) -> SettingsError {
+    /// What the parser says of a byte, with its line and column.
+    fn told(&self, byte: usize, message: &str) -> SettingsError {
         let line = self.number(byte);
         let before = self.text.get(self.starts[line - 1]..byte);
         let column = before.map_or(0, |before| before.chars().count()) + 1;
         let said = message.lines().rev().find(|line| !line.trim().is_empty());
         let said = said.unwrap_or_default();
-        let key = key.filter(|key| !said.contains(&format!("`{key}`")));
-        let key = key.map(|key| format!(", `{key}`")).unwrap_or_default();
-        SettingsError::Toml(format!("line {line}, column {column}{key}: {said}"))
+        SettingsError::Toml(format!("line {line}, column {column}: {said}"))
+    }
+
+    /// What is written in some bytes, as far as a line holds it.
+    fn written(&self, bytes: Range<usize>) -> String {
+        /// Longer than any sound value.
+        const LONGEST: usize = 40;
+        let written = self.text.get(bytes).unwrap_or_default();
+        let mut short: String = written.chars().take(LONGEST).collect();
+        if short.len() < written.len() {
+            short.push('…');
+        }
+        short.lines().next().unwrap_or_default().to_owned()
     }
 }
 
