@@ -49,8 +49,11 @@ pub struct Programme {
 
 /// Steps a season is cut into, at least and at most.
 const STEPS: [usize; 2] = [6, 200];
-/// Steps of age for a season whose days are known, so that short days count beside long ones.
+/// Steps of age for a season whose days are known, at least, so that short days count beside long ones.
 const AGES_OF_FIRST: usize = 500;
+/// Steps for all its days together, as far as no more ages than [`MOST_AGES`] come of it: lives may be a
+/// thousand times as long.
+const STEPS_OF_FIRST: usize = 24;
 /// Steps of age, at most; older parts are taken as of the oldest age.
 const MOST_AGES: usize = 4_000;
 /// Share of a replacement's cost that differences between ages may still be off by.
@@ -93,10 +96,16 @@ impl Programme {
     /// Of a part whose machine leaves when the season is over: nothing comes after it.
     ///
     /// - `days`: effective exposure of each day left, in order; more than nothing in all.
+    /// - `age`: of the oldest part it is asked about.
     #[must_use]
-    pub fn of_the_last_season(hazard: impl Fn(f64) -> f64, days: &[f64], costs: Costs) -> Self {
+    pub fn of_the_last_season(
+        hazard: impl Fn(f64) -> f64,
+        days: &[f64],
+        costs: Costs,
+        age: f64,
+    ) -> Self {
         let oldest = oldest(&hazard, days.iter().sum());
-        let grid = Grid::of_days(hazard, days, oldest);
+        let grid = Grid::of_days(hazard, days, [oldest, age]);
         let mut last = Self {
             step: grid.step,
             run: vec![0.0; grid.ages],
@@ -110,12 +119,19 @@ impl Programme {
     ///
     /// - `days`: effective exposure of each, in order.
     /// - `discount`: value today of money at its end.
+    /// - `age`: of the oldest part it is asked about.
     #[must_use]
-    pub fn after(&self, hazard: impl Fn(f64) -> f64, days: &[f64], discount: f64) -> Self {
+    pub fn after(
+        &self,
+        hazard: impl Fn(f64) -> f64,
+        days: &[f64],
+        discount: f64,
+        age: f64,
+    ) -> Self {
         // A short season has short steps of age, and those there are end before parts are old.
         let told = self.step * (self.run.len() - 1) as f64;
         let oldest = oldest(&hazard, days.iter().sum()).max(told);
-        let grid = Grid::of_days(hazard, days, oldest);
+        let grid = Grid::of_days(hazard, days, [oldest, age]);
         let later = (0..grid.ages).map(|k| self.at(k as f64 * grid.step));
         let mut first = Self {
             step: grid.step,
@@ -194,15 +210,17 @@ impl Grid {
         Self::new(hazard, step, oldest, vec![day; days])
     }
 
-    fn of_days(hazard: impl Fn(f64) -> f64, days: &[f64], oldest: f64) -> Self {
-        let step = oldest / AGES_OF_FIRST as f64;
+    /// - `age`: one that it must hold.
+    fn of_days(hazard: impl Fn(f64) -> f64, days: &[f64], [oldest, age]: [f64; 2]) -> Self {
+        let step = step_of_first(days.iter().sum(), oldest, age);
+        let most = ((oldest / step).ceil() as usize).min(MOST_AGES);
         let (mut sum, mut before) = (0.0, 0);
         let days = days.iter().map(|day| {
             sum += day;
             let end = (sum / step).round() as usize;
             // A day beyond the oldest age is as good as one up to it.
             let steps = end.saturating_sub(std::mem::replace(&mut before, end));
-            steps.min(AGES_OF_FIRST)
+            steps.min(most)
         });
         let days = days.filter(|day| 0 < *day).collect();
         Self::new(hazard, step, oldest, days)
@@ -234,6 +252,17 @@ impl Grid {
             wear: lengths.into_iter().map(|day| (day, chances(day))).collect(),
         }
     }
+}
+
+/// A step of age for a first season of so much exposure in all.
+fn step_of_first(all: f64, oldest: f64, age: f64) -> f64 {
+    let coarse = oldest / AGES_OF_FIRST as f64;
+    if all <= 0.0 {
+        return coarse;
+    }
+    let fine = (all / STEPS_OF_FIRST as f64).max(oldest / MOST_AGES as f64);
+    let least = (age + all) / (MOST_AGES - AGES_OF_FIRST) as f64;
+    coarse.min(fine).min(all / STEPS[0] as f64).max(least)
 }
 
 /// Exposure by which a part is as good as worn, and no less than a season.

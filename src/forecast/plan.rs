@@ -1,5 +1,6 @@
 //! Use expected: the plan where there is one, each machine's last full season where there is none.
 
+mod again;
 mod bins;
 mod short;
 mod told;
@@ -11,7 +12,7 @@ use chrono::{Days, NaiveDate};
 
 use super::season::{Season, Stretch, month_of, months_later, moved_years};
 use super::typical::Typical;
-use crate::life::exposure::{DaySum, UseSums};
+use crate::life::exposure::UseSums;
 use crate::record::{Amounts, Machine, PlanRow, Records};
 use crate::units::Measure;
 use crate::wear::Groups;
@@ -60,6 +61,8 @@ pub struct Plan {
     pub is_known: bool,
     /// Machines at work of whose use nothing is known.
     pub unknown: BTreeSet<String>,
+    /// Machines of which the season under way, with what it has left, stands for the one forecast.
+    pub begun: BTreeSet<String>,
     /// Sentences for the results.
     pub notes: Vec<String>,
 }
@@ -124,20 +127,6 @@ struct Planner<'a> {
     /// Rows of the plan by machine.
     rows: BTreeMap<&'a str, Vec<&'a PlanRow>>,
 }
-
-/// What is known of a season that is repeated.
-enum Kind {
-    Full,
-    /// On record in part.
-    Partial,
-    /// The last with any use, and not the last season.
-    Silent,
-    /// So long ago that the machine stands still.
-    Still,
-}
-
-/// Seasons without any use on record after which a machine is taken to stand still (our own choice).
-const SILENT: i32 = 2;
 
 impl<'a> Planner<'a> {
     fn build(&self, season: Season) -> Plan {
@@ -222,6 +211,7 @@ impl<'a> Planner<'a> {
         Plan {
             is_known: all_retire || told.iter().any(|t| t.planned || t.repeats()),
             unknown: &asked.without | &others.without,
+            begun: asked.begun.clone(),
             notes: asked.notes(source, self.planning.records.settings.plan_change),
             uses,
             source,
@@ -272,22 +262,6 @@ impl<'a> Planner<'a> {
         uses.collect()
     }
 
-    /// Use that a season before had in the days it has of a month.
-    fn again(
-        &self,
-        (machine, product, bin): (&str, &str, Option<&str>),
-        stretch: Stretch,
-        amounts: Amounts,
-    ) -> Option<PlannedUse> {
-        let factor = 1.0 + self.planning.records.settings.plan_change;
-        self.placed(
-            (machine, product, bin),
-            stretch,
-            amounts,
-            factor / stretch.days() as f64,
-        )
-    }
-
     /// The last day a machine is in the fleet, where that is known.
     fn retired(&self, machine: &str) -> Option<NaiveDate> {
         self.planning.records.machine(machine)?.retired
@@ -335,152 +309,6 @@ impl<'a> Planner<'a> {
                 hours: scale(amounts.hours),
             },
         })
-    }
-
-    fn last_season_again(
-        &self,
-        machine: &Machine,
-        target: Season,
-        tell: bool,
-        told: &mut Told,
-    ) -> Vec<PlannedUse> {
-        let past = self.last_season(machine);
-        // A machine in its first season has none to repeat.
-        let past = past.filter(|(past, _)| past.year < target.year);
-        if past.is_none() || !self.planning.sums.has(&machine.name) {
-            let typical = self.typical.get_or_init(|| Typical::of(self.planning));
-            let uses = self.typical_season(typical, machine, target);
-            if tell && !uses.is_empty() {
-                told.typical.insert(machine.name.clone());
-            }
-            if !uses.is_empty() {
-                return uses;
-            }
-        }
-        let Some((past, kind)) = past else {
-            if tell {
-                told.without.insert(machine.name.clone());
-            }
-            return Vec::new();
-        };
-        if tell {
-            let list = match kind {
-                Kind::Full => told.repeated.entry(past.year).or_default(),
-                Kind::Partial => &mut told.partial,
-                Kind::Silent => told.silent.entry(past.year).or_default(),
-                Kind::Still => &mut told.still,
-            };
-            list.insert(machine.name.clone());
-        }
-        if matches!(kind, Kind::Still) {
-            return Vec::new();
-        }
-        let later = 12 * (target.year - past.year);
-        // As with a machine new that year, a stretch that its meter does not tell hides nothing of what is
-        // known of the others. A row that somebody wrote without amounts stays unknown.
-        let is_unread = |d: &DaySum<'_>| d.after.is_some() && d.amounts == Amounts::default();
-        let mut days = self.days_of(machine, past);
-        // A stretch that begins in the season may be told of on a day after it alone.
-        let mut sums = self.planning.sums.of_machine(&machine.name);
-        let ends_later = sums.any(|d| {
-            past.end < d.date && is_unread(&d) && d.after.is_some_and(|after| after < past.end)
-        });
-        if ends_later && tell {
-            told.in_part.insert(machine.name.clone());
-        }
-        if days.iter().any(is_unread) && !days.iter().all(is_unread) {
-            days.retain(|d| !is_unread(d));
-            if tell {
-                told.in_part.insert(machine.name.clone());
-            }
-        }
-        self.months_of(days)
-            .into_iter()
-            .filter_map(|((month, product, bin), amounts)| {
-                let stretch = target.of_month(months_later(month, later))?;
-                self.again((&machine.name, &product, bin.as_deref()), stretch, amounts)
-            })
-            .collect()
-    }
-
-    fn typical_season(
-        &self,
-        typical: &Typical,
-        machine: &Machine,
-        target: Season,
-    ) -> Vec<PlannedUse> {
-        let records = self.planning.records;
-        // What went through no bin goes through those of this machine in equal parts.
-        let positions = records.positions_of(&machine.name).iter();
-        let bins: BTreeSet<&str> = positions.filter_map(|p| p.bin.as_deref()).collect();
-        let mut out = Vec::new();
-        for ((months, product, bin), amounts) in typical.of_machine(records, &machine.name) {
-            let Some(stretch) = target.of_month(months_later(month_of(target.start), *months))
-            else {
-                continue;
-            };
-            let mut bins: Vec<Option<&str>> = bins.iter().map(|bin| Some(*bin)).collect();
-            if bin.is_some() || bins.is_empty() {
-                bins = vec![bin.as_deref()];
-            }
-            let share = 1.0 / bins.len() as f64;
-            for bin in bins {
-                let key = (machine.name.as_str(), product.as_str(), bin);
-                let factor = share * (1.0 + records.settings.plan_change);
-                out.extend(self.placed(key, stretch, *amounts, factor / stretch.days() as f64));
-            }
-        }
-        out
-    }
-
-    /// The last season that the records hold in full, and have any use in, or else the last with any
-    /// use: a machine that is not written of has most likely worked, as one that stands still for good
-    /// is retired.
-    fn last_season(&self, machine: &Machine) -> Option<(Season, Kind)> {
-        let full = Season::last_full(self.planning.as_of, self.starts);
-        let last = Season::of(self.planning.sums.last_day(&machine.name)?, self.starts);
-        let until_then = if full.end < last.end {
-            let days = self
-                .planning
-                .sums
-                .of_machine(&machine.name)
-                .map(|day| day.date);
-            let before = days.take_while(|date| *date <= full.end).last();
-            before.map(|date| Season::of(date, self.starts))
-        } else {
-            Some(last)
-        };
-        if full.start < machine.records_from.max(machine.in_service) {
-            return Some((until_then.unwrap_or(last), Kind::Partial));
-        }
-        Some(match until_then {
-            Some(season) if season.year == full.year => (season, Kind::Full),
-            Some(season) if full.year - season.year <= SILENT => (season, Kind::Silent),
-            Some(season) => (season, Kind::Still),
-            None => (last, Kind::Partial),
-        })
-    }
-
-    fn days_of<'m>(&'m self, machine: &'m Machine, season: Season) -> Vec<DaySum<'m>> {
-        let days = self.planning.sums.of_machine(&machine.name);
-        days.filter(|day| season.holds(day.date)).collect()
-    }
-
-    /// Use of days by month, product and bin; days that leave a measure out are filled in.
-    fn months_of(
-        &self,
-        days: Vec<DaySum<'_>>,
-    ) -> BTreeMap<(NaiveDate, String, Option<String>), Amounts> {
-        let mut months: BTreeMap<_, Amounts> = BTreeMap::new();
-        for day in days {
-            let product = self.planning.sums.products()[day.product].clone();
-            let key = (month_of(day.date), product, day.bin.map(str::to_owned));
-            months
-                .entry(key)
-                .and_modify(|sum| *sum = both(*sum, day.amounts))
-                .or_insert(day.amounts);
-        }
-        months
     }
 }
 

@@ -177,6 +177,8 @@ pub struct Gathering<'a> {
     pub measured: &'a Measured,
     /// Use to come.
     pub plan: &'a Plan,
+    /// Use of a season that is whole, where that forecast is not.
+    pub whole: Option<&'a (Season, Plan)>,
     /// Sizes of days on record.
     pub sizes: &'a DaySizes,
     /// Machines of which nothing is recorded: their parts may be of any age.

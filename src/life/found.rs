@@ -44,7 +44,9 @@ impl FoundUse {
             let before = match &older {
                 None => None,
                 Some(older) => {
-                    let as_of = history.context.as_of;
+                    // After it has left the fleet a machine does nothing.
+                    let now = history.context.as_of;
+                    let as_of = history.machine.retired.map_or(now, |date| date.min(now));
                     let a_day = history.path.a_day(measure, older.records_from, as_of);
                     let Some(a_day) = a_day else { continue };
                     Some(a_day.iter().map(|used| used * older.days).collect())

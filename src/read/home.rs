@@ -67,7 +67,9 @@ fn is_table(stem: &str) -> bool {
 
 /// Whether a TOML file of that name says how records are read.
 fn is_settings(stem: &str) -> bool {
-    stem.eq_ignore_ascii_case("settings") || stem == "columns"
+    ["settings", "columns"]
+        .iter()
+        .any(|name| stem.eq_ignore_ascii_case(name))
 }
 
 /// Names of files of a folder that hold records or settings; none where there is no folder.

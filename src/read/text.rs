@@ -51,7 +51,7 @@ fn line_of(text: &str, key: &str) -> Option<usize> {
 
 /// Settings of a records folder, but for those that have a problem, and every such problem.
 pub(super) fn settings(dir: &Path) -> Result<(Settings, Vec<Problem>), ReadError> {
-    let path = dir.join(SETTINGS);
+    let path = there::named(dir, SETTINGS);
     there::as_file(&path)?;
     if !path.exists() {
         return Ok((Settings::default(), Vec::new()));
@@ -129,7 +129,7 @@ pub(super) fn reference_group(dir: &Path, records: &Records) -> Result<Option<Pr
     let Some(wanted) = wanted.filter(|w| !groups.is_empty() && !groups.contains(w)) else {
         return Ok(None);
     };
-    let text = text(&dir.join(SETTINGS))?.unwrap_or_default();
+    let text = text(&there::named(dir, SETTINGS))?.unwrap_or_default();
     let line = line_of(&text, KEY).map(|line| format!("line {line}, "));
     let found = format!("{}`{KEY}` = {}", line.unwrap_or_default(), quoted(wanted));
     let known: Vec<String> = groups.into_iter().map(quoted).collect();

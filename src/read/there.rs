@@ -1,7 +1,7 @@
 //! What stands where a file is looked for, and cannot be opened as one.
 
 use std::io::ErrorKind;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 use super::error::ReadError;
 use super::find::{extension, is_kept_beside, table_named};
@@ -27,6 +27,23 @@ pub(super) fn as_file(path: &Path) -> Result<(), ReadError> {
         Err(_) if path.is_symlink() => no_file("a link that leads nowhere"),
         Err(_) => Ok(()),
     }
+}
+
+/// A file of a folder, in whatever case its name is written there; as asked for where there is none, or one
+/// so named.
+pub(super) fn named(dir: &Path, name: &str) -> PathBuf {
+    let exact = dir.join(name);
+    if exact.exists() || exact.is_symlink() {
+        return exact;
+    }
+    let entries = std::fs::read_dir(dir).into_iter().flatten().flatten();
+    let like = entries.filter(|e| {
+        let found = e.file_name();
+        found
+            .to_str()
+            .is_some_and(|found| found.eq_ignore_ascii_case(name))
+    });
+    like.map(|e| e.path()).min().unwrap_or(exact)
 }
 
 /// Whether something that is no file would have been read, had it been one.

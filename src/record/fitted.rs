@@ -49,7 +49,8 @@ impl Records {
     /// Names the part that each replacement fitted, where the row leaves it out and it can be told.
     pub(crate) fn name_parts_fitted(&mut self) {
         let mut order: Vec<usize> = (0..self.replacements.len()).collect();
-        order.sort_by_key(|i| (self.replacements[*i].date, self.replacements[*i].row));
+        // Those of one day as they are sorted, which no order of rows in a file changes.
+        order.sort_by_key(|i| self.replacements[*i].date);
         let whole_days = self.rows_of_whole_days(&order);
         let mut fitted: BTreeMap<(String, String), Fitted> = BTreeMap::new();
         for i in order {

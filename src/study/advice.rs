@@ -122,7 +122,7 @@ impl Study {
         if !service.can_forecast(first, &outlook.assessments) {
             return nothing();
         }
-        let programmes = self.programmes(outlook, next, first, costs);
+        let programmes = self.programmes(outlook, next, units, costs);
         if programmes.is_empty() {
             return nothing();
         }
@@ -239,9 +239,10 @@ impl Study {
         &self,
         outlook: &Outlook,
         next: Option<&InService>,
-        unit: &Unit,
+        units: &[usize],
         costs: Costs,
     ) -> Vec<(Life<'static>, Programme)> {
+        let unit = &outlook.in_service.units[units[0]];
         let assessment: &Assessment = &outlook.assessments[unit.family];
         let Some(draws) = &assessment.draws else {
             return Vec::new();
@@ -272,13 +273,15 @@ impl Study {
                 let life = Life::new(draws, draw, machine, &mut rng);
                 let effective = |used: &[f64]| life.effective(used);
                 let hazard = |x: f64| life.hazard(x);
+                let used = units.iter().map(|i| service.units[*i].age.on_record());
+                let age = used.map(effective).fold(0.0, f64::max);
                 let mut first = here.path.days_that_count(effective);
                 let exposure = effective(&season);
                 // Nothing is planned after the season under way: nothing comes after it.
                 if leaves || exposure <= 0.0 {
                     let is_used = 0.0 < first.iter().sum::<f64>();
                     let last =
-                        is_used.then(|| Programme::of_the_last_season(hazard, &first, costs));
+                        is_used.then(|| Programme::of_the_last_season(hazard, &first, costs, age));
                     return last.map(|programme| (life, programme));
                 }
                 let days = whole.path.equal_days(effective);
@@ -289,7 +292,7 @@ impl Study {
                 if first.iter().sum::<f64>() <= 0.0 {
                     (first, left) = (whole.path.days_that_count(effective), 1.0);
                 }
-                let programme = years.after(hazard, &first, discount.powf(left));
+                let programme = years.after(hazard, &first, discount.powf(left), age);
                 Some((life, programme))
             })
             .collect()

@@ -405,11 +405,14 @@ fn assess_family(family: &Measured<'_>, references: &References, wanted: Wanted)
         counts.late_entry += if 0.0 < life.entry { count } else { 0.0 };
         rows.push((row, life.machine.as_deref()));
     }
+    let own = of_their_own(&rows);
+    let alike = own.is_none();
+    let rows = own.unwrap_or_else(|| rows.into_iter().map(|(row, _)| (row, None)).collect());
     counts.censored = counts.lives - counts.worn;
-    let machines: BTreeSet<&str> = rows.iter().filter_map(|(_, machine)| *machine).collect();
-    let machines: Vec<String> = machines.into_iter().map(str::to_owned).collect();
+    let machines: BTreeSet<&String> = rows.iter().filter_map(|(_, m)| m.as_ref()).collect();
+    let machines: Vec<String> = machines.into_iter().cloned().collect();
     let rows = rows.into_iter().map(|(row, machine)| {
-        let place = machine.and_then(|m| machines.binary_search_by(|of| of.as_str().cmp(m)).ok());
+        let place = machine.and_then(|m| machines.binary_search(&m).ok());
         Observation {
             machine: place.and_then(|m| u32::try_from(m).ok()),
             ..row
@@ -436,6 +439,12 @@ fn assess_family(family: &Measured<'_>, references: &References, wanted: Wanted)
     let mut assessment = assess::assess_lives(&family, lives, wanted, Vec::new());
     assessment.measure_known = *known;
     assessment.notes.extend(note.clone());
+    if alike {
+        assessment.notes.push(format!(
+            "{}: too many lives name no machine, so machines are taken as alike",
+            assessment.family.name
+        ));
+    }
     if 0.0 < without {
         assessment.notes.push(format!(
             "{}: lives that name no product count as of {}: {without}",
@@ -443,6 +452,38 @@ fn assess_family(family: &Measured<'_>, references: &References, wanted: Wanted)
         ));
     }
     assessment
+}
+
+/// Rows with the machine of each: one of its own for every life that names none, where others do. `None` of so
+/// many that they can be no machines.
+fn of_their_own(
+    rows: &[(Observation, Option<&str>)],
+) -> Option<Vec<(Observation, Option<String>)>> {
+    const MOST: f64 = 5_000.0;
+    let unnamed = || rows.iter().filter(|(_, machine)| machine.is_none());
+    if unnamed().count() == rows.len() {
+        return Some(rows.iter().map(|(row, _)| (row.clone(), None)).collect());
+    }
+    if MOST < unnamed().map(|(row, _)| row.count).sum() {
+        return None;
+    }
+    let mut out = Vec::with_capacity(rows.len());
+    for (row, machine) in rows {
+        let Some(machine) = machine else {
+            for _ in 0..row.count as usize {
+                // No name in a table begins so.
+                let own = format!("\0{:06}", out.len());
+                let one = Observation {
+                    count: 1.0,
+                    ..row.clone()
+                };
+                out.push((one, Some(own)));
+            }
+            continue;
+        };
+        out.push((row.clone(), Some((*machine).to_owned())));
+    }
+    Some(out)
 }
 
 /// Where several products count, a wear-out seen exactly lies in the last ten-thousandth of its
@@ -477,13 +518,23 @@ fn observation(life: &BareLife, end: f64, groups: &[String]) -> Observation {
             .collect()
     };
     // Where only the whole is known at entry or at the last look, the mix is that of the life.
-    let share_low = if 0.0 < end { low / end } else { 1.0 };
+    let ahead = end - life.entry;
+    let share_low = if 0.0 < ahead {
+        (low - life.entry) / ahead
+    } else {
+        1.0
+    };
     let mut entry = of(&|u| u.entry);
     if entry.iter().all(|e| *e <= 0.0) && 0.0 < life.entry {
         entry = of(&|u| u.end * life.entry / end);
     }
     let end = of(&|u| u.end);
-    let mut low = of(&|u| u.low.unwrap_or(u.end * share_low));
+    let told = groups
+        .iter()
+        .map(|g| life.groups.get(g).and_then(|u| u.low));
+    let mut low: Vec<f64> = (told.zip(entry.iter().zip(&end)))
+        .map(|(low, (entry, end))| low.unwrap_or(entry + (end - entry) * share_low))
+        .collect();
     let known = if known == End::At {
         low = (end.iter().zip(&entry))
             .map(|(end, entry)| end - LAST * (end - entry))

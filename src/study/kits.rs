@@ -118,23 +118,28 @@ pub(super) fn share_labor(service: &mut InService, mates: &[Due]) {
     service.due.truncate(asked);
 }
 
-/// Leaves the parts in service for which `asked` holds; the others of their kits.
-pub(super) fn keep_asked(service: &mut InService, asked: impl Fn(&Unit) -> bool) -> Vec<Unit> {
-    let kit = |unit: &Unit| Some((unit.machine, service.lines[unit.line].kit.clone()?));
-    let kits: BTreeSet<(usize, String)> = service
-        .units
-        .iter()
-        .filter(|u| asked(u))
-        .filter_map(kit)
-        .collect();
-    let is_mate = |unit: &Unit| !asked(unit) && kit(unit).is_some_and(|kit| kits.contains(&kit));
-    let mates = service
-        .units
-        .iter()
-        .filter(|u| is_mate(u))
-        .cloned()
-        .collect();
-    service.units.retain(asked);
+/// Leaves the parts in service and the scheduled work for whose machine and line `asked` holds; the others of
+/// their kits.
+pub(super) fn keep_asked(
+    service: &mut InService,
+    asked: impl Fn(usize, usize) -> bool,
+) -> KitMates {
+    let kit = |machine: usize, line: usize| Some((machine, service.lines[line].kit.clone()?));
+    let units = service.units.iter().map(|u| (u.machine, u.line));
+    let due = service.due.iter().map(|d| (d.machine, d.line));
+    let of_asked = units.chain(due).filter(|(m, l)| asked(*m, *l));
+    let kits: BTreeSet<_> = of_asked.filter_map(|(m, l)| kit(m, l)).collect();
+    let is_mate = |machine, line| {
+        !asked(machine, line) && kit(machine, line).is_some_and(|k| kits.contains(&k))
+    };
+    let units = service.units.iter().filter(|u| is_mate(u.machine, u.line));
+    let due = service.due.iter().filter(|d| is_mate(d.machine, d.line));
+    let mates = KitMates {
+        units: units.cloned().collect(),
+        due: due.cloned().collect(),
+    };
+    service.units.retain(|u| asked(u.machine, u.line));
+    service.due.retain(|d| asked(d.machine, d.line));
     mates
 }
 

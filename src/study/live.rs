@@ -2,14 +2,13 @@
 
 mod reckon;
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use reckon::Reckoner;
 
 use super::fits;
-use super::kits::share_labor;
+use super::kits::{keep_asked, share_labor};
 use super::{Outlook, Study, StudyError};
-use crate::forecast::day_sizes::DaySizes;
 use crate::forecast::plan::Plan;
 use crate::forecast::replay::{Places, Replay, replay};
 use crate::forecast::unit::{self, Due, Gathering, InService, Unit};
@@ -157,35 +156,31 @@ impl<'a> Maker<'a> {
         plan
     }
 
-    fn gather(&self, built: &Built, plan: &Plan, sizes: &DaySizes) -> InService {
-        let silent = self.study.silent_machines();
+    fn gather(&self, built: &Built, plan: &Plan) -> InService {
         unit::gather(Gathering {
-            context: self.study.context(),
             built,
-            assessments: &self.outlook.assessments,
-            measured: &self.outlook.measured,
-            plan,
-            sizes,
-            silent: &silent,
-            season: self.outlook.season,
-            until: self.outlook.season.end,
+            ..self.study.gathering(self.outlook, plan)
         })
     }
 
     fn replay(&self, scale: f64) -> Replay {
         let plan = self.plan(scale);
-        let gathered = self.gather(&self.study.built, &plan, &self.outlook.sizes);
+        let gathered = self.gather(&self.study.built, &plan);
         let base = &self.outlook.in_service;
         let mut in_service = base.clone();
         in_service.with_paths(gathered.paths);
-        let decided = base.due.iter().filter(|d| !base.lines[d.line].scheduled);
-        in_service.due = gathered
-            .due
-            .into_iter()
-            .filter(|d| self.wants(base, d))
-            .collect();
+        let is_decided = |due: &&Due| !base.lines[due.line].scheduled;
+        in_service.due = gathered.due;
+        let wanted = |machine: usize, line: usize| {
+            self.study.wants_machine(&base.machines[machine])
+                && self.study.wants_family(&base.lines[line].family)
+        };
+        let mut mates = keep_asked(&mut in_service, wanted).due;
+        let beside = &self.outlook.kit_mates.due;
+        mates.extend(beside.iter().filter(is_decided).cloned());
+        let decided = base.due.iter().filter(is_decided);
         in_service.due.extend(decided.cloned());
-        share_labor(&mut in_service, &self.outlook.kit_mates.due);
+        share_labor(&mut in_service, &mates);
         let outlook = Outlook {
             plan,
             in_service,
@@ -350,12 +345,20 @@ impl<'a> Maker<'a> {
         if built.lives.is_empty() {
             return Vec::new();
         }
+        // As planned, work takes labor of its own or that of what is done beside it.
+        let base = &self.outlook.in_service;
+        let jobs = base
+            .due
+            .iter()
+            .filter(|d| d.labor && base.lines[d.line].scheduled);
+        let with_labor: BTreeSet<_> = jobs
+            .map(|d| (&base.machines[d.machine], &d.position, d.date))
+            .collect();
         let steps = (SCALES[SCALES.len() - 1] * DUE_STEPS as f64).round() as usize;
         let mut found: BTreeMap<(usize, usize, u64, Option<String>), Dues> = BTreeMap::new();
         for step in 0..=steps {
             let plan = self.plan(step as f64 / DUE_STEPS as f64);
-            let mut gathered = self.gather(&built, &plan, &self.outlook.sizes);
-            gathered.share_labor();
+            let gathered = self.gather(&built, &plan);
             for due in gathered.due.iter().filter(|d| self.wants(&gathered, d)) {
                 let line = &gathered.lines[due.line];
                 let same =
@@ -380,7 +383,8 @@ impl<'a> Maker<'a> {
                     dues.positions.push(due.position.clone());
                 }
                 if step == DUE_STEPS {
-                    dues.jobs += f64::from(u8::from(due.labor));
+                    let own = (&gathered.machines[due.machine], &due.position, due.date);
+                    dues.jobs += f64::from(u8::from(with_labor.contains(&own)));
                 }
             }
         }

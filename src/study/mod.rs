@@ -4,6 +4,7 @@ pub mod advice;
 mod asked;
 pub mod backtest;
 pub mod bare;
+mod behind;
 pub mod budget;
 pub mod compare;
 pub mod fits;
@@ -32,7 +33,7 @@ use crate::family::{Families, Family};
 use crate::forecast::Season;
 use crate::forecast::day_sizes::DaySizes;
 use crate::forecast::plan::{self, Plan, Planning};
-use crate::forecast::unit::{self, Gathering, InService, Unit};
+use crate::forecast::unit::{self, Gathering, InService};
 use crate::life::Life;
 use crate::life::build::{self, Built, Context};
 use crate::life::exposure::UseSums;
@@ -269,7 +270,12 @@ impl Study {
                     .iter()
                     .filter(|l| l.family == family.name && keep(l) && !silent.contains(&l.machine))
                     .collect();
-                let mut assessment = assess::assess(family, &lives, &self.groups, also, wanted);
+                let also = if wanted.found {
+                    self.with_groups_behind(also, family, &lives)
+                } else {
+                    also.to_vec()
+                };
+                let mut assessment = assess::assess(family, &lives, &self.groups, &also, wanted);
                 let materials = self.materials_note(&family.name, &lives);
                 assessment.notes.extend(materials);
                 assessment
@@ -317,24 +323,26 @@ impl Study {
         let assessments = self.assess_families(wants, &planned, self.wanted(DRAWS, true), |_| true);
         let seed = self.options.seed;
         let measured = Measured::of(self.context(), &self.built, &assessments, &silent, seed);
-        let sizes = DaySizes::new(&self.sums);
-        let mut in_service = unit::gather(Gathering {
-            context: self.context(),
-            built: &self.built,
-            assessments: &assessments,
-            measured: &measured,
-            plan: &plan,
-            sizes: &sizes,
-            silent: &silent,
+        let mut outlook = Outlook {
             season,
-            until: season.end,
-        });
+            plan,
+            whole: self.next_in_full(season),
+            sizes: DaySizes::new(&self.sums),
+            silent,
+            assessments,
+            measured,
+            in_service: InService::default(),
+            kit_mates: KitMates::default(),
+        };
+        let mut in_service = unit::gather(self.gathering(&outlook, &outlook.plan));
         in_service.notes.extend(self.yet_to_come(season));
         in_service.notes.extend(self.silent_note());
         in_service.notes.extend(self.not_logged_note());
         in_service.notes.extend(self.no_use_note());
         in_service.notes.extend(self.no_replacements_note());
-        in_service.notes.extend(self.unmeasured(&assessments));
+        in_service
+            .notes
+            .extend(self.unmeasured(&outlook.assessments));
         in_service.share_labor();
         let mates = self.filter(&mut in_service);
         in_service
@@ -345,26 +353,43 @@ impl Study {
         in_service.notes.extend(notes::due_before(&in_service));
         in_service
             .notes
-            .splice(0..0, self.short_season(season, &plan));
+            .splice(0..0, self.short_season(season, &outlook.plan));
         if in_service.units.is_empty() && in_service.scheduled.is_empty() {
             return Err(StudyError::TooThin(
                 "nothing that is asked for is in service on the as-of date".to_owned(),
             ));
         }
-        self.check_draws(&in_service, &assessments)?;
-        Self::check_plan(&in_service, &assessments, &plan, season)?;
-        Ok(Outlook {
-            season,
-            plan,
-            sizes,
-            assessments,
-            measured,
-            in_service,
-            kit_mates: KitMates {
-                units: mates,
-                due: Vec::new(),
-            },
+        self.check_draws(&in_service, &outlook.assessments)?;
+        Self::check_plan(&in_service, &outlook.assessments, &outlook.plan, season)?;
+        outlook.in_service = in_service;
+        outlook.kit_mates = mates;
+        Ok(outlook)
+    }
+
+    /// The plan of the season after one that is mostly over, where parts of machines without a log have what
+    /// they did by the work to come.
+    fn next_in_full(&self, season: Season) -> Option<(Season, Plan)> {
+        let is_logged = self.sums.machines().next().is_some() && self.sums.not_logged().is_empty();
+        (!is_logged && season.start <= self.as_of).then(|| {
+            let next = season.next(self.records.settings.season_start());
+            (next, plan::build(self.planning(), next))
         })
+    }
+
+    /// What parts in service are gathered from, up to the end of the season.
+    fn gathering<'a>(&'a self, outlook: &'a Outlook, plan: &'a Plan) -> Gathering<'a> {
+        Gathering {
+            context: self.context(),
+            built: &self.built,
+            assessments: &outlook.assessments,
+            measured: &outlook.measured,
+            plan,
+            whole: outlook.whole.as_ref(),
+            sizes: &outlook.sizes,
+            silent: &outlook.silent,
+            season: outlook.season,
+            until: outlook.season.end,
+        }
     }
 
     fn planning(&self) -> Planning<'_> {
@@ -387,29 +412,22 @@ impl Study {
         until: NaiveDate,
     ) -> InService {
         unit::gather(Gathering {
-            context: self.context(),
-            built: &self.built,
-            assessments: &outlook.assessments,
-            measured: &outlook.measured,
-            plan,
-            sizes: &outlook.sizes,
-            silent: &self.silent_machines(),
             season,
             until,
+            ..self.gathering(outlook, plan)
         })
     }
 
     /// Leaves only the parts in service that are asked for; the others of their kits.
-    fn filter(&self, in_service: &mut InService) -> Vec<Unit> {
+    fn filter(&self, in_service: &mut InService) -> KitMates {
         let (machines, lines) = (&in_service.machines, &in_service.lines);
         let machines: Vec<bool> = machines.iter().map(|m| self.wants_machine(m)).collect();
         let lines: Vec<bool> = lines.iter().map(|l| self.wants_family(&l.family)).collect();
         let wanted = |machine: usize, line: usize| machines[machine] && lines[line];
-        in_service.due.retain(|d| wanted(d.machine, d.line));
         in_service.due_before.retain(|d| wanted(d.machine, d.line));
         in_service.scheduled.retain(|(m, l)| wanted(*m, *l));
         in_service.unclear.retain(|(m, l)| wanted(*m, *l));
-        kits::keep_asked(in_service, |u| wanted(u.machine, u.line))
+        kits::keep_asked(in_service, wanted)
     }
 
     /// Parts that wear by use need use to come.

@@ -1,5 +1,7 @@
 //! Everything a forecast rests on, and what holds of each of its lines.
 
+use std::collections::BTreeSet;
+
 use super::kits::KitMates;
 use crate::degradation::Measured;
 use crate::forecast::Season;
@@ -16,8 +18,12 @@ pub struct Outlook {
     pub season: Season,
     /// Use to come.
     pub plan: Plan,
+    /// Use of a season that is whole, where the one forecast is not and ages may rest on it.
+    pub whole: Option<(Season, Plan)>,
     /// Sizes of the days on record.
     pub sizes: DaySizes,
+    /// Machines of which nothing is recorded.
+    pub silent: BTreeSet<String>,
     /// One for each wearing family, by name.
     pub assessments: Vec<Assessment>,
     /// What inspections tell.

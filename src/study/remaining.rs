@@ -75,6 +75,7 @@ impl Study {
         });
         let parts: Vec<RemainingLine> = parts.collect();
         let mut notes = outlook.notes(&self.built);
+        notes.extend(like_the_first(&long));
         notes.extend(unpriced_stops(&parts));
         notes.extend(without_mean(&parts));
         let before = outlook.plan.uses.iter().any(|u| u.until < season.start);
@@ -106,6 +107,7 @@ impl Study {
         };
         let year = model.year;
         let mut long = plan.clone();
+        long.begun.clone_from(&whole.begun);
         if year != season.year {
             long.uses
                 .extend(whole.uses.iter().filter(|u| model.holds(u.from)).cloned());
@@ -139,6 +141,16 @@ fn unpriced_stops(parts: &[RemainingLine]) -> Option<String> {
         format!(
             "what a stop in season costs is not known for {}, so running on looks cheaper than it is: it takes `down_cost_per_hour` in settings.toml and hours lost in `replacements`, or `rush_cost`",
             plan::list(&families)
+        )
+    })
+}
+
+/// Of which machines a first season that is not over stands for all to come.
+fn like_the_first(plan: &Plan) -> Option<String> {
+    (!plan.begun.is_empty()).then(|| {
+        format!(
+            "no full season is on record, so all to come are taken to be like the one under way, as far as it is on record, and the rest as it is planned or as other machines work: {}",
+            plan::list(&plan.begun)
         )
     })
 }

@@ -179,6 +179,7 @@ impl LaidOut {
                 is_known: true,
                 source: PlanSource::Plan,
                 unknown: std::collections::BTreeSet::new(),
+                begun: std::collections::BTreeSet::new(),
                 notes: Vec::new(),
             },
             season,

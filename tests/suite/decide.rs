@@ -160,8 +160,8 @@ fn within_a_season_the_years_to_come_are_whole() {
     };
     let whole = Programme::solve(hazard, work(52), costs, 1.0 / 1.08);
     let days = [10.0; 52];
-    let half = whole.after(hazard, &days[26..], 1.0 / 1.08);
-    let again = whole.after(hazard, &days, 1.0 / 1.08);
+    let half = whole.after(hazard, &days[26..], 1.0 / 1.08, 520.0);
+    let again = whole.after(hazard, &days, 1.0 / 1.08, 520.0);
     for (age, of_whole, of_half) in [
         (260.0, 133.322, -63.407),
         (360.0, 221.256, -4.355),
@@ -177,8 +177,39 @@ fn within_a_season_the_years_to_come_are_whole() {
         }
     }
     // Nothing is left: it can as well be done when the season is over.
-    let end = whole.after(hazard, &[], 1.0);
+    let end = whole.after(hazard, &[], 1.0, 360.0);
     assert!(end.saving(360.0).abs() < 1e-9, "{}", end.saving(360.0));
+}
+
+/// Lives of which the longest are six hundred seasons, so that a first season in even steps of age would have
+/// less than one: savings of `tests/reference/within_season.py`.
+#[test]
+fn a_season_counts_however_long_lives_may_be() {
+    use statrs::distribution::{ContinuousCDF, Normal};
+    let law = Normal::standard();
+    let hazard = |x: f64| -law.sf((x.max(1e-300) / 1_000.0).ln() / 0.625).ln();
+    let costs = Costs {
+        planned: 100.0,
+        in_season: 1_100.0,
+    };
+    let season = Season {
+        exposure: 100.0,
+        days: Some(20),
+    };
+    let programme = Programme::solve(hazard, season, costs, 1.0 / 1.08);
+    let first = programme.after(hazard, &[5.0; 20], 1.0 / 1.08, 1_500.0);
+    for (age, wanted) in [
+        (200.0, -22.030),
+        (500.0, 41.839),
+        (900.0, 76.314),
+        (1_500.0, 83.224),
+    ] {
+        let saving = first.saving(age);
+        assert!(
+            (saving - wanted).abs() < 5.0,
+            "{age}: {saving} for {wanted}"
+        );
+    }
 }
 
 /// Short days in spring, long ones in autumn, and a part that is seven lives old: it is worn on the first day, after a
@@ -197,7 +228,7 @@ fn a_part_that_is_as_good_as_worn_has_its_next_day_left_and_no_more() {
         exposure: 2_200.0,
         days: Some(24),
     };
-    let programme = Programme::solve(hazard, season, costs, 0.5).after(hazard, &days, 0.5);
+    let programme = Programme::solve(hazard, season, costs, 0.5).after(hazard, &days, 0.5, 6_600.0);
     // Both have changed two parts by the season's end, the one who ran on one of them at once.
     let saving = programme.saving(6_600.0);
     assert!((85.0..115.0).contains(&saving), "{saving}");
@@ -212,7 +243,7 @@ fn in_its_last_season_a_machine_needs_no_part_for_the_years_after() {
         planned: 100.0,
         in_season: 400.0,
     };
-    let programme = Programme::of_the_last_season(hazard, &[10.0; 10], costs);
+    let programme = Programme::of_the_last_season(hazard, &[10.0; 10], costs, 1_160.0);
     assert!(
         (programme.saving(1_160.0) - 300.0).abs() < 5.0,
         "{}",
@@ -236,7 +267,7 @@ fn a_tiny_season_after_it_does_not_hide_an_old_part() {
     };
     for exposure in [0.000_2, 0.002, 0.02, 0.2] {
         let years = Programme::solve(&hazard, season(exposure), costs, 0.93);
-        let saving = years.after(&hazard, &[0.1; 5], 0.93).saving(1.4);
+        let saving = years.after(&hazard, &[0.1; 5], 0.93, 1.4).saving(1.4);
         assert!((3.0..4.2).contains(&saving), "{exposure}: {saving}");
     }
 }

@@ -193,6 +193,7 @@ impl Bench {
             is_known: true,
             source: PlanSource::Plan,
             unknown: std::collections::BTreeSet::new(),
+            begun: std::collections::BTreeSet::new(),
             notes: Vec::new(),
         };
         let groups = Groups::new(&[], &UsageLog::default(), None).expect("no reference asked for");

@@ -6,6 +6,7 @@ use std::fmt::Write as _;
 use chrono::NaiveDate;
 use wearcast::cost::PartCost;
 use wearcast::decide::Advice;
+use wearcast::family::{Families, Family};
 use wearcast::forecast::unit::{Due, InService, Line};
 use wearcast::record::Records;
 use wearcast::report::remaining::RemainingReport;
@@ -499,4 +500,118 @@ fn scheduled_pieces_that_are_counted_each_are_changed_each() {
     assert_eq!(line("counted = \"each\"\n"), ["3.0", "3.0", "600.0"]);
     assert_eq!(line("counted = \"set\"\n"), ["1.0", "3.0", "200.0"]);
     assert_eq!(line(""), ["1.0", "3.0", "200.0"]);
+}
+
+/// Two scheduled filters of one kit fall due on one day, and a wear part beside them is of the kit where `kit` says so.
+/// The longest of the jobs takes five hours.
+fn filters(kit: &str, as_advised: bool) -> Folder {
+    let folder = Folder::empty();
+    let mut usage = "date,machine,product,tons\n".to_owned();
+    for year in 2021..2027 {
+        for month in 4..10 {
+            writeln!(usage, "{year}-{month:02}-05,A,lime,100").expect("text");
+        }
+    }
+    let life50 = if as_advised { 1_250 } else { 12_500 };
+    std::fs::create_dir(folder.path().join("models")).expect("a folder");
+    let filter = |name: &str| format!("family = \"{name}\"\n[service]\nevery = {{ days = 365 }}\n");
+    folder
+        .write("models/one.toml", filter("one"))
+        .write("models/two.toml", filter("two"))
+        .write(
+            "models/pad.toml",
+            format!(
+                "family = \"pad\"\nmeasure = \"tons\"\ncounted = \"set\"\n[prior]\n\
+                 shape = {{ median = 6, spread = 1.2 }}\nlife50 = {{ median = {life50}, spread = 1.2 }}\n"
+            ),
+        )
+        .write("machines.csv", "machine,in_service\nA,2020-11-01\n")
+        .write(
+            "positions.csv",
+            "machine,position,part,installed\nA,wear,P,\nA,s1,S1,2025-11-01\nA,s2,S2,2025-11-01\n",
+        )
+        .write(
+            "parts.csv",
+            format!(
+                "part,family,price,labor_hours,kit\nP,pad,1000,4,{kit}\nS1,one,20,5,k\nS2,two,20,3,k\n"
+            ),
+        )
+        .write(
+            "replacements.csv",
+            "date,machine,position,reason\n2022-08-05,A,wear,worn\n2024-08-05,A,wear,worn\n",
+        )
+        .write(
+            "settings.toml",
+            "labor_rate = 100.0\nseason_starts = \"11-01\"\ndown_cost_per_hour = 2000\n",
+        )
+        .write("usage.csv", usage);
+    folder
+}
+
+fn of_filters(folder: &Folder, policy: Policy, families: &[&str]) -> Study {
+    let options = Options {
+        as_of: NaiveDate::from_ymd_opt(2026, 10, 31),
+        policy,
+        families: families.iter().map(|f| (*f).to_owned()).collect(),
+        ..Options::default()
+    };
+    let mut own = Families::default();
+    for name in ["one", "two", "pad"] {
+        let path = folder.path().join(format!("models/{name}.toml"));
+        let text = std::fs::read_to_string(path).expect("a model file");
+        own.insert(Family::from_toml(&text).expect("valid"));
+    }
+    Study::new(folder.read().records, own, options).expect("sound records")
+}
+
+/// The second filter is changed in the five hours of the first, also where it alone is asked for.
+#[test]
+fn scheduled_work_shares_labor_with_what_is_not_asked_for() {
+    let folder = filters("", false);
+    for policy in [Policy::Run, Policy::Advised] {
+        let report = of_filters(&folder, policy, &["two"]).budget_to_change();
+        let report = report.expect("a forecast");
+        let total = report.total.expect("known").expected;
+        assert!((total - 20.0).abs() < 1e-6, "{policy:?}: {total}");
+        let live = report.live.expect("a workbook that follows");
+        assert_eq!(live.places.len(), 1);
+        assert!(live.places[0].jobs_each.abs() < 1e-12, "{policy:?}");
+    }
+}
+
+/// A part that is changed before the season takes four hours of the five that a filter takes on that day.
+#[test]
+fn scheduled_work_shares_labor_with_what_is_advised() {
+    let study = of_filters(&filters("k", true), Policy::Advised, &[]);
+    let report = study.budget_to_change().expect("a forecast");
+    let live = report.live.as_ref().expect("a workbook that follows");
+    let jobs: f64 = live
+        .places
+        .iter()
+        .map(|p| p.jobs_each * f64::from(u8::from(p.family.is_none())))
+        .sum();
+    let with_labor = report
+        .lines
+        .iter()
+        .filter(|l| ["one", "two"].contains(&l.family.as_str()));
+    let billed: f64 = with_labor
+        .map(|l| l.labor_cost.expect("known").expected / 100.0)
+        .sum();
+    let hours: f64 = live
+        .places
+        .iter()
+        .filter(|p| p.family.is_none())
+        .map(|p| {
+            p.jobs_each
+                * if report.lines[p.line].family == "one" {
+                    5.0
+                } else {
+                    3.0
+                }
+        })
+        .sum();
+    assert!(
+        (billed - hours).abs() < 1e-9,
+        "{billed} hours billed, {hours} in the workbook, {jobs} jobs"
+    );
 }

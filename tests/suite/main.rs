@@ -8,6 +8,7 @@
 mod ages;
 mod alone;
 mod backtest;
+mod behind;
 mod calibration;
 mod cli;
 mod compare;

@@ -359,3 +359,67 @@ fn ages_of_scheduled_parts_are_left_out_and_counted() {
     assert_eq!(report["parts"].as_array().map(Vec::len), Some(1));
     assert!(notes(&report).contains("changed by schedule, which have no life left to tell: 1"));
 }
+
+/// A life whose machine nobody wrote down is of a machine of its own, and the others stay apart.
+#[test]
+fn a_life_of_no_named_machine_makes_no_machine_like_the_others() {
+    // Two sorts of machine, whose parts last 500 and 1,000.
+    let mut rows = "life,ended,machine\n".to_owned();
+    for machine in 0..8_u32 {
+        for k in 0..6_u32 {
+            let life = (500 + 500 * (machine % 2)) * (92 + 3 * k) / 100;
+            rows += format!("{life},worn,M{machine}\n").as_str();
+        }
+    }
+    let fit = |last: &str| {
+        let (status, report, err) = fitted(&(rows.clone() + last), &[]);
+        assert_eq!(status, wearcast::cli::ExitStatus::Done, "{err}");
+        let family = &report["families"][0];
+        let number = |key: &str| family[key]["estimate"].as_f64().expect(key);
+        let spread = family["machine_spread"]["estimate"].as_f64();
+        [
+            number("shape"),
+            number("life10"),
+            spread.expect("machines differ"),
+        ]
+    };
+    let (named, unnamed) = (fit("700,worn,Z\n"), fit("700,worn,\n"));
+    for (named, unnamed) in named.into_iter().zip(unnamed) {
+        assert!(
+            (named / unnamed - 1.0).abs() < 1e-6,
+            "{unnamed} for {named}"
+        );
+    }
+}
+
+/// Where only the whole is known at the last look, the mix is that of the use after the entry.
+#[test]
+fn a_last_look_is_not_before_the_entry_of_any_product() {
+    let lives = [
+        (2_000, 1_500),
+        (2_300, 1_800),
+        (1_900, 1_600),
+        (2_600, 2_000),
+    ];
+    let mut whole = "life,ended,entry,low,use_lime,use_urea,entry_lime\n".to_owned();
+    let mut by_product =
+        "life,ended,entry,low,use_lime,use_urea,entry_lime,low_lime,low_urea\n".to_owned();
+    for (k, (life, low)) in lives.into_iter().enumerate() {
+        let lime = 950 + 60 * k as u32;
+        let urea = life - lime;
+        let row = format!("{life},worn,900,{low},{lime},{urea},900");
+        whole += format!("{row}\n").as_str();
+        let share = f64::from(low - 900) / f64::from(life - 900);
+        let low_lime = 900.0 + f64::from(lime - 900) * share;
+        let low_urea = f64::from(urea) * share;
+        by_product += format!("{row},{low_lime},{low_urea}\n").as_str();
+    }
+    let figures = |text: &str| {
+        let (status, report, err) = fitted(text, &["--reference", "lime"]);
+        assert_eq!(status, wearcast::cli::ExitStatus::Done, "{err}");
+        report["families"][0]["log_likelihood"]
+            .as_f64()
+            .expect("a fit")
+    };
+    assert!((figures(&whole) - figures(&by_product)).abs() < 1e-6);
+}

@@ -433,6 +433,41 @@ fn the_order_of_rows_changes_nothing_but_row_numbers() {
     assert_eq!(names(&forward), names(&backward));
 }
 
+/// Two chains changed on one day: one row names its side and part, the other neither. Whichever stands first, the
+/// same parts were fitted.
+#[test]
+fn rows_of_one_day_fit_the_same_parts_in_either_order() {
+    let fitted = |swapped: bool| {
+        let mut rows = ["2024-05-05,M1,chain,left,1,C-2", "2024-05-05,M1,chain,,1,"];
+        if swapped {
+            rows.reverse();
+        }
+        let folder = worked("");
+        folder
+            .write(
+                "positions.csv",
+                "machine,position,part,quantity\nM1,chain,C-1,2\n",
+            )
+            .write(
+                "parts.csv",
+                "part,family\nC-1,conveyor-chain\nC-2,conveyor-chain\n",
+            )
+            .write(
+                "replacements.csv",
+                format!(
+                    "date,machine,position,slot,quantity,part\n{}\n",
+                    rows.join("\n")
+                ),
+            );
+        let records = folder.read().records;
+        let parts = records.replacements.iter();
+        parts
+            .map(|r| (r.slot.clone(), r.part.clone()))
+            .collect::<Vec<_>>()
+    };
+    assert_eq!(fitted(false), fitted(true));
+}
+
 /// Remarks of the sort that tells of likely slips: place and what was found.
 fn odd(folder: &Folder) -> Vec<(String, String)> {
     let reading = folder.read();

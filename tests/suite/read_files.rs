@@ -32,6 +32,23 @@ fn sources(reading: &read::Reading, severity: Severity) -> Vec<(String, Option<u
 }
 
 #[test]
+fn the_settings_are_read_in_whatever_case_they_are_named() {
+    for name in ["settings.toml", "Settings.toml", "SETTINGS.TOML"] {
+        let folder = Folder::good();
+        let own = folder.path().join("settings.toml");
+        if own.exists() {
+            std::fs::remove_file(own).expect("removed");
+        }
+        folder.write(name, "labor_rate = 71.5\n");
+        assert_eq!(
+            folder.read().records.settings.labor_rate,
+            Some(71.5),
+            "{name}"
+        );
+    }
+}
+
+#[test]
 fn a_workbook_says_the_same_as_its_tables_in_text() {
     let folder = Folder::empty();
     workbook(&folder, "records.xlsx", &GOOD);

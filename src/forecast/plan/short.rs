@@ -1,6 +1,7 @@
 //! Plans that are far below what was done before: most likely some rows are missing.
 
-use super::{Kind, Planner};
+use super::Planner;
+use super::again::Kind;
 use crate::record::{Machine, PlanRow};
 use crate::units::Measure;
 

@@ -4,7 +4,8 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use chrono::NaiveDate;
 
-use super::{PlanSource, SILENT};
+use super::PlanSource;
+use super::again::SILENT;
 use crate::units::Measure;
 
 /// What happened to the machines' plans, for the notes.
@@ -18,6 +19,8 @@ pub(super) struct Told {
     pub(super) silent: BTreeMap<i32, BTreeSet<String>>,
     pub(super) still: BTreeSet<String>,
     pub(super) partial: BTreeSet<String>,
+    /// Machines of whose first season, not over yet, the plan has the rest.
+    pub(super) begun: BTreeSet<String>,
     pub(super) without: BTreeSet<String>,
     pub(super) typical: BTreeSet<String>,
     /// Machines of whose repeated season some use is unknown.
@@ -41,7 +44,7 @@ pub(super) struct Told {
 impl Told {
     /// Whether any machine's use comes from a season on record, its own or others'.
     pub(super) fn repeats(&self) -> bool {
-        let machines = [&self.still, &self.partial, &self.typical];
+        let machines = [&self.still, &self.partial, &self.begun, &self.typical];
         !self.silent.is_empty()
             || !self.repeated.is_empty()
             || machines.iter().any(|m| !m.is_empty())
@@ -97,6 +100,12 @@ impl Told {
             notes.push(format!(
                 "no plan and no full season on record: what was last used is repeated{change} for {}",
                 list(&self.partial)
+            ));
+        }
+        if !self.begun.is_empty() {
+            notes.push(format!(
+                "no plan and no full season on record: the season under way is repeated{change}, as far as it is on record, and the rest as it is planned or as other machines work, for {}",
+                list(&self.begun)
             ));
         }
         if !self.in_part.is_empty() {

@@ -104,12 +104,9 @@ impl Guess<'_> {
         } else {
             (self.life.since, records_from)
         };
-        let logged = self.on_record(since);
-        let used = if logged.iter().sum::<f64>() == 0.0 {
-            in_days(days(since, context.as_of)).unwrap_or(logged)
-        } else {
-            logged
-        };
+        let used = self.on_record(since);
+        let used = used.or_else(|| in_days(days(since, context.as_of)));
+        let used = used.unwrap_or_else(|| vec![0.0; self.assessment.lives.groups.len()]);
         let fitted = self.life.fitted.filter(|_| !self.silent);
         let in_service = machine.map(|m| m.in_service).filter(|from| *from < until);
         let before = match (fitted, in_service) {
@@ -123,18 +120,29 @@ impl Guess<'_> {
         }
     }
 
-    /// Use from a day on, as far as it is on record.
-    fn on_record(&self, since: NaiveDate) -> Vec<f64> {
+    /// Use from a day on, days whose amount is not known taken to be like the others; `None` where none is
+    /// known.
+    fn on_record(&self, since: NaiveDate) -> Option<Vec<f64>> {
         let context = self.gathering.context;
         let lives = &self.assessment.lives;
         if lives.measure == Measure::Days {
-            return vec![days(since, context.as_of)];
+            return Some(vec![days(since, context.as_of)]);
         }
         let path = context.sums.path(&self.life.machine, self.bin);
         let from = path.days_until(since - Days::new(1));
         let to = path.days_until(context.as_of).max(from);
-        let recorded = path.recorded(lives.measure, from, to);
-        self.of_family(&recorded)
+        let known = path.known_days(lives.measure, from, to)?;
+        // A log without any day of the machine has it standing still.
+        let of_all = if from < to {
+            (to - from) as f64 / known as f64
+        } else {
+            1.0
+        };
+        let mut recorded = path.recorded(lives.measure, from, to);
+        for used in &mut recorded {
+            *used *= of_all;
+        }
+        Some(self.of_family(&recorded))
     }
 
     /// Use by all groups as use by the family's.
@@ -164,7 +172,7 @@ impl Guess<'_> {
         if let Some(a_day) = path.a_day(measure, records_from, as_of) {
             return Some(self.of_family(&a_day));
         }
-        let logged = self.on_record(records_from);
+        let logged = self.on_record(records_from).unwrap_or_default();
         let until = (as_of + Days::new(YEAR as u64)).min(self.gathering.season.end);
         if !self.ahead.is_known_until(until) {
             let on_record = days(records_from, as_of).max(YEAR);
@@ -180,8 +188,26 @@ impl Guess<'_> {
             let both: Vec<f64> = both.collect();
             return Some(share(&both, days(records_from, until).max(YEAR)));
         }
-        let to_come = days(as_of, until);
-        (MOST_OF_A_YEAR < to_come && is_some(ahead)).then(|| share(ahead, YEAR))
+        let year = if MOST_OF_A_YEAR < days(as_of, until) {
+            ahead.to_vec()
+        } else {
+            self.in_a_whole_season()?
+        };
+        is_some(&year).then(|| share(&year, YEAR))
+    }
+
+    /// What a whole season is planned to have; `None` where that is not known.
+    fn in_a_whole_season(&self) -> Option<Vec<f64>> {
+        let (season, plan) = self.gathering.whole?;
+        let measure = self.assessment.lives.measure;
+        let mut used = vec![0.0; self.gathering.context.groups.names().len()];
+        for planned in plan.of_machine(&self.life.machine) {
+            let sees = self.bin.is_none() || planned.bin.as_deref() == self.bin;
+            if sees && season.holds(planned.from) {
+                used[planned.group] += planned.amounts.get(measure)?;
+            }
+        }
+        Some(self.of_family(&used))
     }
 }
 

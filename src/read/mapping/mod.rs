@@ -215,7 +215,7 @@ pub(super) fn plain(text: &str) -> String {
 
 /// Reads the `columns.toml` of a folder; rules that cannot be understood are problems.
 pub(super) fn read(dir: &Path) -> Result<(Mapping, Vec<Problem>), ReadError> {
-    let path = dir.join(FILE);
+    let path = super::there::named(dir, FILE);
     super::there::as_file(&path)?;
     if !path.exists() {
         return Ok((Mapping::default(), Vec::new()));
