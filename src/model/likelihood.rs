@@ -120,10 +120,10 @@ impl Likelihood<'_> {
 
     /// The same, with `shift` added to the log scale.
     pub(super) fn evaluate_at(&self, theta: &[f64], shift: f64, out: &mut Derivatives) {
-        if self.distribution == Distribution::Lognormal {
-            self.evaluate_life_by_life(theta, shift, out);
-        } else {
+        if self.distribution.is_weibull() {
             weibull::evaluate(self.lives, theta, shift, out);
+        } else {
+            self.evaluate_life_by_life(theta, shift, out);
         }
     }
 
@@ -168,10 +168,10 @@ impl Likelihood<'_> {
 
     /// The same, with `shift` added to the log scale.
     pub(super) fn value_at(&self, theta: &[f64], shift: f64) -> f64 {
-        if self.distribution == Distribution::Lognormal {
-            self.value_life_by_life(theta, shift)
-        } else {
+        if self.distribution.is_weibull() {
             weibull::value(self.lives, theta, shift)
+        } else {
+            self.value_life_by_life(theta, shift)
         }
     }
 
