@@ -9,6 +9,7 @@ use super::unit::{Age, Before, Unit};
 use crate::degradation::{Crossing, LifePrior, PathDraw};
 use crate::model::posterior::Draws;
 use crate::model::{Distribution, wear_factors};
+use crate::wear;
 
 /// One family's life in one play.
 pub(crate) struct Life<'a> {
@@ -46,10 +47,7 @@ impl Life<'_> {
 
     /// Effective exposure of use by group.
     pub(crate) fn effective(&self, used: &[f64]) -> f64 {
-        used.iter()
-            .zip(self.factors.iter())
-            .map(|(u, w)| u * w)
-            .sum()
+        wear::effective(used, self.factors.iter().copied())
     }
 
     /// Cumulative hazard at an exposure.

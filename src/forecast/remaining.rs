@@ -11,6 +11,7 @@ use super::summary::Forecast;
 use super::unit::{Age, InService, Unit};
 use crate::model::assess::{Assessment, name_hash};
 use crate::model::wear_factors;
+use crate::wear::effective;
 
 /// What is left of one part.
 #[derive(Clone, Debug, PartialEq)]
@@ -113,7 +114,7 @@ fn part_left(
     wear_rates.sort_by(f64::total_cmp);
     let half_worn = half_worn(path.dates.len(), &rest, |k, d| {
         // Wear factors alone: what a machine does to life is in the plays already.
-        effective(draws.get(d), path.at(k))
+        effective(path.at(k), wear_factors(draws.get(d)))
     });
     Some(PartLeft {
         unit: index,
@@ -138,14 +139,6 @@ impl super::path::FuturePath {
     fn at_end(&self, count: usize) -> Option<&[f64]> {
         count.checked_sub(1).map(|k| self.at(k))
     }
-}
-
-/// Effective exposure of use by group under one draw.
-fn effective(theta: &[f64], used: &[f64]) -> f64 {
-    used.iter()
-        .zip(wear_factors(theta))
-        .map(|(u, w)| u * w)
-        .sum()
 }
 
 /// Shares of the groups in the use to come; in the use so far where none is planned.

@@ -11,6 +11,7 @@
 use super::kernel::{Distribution, Jet};
 use super::observations::{End, Observations};
 use super::weibull;
+use crate::wear::effective;
 
 /// A value with gradient and Hessian, row by row.
 #[derive(Clone, Debug, PartialEq)]
@@ -182,7 +183,7 @@ impl Likelihood<'_> {
         let factors: Vec<f64> = std::iter::once(1.0)
             .chain(factors.iter().map(|w| w.exp()))
             .collect();
-        let weigh = |u: &[f64]| u.iter().zip(&factors).map(|(u, w)| u * w).sum::<f64>();
+        let weigh = |u: &[f64]| effective(u, factors.iter().copied());
         let mut total = 0.0;
         for i in 0..self.lives.len() {
             let level = self.lives.level[i];
@@ -240,7 +241,7 @@ impl Likelihood<'_> {
             &self.lives.step[row],
         );
         let count = self.lives.count[i];
-        let weigh = |u: &[f64]| u.iter().zip(&s.factor).map(|(u, w)| u * w).sum::<f64>();
+        let weigh = |u: &[f64]| effective(u, s.factor.iter().copied());
         let (at_entry, at_low, rise) = (weigh(entry), weigh(low), weigh(step));
         let at_end = at_low + rise;
 
