@@ -6,7 +6,7 @@ use std::borrow::Cow;
 use rand_chacha::ChaCha8Rng;
 use rand_distr::{Distribution as _, StandardNormal};
 
-use super::play::Life;
+use super::drawn_life::DrawnLife;
 use crate::model::posterior::Draws;
 use crate::model::{hazards, wear_factors};
 
@@ -198,9 +198,9 @@ impl MachineBatch<'_> {
     }
 
     /// The life of one play.
-    pub(super) fn life(&self, k: usize) -> Life<'_> {
+    pub(super) fn life(&self, k: usize) -> DrawnLife<'_> {
         let family = self.family;
-        Life {
+        DrawnLife {
             distribution: family.lives.draws.distribution,
             shape: family.shape[k],
             ln_scale: self.ln_scale[k],

@@ -5,7 +5,7 @@ use rand::{RngExt as _, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 use rayon::prelude::*;
 
-use super::play::Life;
+use super::drawn_life::DrawnLife;
 use super::season::Season;
 use super::summary::Forecast;
 use super::unit::{Age, InService, Unit};
@@ -81,7 +81,7 @@ fn part_left(
     let paths = in_service.wear_paths[unit.family].as_ref();
     let mut wear_rates = Vec::new();
     for draw in 0..draws.len() {
-        let life = Life::new(draws, draw, machine, &mut rng);
+        let life = DrawnLife::new(draws, draw, machine, &mut rng);
         let rate = life.effective(&mix);
         let ahead = path
             .at_end(in_season)
