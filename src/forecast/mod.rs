@@ -15,7 +15,7 @@ pub mod plays;
 pub mod real_use;
 pub mod remaining;
 pub mod replay;
-mod room;
+mod scratch;
 pub mod season;
 pub mod service;
 pub mod shares;
