@@ -18,9 +18,9 @@ use crate::wear::effective;
 pub struct PartLeft {
     /// Place of the part in [`InService::units`].
     pub unit: usize,
-    /// Use so far, all groups together; `None`: nobody knows.
+    /// Use so far, all groups added up, in the family's measure; `None`: nobody knows.
     pub age: Option<f64>,
-    /// Use left at the planned mix.
+    /// Use left at the planned mix of products, in the family's measure.
     pub remaining: Forecast,
     /// Chance that it wears out by the end of the season; `None` where the use to come is not known.
     pub chance_this_season: Option<f64>,

@@ -121,7 +121,9 @@ fn in_words(error: &FitError, groups: &[String]) -> String {
             "the records alone set no upper limit on how much harder {} wears than {}; `--reference \"{}\"` asks the other way round",
             groups[*group], groups[0], groups[*group]
         ),
-        FitError::Unbounded(what) => format!("{what}, so the records alone give no estimate"),
+        FitError::UnboundedShape | FitError::UnboundedScale | FitError::UnboundedRatio => {
+            format!("{error}, so the records alone give no estimate")
+        }
         FitError::Search(error) => search_in_words(error, groups),
         FitError::NoLives | FitError::NoneWorn => error.to_string(),
     }
