@@ -4,7 +4,7 @@
 //!
 //! - [`season`], [`plan`], `typical`, [`real_use`]: which days, and the use expected on them
 //! - [`day_sizes`], [`path`]: that use laid out in days of work
-//! - [`unit`], [`service`], [`damage`]: what is in service, what falls due, what is struck
+//! - [`mod@unit`], [`service`], [`damage`]: what is in service, what falls due, what is struck
 //! - `drawn_life`, [`measured`]: one life under one draw, and what readings leave of it
 //! - `batch`, `scratch`, `days`, `chance`, `ends`, [`plays`]: what happens in 128 plays at once, and
 //!   [`shares`], whose products it is for
