@@ -3,6 +3,7 @@
 //! The rooms in reading order; each uses only those above it:
 //!
 //! - [`units`]: acres, tons, hours, days, and the one table that converts to them
+//! - `registers`: loops over many numbers, as wide as the processor can
 //! - [`record`]: what an owner writes down, as plain types, and the checks across tables
 //! - [`family`]: parts that share a life model: measure, counting, distribution, prior
 //! - [`wear`]: product groups, and which of them counts as 1

@@ -1,9 +1,16 @@
-//! Product groups: what wear is compared by, and which of them counts as 1.
+//! Product groups: what wear is compared by, which of them counts as 1, and the use of all as one number.
 
 use std::collections::BTreeMap;
 
 use crate::record::{Product, UsageLog};
 use crate::units::Measure;
+
+/// Effective exposure: use by group, each times its wear factor; in the unit of `used`, counted in the
+/// reference group, which comes first with factor 1.
+#[must_use]
+pub fn effective(used: &[f64], factors: impl IntoIterator<Item = f64>) -> f64 {
+    used.iter().zip(factors).map(|(u, w)| u * w).sum()
+}
 
 /// The group of every product, and the reference group of every measure.
 #[derive(Clone, Debug, Default, PartialEq)]

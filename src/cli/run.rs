@@ -21,32 +21,29 @@ use crate::study::{self, Options, Policy, Study};
 pub(super) fn run(args: &Args, to: &mut Streams<'_>) -> Result<ExitStatus, CliError> {
     let mut whole = false;
     let status = match &args.command {
-        Command::Check(args) => check(args, &mut whole, to)?,
-        command => answer(command, to)?,
+        Command::Check(args) => {
+            let checked = check(args, to)?;
+            whole = checked.whole;
+            checked.status
+        }
+        Command::Lives(args) => lives(args, to)?,
+        Command::Fit(args) => fit(args, to)?,
+        Command::Remaining(args) => remaining(args, to)?,
+        Command::Budget(args) => budget(args, to)?,
+        Command::Report(args) => report(args, to)?,
+        Command::Stock(args) => stock(args, to)?,
+        Command::Models(args) => models(args, to)?,
+        Command::Compare(args) => compare(args, to)?,
+        Command::Backtest(args) => backtest(args, to)?,
+        Command::Import(args) => super::import::run(args, to)?,
+        Command::Start(args) => super::start::run(args, to.out)?,
+        Command::Completions(args) => pages::completions(args, to.out)?,
+        Command::Man(args) => pages::man(args, to.err)?,
     };
     if let Some(lines) = next::after(&args.command, status, whole) {
         write!(to.err, "{lines}")?;
     }
     Ok(status)
-}
-
-fn answer(command: &Command, to: &mut Streams<'_>) -> Result<ExitStatus, CliError> {
-    match command {
-        Command::Check(args) => check(args, &mut false, to),
-        Command::Lives(args) => lives(args, to),
-        Command::Fit(args) => fit(args, to),
-        Command::Remaining(args) => remaining(args, to),
-        Command::Budget(args) => budget(args, to),
-        Command::Report(args) => report(args, to),
-        Command::Stock(args) => stock(args, to),
-        Command::Models(args) => models(args, to),
-        Command::Compare(args) => compare(args, to),
-        Command::Backtest(args) => backtest(args, to),
-        Command::Import(args) => super::import::run(args, to),
-        Command::Start(args) => super::start::run(args, to.out),
-        Command::Completions(args) => pages::completions(args, to.out),
-        Command::Man(args) => pages::man(args, to.err),
-    }
 }
 
 fn options(choices: &Choices) -> Options {
@@ -76,8 +73,14 @@ fn read_folder(dir: &Path, choices: &Choices) -> Result<(Families, Reading), Cli
     Ok((families, reading))
 }
 
-/// - `whole`: becomes whether a problem of a whole file stands in the way, which no option sets aside.
-fn check(args: &Shared, whole: &mut bool, to: &mut Streams<'_>) -> Result<ExitStatus, CliError> {
+/// What a check came to.
+struct Checked {
+    status: ExitStatus,
+    /// Whether a problem of a whole file stands in the way, which no option sets aside.
+    whole: bool,
+}
+
+fn check(args: &Shared, to: &mut Streams<'_>) -> Result<Checked, CliError> {
     output::check_beside(&args.dir, &args.choices)?;
     let (_, reading) = read_folder(&args.dir, &args.choices)?;
     // A second look at every row costs time, and is taken where something is wrong.
@@ -107,17 +110,18 @@ fn check(args: &Shared, whole: &mut bool, to: &mut Streams<'_>) -> Result<ExitSt
     };
     let forms = Forms::new(&report, terminal::check, json::check, csv::check);
     output::give(&forms, &args.choices, to)?;
-    *whole = reading.has_whole_problems();
+    let whole = reading.has_whole_problems();
     let stops = if args.choices.set_aside {
-        *whole
+        whole
     } else {
         reading.has_problems()
     };
-    Ok(if stops {
+    let status = if stops {
         ExitStatus::Problems
     } else {
         ExitStatus::Done
-    })
+    };
+    Ok(Checked { status, whole })
 }
 
 /// A study of the folder; `None` when the records have problems that stop the work, which have

@@ -1,5 +1,8 @@
 //! The life of one part with readings: its family's life distribution, and its own path.
 //!
+//! Symbols as in [`super`]: `x` effective exposure since new, `p` the power of the path, `s` the error of a
+//! reading, `h` the habit and `w` the wander of the limit, `u` the log rate of the part.
+//!
 //! With `l` the log life, the family says how probable each `l` is; a part of log life `l` has a
 //! log rate `u` of mean `h - p l0 - b p (l - l0)` and variance `b w^2`, where `l0` and `v` are mean and
 //! variance of `l` in the family and `b = 1 - w^2 / (p^2 v)`: the share of the scatter of lives that

@@ -11,6 +11,7 @@ use crate::model::family_lives::is_known;
 use crate::model::posterior::Draws;
 use crate::record::Amounts;
 use crate::units::Measure;
+use crate::wear::effective;
 
 /// What inspections tell of lives and families.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -91,11 +92,7 @@ impl Center {
 
     /// Effective exposure as a multiple of the median life.
     fn exposure(&self, used: &[f64]) -> f64 {
-        used.iter()
-            .zip(&self.factors)
-            .map(|(u, w)| u * w)
-            .sum::<f64>()
-            / self.life
+        effective(used, self.factors.iter().copied()) / self.life
     }
 
     fn path(&self, measured: &MeasuredLife, life: &Life, of: &Assessment) -> PartPath {

@@ -6,7 +6,7 @@ use std::borrow::Cow;
 use rand_chacha::ChaCha8Rng;
 use rand_distr::{Distribution as _, StandardNormal};
 
-use super::play::Life;
+use super::drawn_life::DrawnLife;
 use crate::model::posterior::Draws;
 use crate::model::{hazards, wear_factors};
 
@@ -89,7 +89,7 @@ impl<'a> FamilyBatch<'a> {
         self.lives.factors(self.draw[k])
     }
 
-    /// The family's lives on one machine, in the room of another's.
+    /// The family's lives on one machine, worked out in memory that another's may have used.
     ///
     /// - `machine`: its place among the machines the family has lives of; one without any gets an
     ///   effect from the spread of machines in each play, by numbers of the machine's own.
@@ -99,18 +99,18 @@ impl<'a> FamilyBatch<'a> {
         &'m self,
         (machine, effects): (Option<usize>, &mut ChaCha8Rng),
         (ahead, clock): (&[f64], f64),
-        room: &'m mut MachineRoom,
+        scratch: &'m mut MachineScratch,
     ) -> MachineBatch<'m> {
-        self.effective(ahead, &mut room.ahead);
-        let differs = self.shift(machine, effects, &mut room.ln_scale);
+        self.effective(ahead, &mut scratch.ahead);
+        let differs = self.shift(machine, effects, &mut scratch.ln_scale);
         MachineBatch {
             family: self,
             ln_scale: if differs {
-                &room.ln_scale
+                &scratch.ln_scale
             } else {
                 &self.ln_scale
             },
-            ahead: &room.ahead,
+            ahead: &scratch.ahead,
             clock,
         }
     }
@@ -160,12 +160,12 @@ impl<'a> FamilyBatch<'a> {
 
 /// Room for the numbers of one machine.
 #[derive(Debug)]
-pub(super) struct MachineRoom {
+pub(super) struct MachineScratch {
     ln_scale: Column,
     ahead: Column,
 }
 
-impl MachineRoom {
+impl MachineScratch {
     pub(super) fn new() -> Self {
         let zero = [0.0; BATCH];
         Self {
@@ -198,9 +198,9 @@ impl MachineBatch<'_> {
     }
 
     /// The life of one play.
-    pub(super) fn life(&self, k: usize) -> Life<'_> {
+    pub(super) fn life(&self, k: usize) -> DrawnLife<'_> {
         let family = self.family;
-        Life {
+        DrawnLife {
             distribution: family.lives.draws.distribution,
             shape: family.shape[k],
             ln_scale: self.ln_scale[k],

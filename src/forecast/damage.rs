@@ -139,12 +139,15 @@ mod tests {
     use crate::units::Measure;
 
     /// By hand: (0.1 + 2) / (1,000 + 30,000) in 30,000 hours, and (0.1 * 0.03 + 2) / (30 + 300) in
-    /// 300, of which the prior weighs a tenth; of 72 in 3,000 half an event's time, 3,000 / 144 hours.
+    /// 300, of which the prior weighs a tenth; (0.1 * 0.3 + 2) / (300 + 3,000) in 3,000; of 72 in 3,000 half an
+    /// event's time, 3,000 / 144 hours. So of `k` in `t` hours the prior's 1,000 are scaled by the least of 1,
+    /// `t / 10,000` and `t / (2,000 k)`.
     #[test]
     fn the_rate_is_the_one_worked_by_hand() {
         let rate = |hours: f64| EventRate::over(2, vec![hours], Measure::Hours).mean();
         assert!((rate(30_000.0) - 2.1 / 31_000.0).abs() < 1e-12);
         assert!((rate(300.0) - 2.003 / 330.0).abs() < 1e-12);
+        assert!((rate(3_000.0) - 2.03 / 3_300.0).abs() < 1e-12);
         let many = EventRate::over(72, vec![3_000.0], Measure::Hours).mean();
         let prior = 3_000.0 / 144.0;
         assert!((many - (72.0 + 0.000_1 * prior) / (3_000.0 + prior)).abs() < 1e-12);

@@ -14,8 +14,8 @@ use super::chance::{divided, uniform, words};
 use super::days::{Begin, NOW, clock_at, first_look, struck_on, worn_on};
 use super::measured::LeftByDraw;
 use super::path::FuturePath;
-pub(super) use super::room::Room;
-use super::room::{ChosenLives, Ends, Numbers, Parts};
+pub(super) use super::scratch::Scratch;
+use super::scratch::{ChosenLives, Ends, Numbers, Parts};
 use super::unit::{Age, SeenPath, Unit};
 use crate::model::hazards::{self, Exposures};
 
@@ -37,15 +37,15 @@ impl MachineBatch<'_> {
         (unit, left): (&Unit, Option<&LeftByDraw>),
         seen: &SeenPath,
         rng: &mut ChaCha8Rng,
-        room: &mut Room,
+        scratch: &mut Scratch,
         mut event: impl FnMut(Change),
     ) {
-        let Room {
+        let Scratch {
             first,
             successors,
             ends,
             numbers,
-        } = room;
+        } = scratch;
         let clock = &seen.path.clock;
         match (left, &unit.age) {
             (None, Age::Known(used)) => {

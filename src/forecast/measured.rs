@@ -5,7 +5,7 @@ use rand::{RngExt as _, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 use rayon::prelude::*;
 
-use super::play::Life;
+use super::drawn_life::DrawnLife;
 use super::unit::{InService, Unit};
 use crate::model::assess::{Assessment, name_hash};
 
@@ -69,7 +69,7 @@ impl LeftByDraw {
                 // Else all parts would be short-lived in the same plays, and sums of them too wide.
                 strata.shuffle(&mut rng);
             }
-            let life = Life::new(draws, draw, place, &mut effects);
+            let life = DrawnLife::new(draws, draw, place, &mut effects);
             let crossing = life.crossing(unit, paths.get(draw))?;
             for k in &strata {
                 let share: f64 = rng.random();

@@ -172,11 +172,11 @@ pub fn lay_out(plan: &Plan, sizes: &DaySizes, view: View<'_>) -> FuturePath {
     } else if plan.unknown.contains(view.machine) {
         Some(view.as_of + Days::new(1))
     } else {
-        unknown.next().map(|((from, _, _), _)| *from)
+        unknown.next().map(|(span, _)| span.from)
     };
     let mut work: Vec<Day> = Vec::new();
-    let stretches: Vec<(&Stretch, &[Option<f64>; 3])> = joined.iter().collect();
-    for month in stretches.chunk_by(|a, b| (a.0.0, a.0.1) == (b.0.0, b.0.1)) {
+    let spans: Vec<(&GroupSpan, &[Option<f64>; 3])> = joined.iter().collect();
+    for month in spans.chunk_by(|(a, _), (b, _)| (a.from, a.until) == (b.from, b.until)) {
         work.extend(month_of_work(month, sizes, view));
     }
     if view.measure != Measure::Days {
@@ -221,18 +221,29 @@ struct Day {
     clock: f64,
 }
 
-/// First and last day it can fall on, and group.
-type Stretch = (NaiveDate, NaiveDate, usize);
+/// Days of a month that use of a group can fall on. Ordered by days, then by group.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+struct GroupSpan {
+    from: NaiveDate,
+    /// Last day.
+    until: NaiveDate,
+    group: usize,
+}
 
 /// Planned use the position sees, joined by month and group.
-fn joined(uses: &[PlannedUse], view: View<'_>) -> BTreeMap<Stretch, [Option<f64>; 3]> {
-    let mut sums: BTreeMap<Stretch, [Option<f64>; 3]> = BTreeMap::new();
+fn joined(uses: &[PlannedUse], view: View<'_>) -> BTreeMap<GroupSpan, [Option<f64>; 3]> {
+    let mut sums: BTreeMap<GroupSpan, [Option<f64>; 3]> = BTreeMap::new();
     let seen = uses
         .iter()
         .filter(|u| view.bin.is_none() || u.bin.as_deref() == view.bin);
     for planned in seen {
         let amounts = Measure::OF_USE.map(|m| planned.amounts.get(m));
-        sums.entry((planned.from, planned.until, planned.group))
+        let span = GroupSpan {
+            from: planned.from,
+            until: planned.until,
+            group: planned.group,
+        };
+        sums.entry(span)
             .and_modify(|sum| {
                 for (s, a) in sum.iter_mut().zip(amounts) {
                     *s = s.zip(a).map(|(s, a)| s + a);
@@ -249,7 +260,7 @@ const FIELD_DAYS: f64 = 1.5 / 7.0;
 
 /// The days of work of one month, its groups taking turns.
 fn month_of_work(
-    groups: &[(&Stretch, &[Option<f64>; 3])],
+    groups: &[(&GroupSpan, &[Option<f64>; 3])],
     sizes: &DaySizes,
     view: View<'_>,
 ) -> Vec<Day> {
@@ -258,23 +269,24 @@ fn month_of_work(
     let mut turns: Vec<(f64, Day)> = Vec::new();
     let mut room = 0.0;
     let mut first = view.until;
-    for ((from, until, group), amounts) in groups {
-        (first, room) = (*from, ((*until - *from).num_days() + 1) as f64);
+    for (span, amounts) in groups {
+        let GroupSpan { from, until, group } = **span;
+        (first, room) = (from, ((until - from).num_days() + 1) as f64);
         let main = [1, 0, 2]
             .into_iter()
             .find(|i| amounts[*i].is_some_and(|a| 0.0 < a));
         let Some(main) = main else { continue };
         let total = amounts[main].unwrap_or(0.0);
         let size = sizes
-            .typical(view.machine, view.bin, *group, main)
+            .typical(view.machine, view.bin, group, main)
             .unwrap_or(total / (room * FIELD_DAYS));
         let count = (total / size).round().clamp(1.0, room);
         let of = |i: usize| amounts.get(i).copied().flatten().unwrap_or(0.0) / count;
         for k in 0..count as u64 {
             let day = Day {
-                date: *from,
+                date: from,
                 joins: false,
-                group: *group,
+                group,
                 amount: of(measure),
                 clock: of(view.clock.index()),
             };

@@ -10,7 +10,7 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use chrono::{Days, NaiveDate};
 
-use super::season::{Season, Stretch, month_of, months_later, moved_years};
+use super::season::{DaySpan, Season, month_of, months_later, moved_years};
 use super::typical::Typical;
 use crate::life::exposure::UseSums;
 use crate::record::{Amounts, Machine, PlanRow, Records};
@@ -228,11 +228,11 @@ impl<'a> Planner<'a> {
 
     /// Rows of the months that a season has days of; none where no month lies in it for the most part.
     fn rows_of(&self, machine: &Machine, season: Season, told: &mut Told) -> Vec<&'a PlanRow> {
-        let days = |row: &PlanRow| season.of_month(row.month).map_or(0, Stretch::days);
+        let days = |row: &PlanRow| season.of_month(row.month).map_or(0, DaySpan::days);
         let rows = self.rows.get(machine.name.as_str());
         let rows = rows.into_iter().flatten().copied();
         let rows: Vec<&PlanRow> = rows.filter(|row| 0 < days(row)).collect();
-        let most = |row: &&PlanRow| Stretch::month(row.month).days() <= 2 * days(row);
+        let most = |row: &&PlanRow| DaySpan::month(row.month).days() <= 2 * days(row);
         if rows.iter().any(most) {
             return rows;
         }
@@ -246,7 +246,7 @@ impl<'a> Planner<'a> {
         let Some(stretch) = season.of_month(row.month) else {
             return Vec::new();
         };
-        let whole = Stretch::month(row.month);
+        let whole = DaySpan::month(row.month);
         let mut bins = vec![(row.bin.clone(), 1.0)];
         if row.bin.is_none() && !self.planning.is_real {
             let shares = self.bin_shares(row);
@@ -274,12 +274,12 @@ impl<'a> Planner<'a> {
     fn placed(
         &self,
         (machine, product, bin): (&str, &str, Option<&str>),
-        stretch: Stretch,
+        stretch: DaySpan,
         amounts: Amounts,
         a_day: f64,
     ) -> Option<PlannedUse> {
         let last = self.retired(machine).unwrap_or(stretch.until);
-        let left = Stretch {
+        let left = DaySpan {
             from: stretch.from.max(self.planning.as_of + Days::new(1)),
             until: stretch.until.min(last),
         };

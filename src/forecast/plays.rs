@@ -14,9 +14,9 @@ use rand_chacha::ChaCha8Rng;
 use rand_distr::{Distribution as _, Poisson};
 
 pub use super::batch::BATCH as PLAYS_OF_BATCH;
-use super::batch::{BATCH, DrawnLives, FamilyBatch, MachineBatch, MachineRoom};
+use super::batch::{BATCH, DrawnLives, FamilyBatch, MachineBatch, MachineScratch};
 use super::damage::{EventRate, SinglePieces};
-use super::ends::Room;
+use super::ends::Scratch;
 use super::measured::{self, LeftByDraw};
 use super::plan::Plan;
 use super::season::Season;
@@ -320,7 +320,7 @@ impl<'a> Plays<'a> {
                 Some(FamilyBatch::new(lives, batch * BATCH, &rates.damage))
             })
             .collect();
-        let (mut room, mut machine_room) = (Room::new(), MachineRoom::new());
+        let (mut scratch, mut machine_scratch) = (Scratch::new(), MachineScratch::new());
         for path in &self.paths {
             let seen = &self.game.in_service.paths[path.number];
             let Some(family) = &families[seen.family] else {
@@ -334,10 +334,10 @@ impl<'a> Plays<'a> {
             let mut effects = ChaCha8Rng::seed_from_u64(path.machine_seed);
             effects.set_stream(batch as u64);
             let machine = (path.known_machine, &mut effects);
-            let lives = family.on_machine(machine, to_come, &mut machine_room);
+            let lives = family.on_machine(machine, to_come, &mut machine_scratch);
             let singles = rates[seen.family].singles.as_ref();
             for place in path.units.clone() {
-                self.run(place, seen, &lives, (&mut rng, &mut room), &mut enter);
+                self.run(place, seen, &lives, (&mut rng, &mut scratch), &mut enter);
                 if let Some(singles) = singles {
                     self.run_singles(place, seen, singles, &mut rng, &mut enter);
                 }
@@ -351,13 +351,13 @@ impl<'a> Plays<'a> {
         place: usize,
         seen: &SeenPath,
         lives: &MachineBatch<'_>,
-        (rng, room): (&mut ChaCha8Rng, &mut Room),
+        (rng, scratch): (&mut ChaCha8Rng, &mut Scratch),
         enter: &mut impl FnMut(usize, &Event<'_>),
     ) {
         let unit = self.order[place];
         let (number, what) = (self.numbers[place], (unit.pieces, self.money[place]));
         let part = (unit, self.left[place].as_ref());
-        lives.run(part, seen, rng, room, |change| {
+        lives.run(part, seen, rng, scratch, |change| {
             if !self.is_told(seen, change.day) {
                 return;
             }

@@ -4,7 +4,7 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use chrono::NaiveDate;
 
-use super::season::{Season, Stretch, month_of, months_later};
+use super::season::{DaySpan, Season, month_of, months_later};
 use crate::record::{Amounts, PlanRow, Records, UsageRow};
 use crate::units::Measure;
 
@@ -82,8 +82,8 @@ fn days(
 
 /// Days of a month for each that the season has of it.
 fn whole_month(season: Season, month: NaiveDate) -> f64 {
-    let within = season.of_month(month).map_or(1, Stretch::days);
-    Stretch::month(month).days() as f64 / within as f64
+    let within = season.of_month(month).map_or(1, DaySpan::days);
+    DaySpan::month(month).days() as f64 / within as f64
 }
 
 fn sum(mut values: Vec<f64>) -> Option<f64> {

@@ -5,21 +5,22 @@ use rand::{RngExt as _, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 use rayon::prelude::*;
 
-use super::play::Life;
+use super::drawn_life::DrawnLife;
 use super::season::Season;
 use super::summary::Forecast;
 use super::unit::{Age, InService, Unit};
 use crate::model::assess::{Assessment, name_hash};
 use crate::model::wear_factors;
+use crate::wear::effective;
 
 /// What is left of one part.
 #[derive(Clone, Debug, PartialEq)]
 pub struct PartLeft {
     /// Place of the part in [`InService::units`].
     pub unit: usize,
-    /// Use so far, all groups together; `None`: nobody knows.
+    /// Use so far, all groups added up, in the family's measure; `None`: nobody knows.
     pub age: Option<f64>,
-    /// Use left at the planned mix.
+    /// Use left at the planned mix of products, in the family's measure.
     pub remaining: Forecast,
     /// Chance that it wears out by the end of the season; `None` where the use to come is not known.
     pub chance_this_season: Option<f64>,
@@ -80,7 +81,7 @@ fn part_left(
     let paths = in_service.wear_paths[unit.family].as_ref();
     let mut wear_rates = Vec::new();
     for draw in 0..draws.len() {
-        let life = Life::new(draws, draw, machine, &mut rng);
+        let life = DrawnLife::new(draws, draw, machine, &mut rng);
         let rate = life.effective(&mix);
         let ahead = path
             .at_end(in_season)
@@ -113,7 +114,7 @@ fn part_left(
     wear_rates.sort_by(f64::total_cmp);
     let half_worn = half_worn(path.dates.len(), &rest, |k, d| {
         // Wear factors alone: what a machine does to life is in the plays already.
-        effective(draws.get(d), path.at(k))
+        effective(path.at(k), wear_factors(draws.get(d)))
     });
     Some(PartLeft {
         unit: index,
@@ -138,14 +139,6 @@ impl super::path::FuturePath {
     fn at_end(&self, count: usize) -> Option<&[f64]> {
         count.checked_sub(1).map(|k| self.at(k))
     }
-}
-
-/// Effective exposure of use by group under one draw.
-fn effective(theta: &[f64], used: &[f64]) -> f64 {
-    used.iter()
-        .zip(wear_factors(theta))
-        .map(|(u, w)| u * w)
-        .sum()
 }
 
 /// Shares of the groups in the use to come; in the use so far where none is planned.

@@ -64,13 +64,13 @@ impl Season {
 
     /// The days it has of the month of `date`.
     #[must_use]
-    pub fn of_month(&self, date: NaiveDate) -> Option<Stretch> {
-        let month = Stretch::month(date);
-        let stretch = Stretch {
+    pub fn of_month(&self, date: NaiveDate) -> Option<DaySpan> {
+        let month = DaySpan::month(date);
+        let span = DaySpan {
             from: month.from.max(self.start),
             until: month.until.min(self.end),
         };
-        (stretch.from <= stretch.until).then_some(stretch)
+        (span.from <= span.until).then_some(span)
     }
 
     /// Whether a day lies in it.
@@ -82,14 +82,14 @@ impl Season {
 
 /// Days of one month, first and last included.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct Stretch {
+pub struct DaySpan {
     /// First day.
     pub from: NaiveDate,
     /// Last day.
     pub until: NaiveDate,
 }
 
-impl Stretch {
+impl DaySpan {
     /// The whole month of `date`.
     #[must_use]
     pub fn month(date: NaiveDate) -> Self {
@@ -137,8 +137,8 @@ pub fn months_later(month: NaiveDate, months: i32) -> NaiveDate {
 /// Beyond the calendar of 262,000 years.
 #[must_use]
 pub fn moved_years(date: NaiveDate, years: i32) -> NaiveDate {
-    let month = Stretch::month(months_later(month_of(date), 12 * years));
-    if date == Stretch::month(date).until {
+    let month = DaySpan::month(months_later(month_of(date), 12 * years));
+    if date == DaySpan::month(date).until {
         return month.until;
     }
     (month.from + Days::new(u64::from(date.day0()))).min(month.until)

@@ -65,7 +65,7 @@ pub struct Anchored<'a> {
     pub priors: Vec<Option<Normal>>,
     /// With no wear-out seen: half a one is added, at this log life. See
     /// [`super::posterior`] for why.
-    pub half_worn_at: Option<f64>,
+    pub half_event_at: Option<f64>,
 }
 
 impl<'a> Anchored<'a> {
@@ -79,7 +79,7 @@ impl<'a> Anchored<'a> {
             },
             anchor,
             priors: Vec::new(),
-            half_worn_at: None,
+            half_event_at: None,
         }
     }
 }
@@ -118,7 +118,7 @@ impl Anchored<'_> {
                 value -= z * z / 2.0;
             }
         }
-        if let Some(ln_life) = self.half_worn_at {
+        if let Some(ln_life) = self.half_event_at {
             value -= theta[0].exp() * (theta[1] - ln_life) / 2.0;
         }
         value
@@ -134,7 +134,7 @@ impl Anchored<'_> {
                 out.hessian[i * n + i] -= 1.0 / (sd * sd);
             }
         }
-        if let Some(ln_life) = self.half_worn_at {
+        if let Some(ln_life) = self.half_event_at {
             let (shape, gap) = (theta[0].exp(), theta[1] - ln_life);
             out.value -= shape * gap / 2.0;
             out.gradient[0] -= shape * gap / 2.0;

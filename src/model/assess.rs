@@ -121,7 +121,9 @@ fn in_words(error: &FitError, groups: &[String]) -> String {
             "the records alone set no upper limit on how much harder {} wears than {}; `--reference \"{}\"` asks the other way round",
             groups[*group], groups[0], groups[*group]
         ),
-        FitError::Unbounded(what) => format!("{what}, so the records alone give no estimate"),
+        FitError::UnboundedShape | FitError::UnboundedScale | FitError::UnboundedRatio => {
+            format!("{error}, so the records alone give no estimate")
+        }
         FitError::Search(error) => search_in_words(error, groups),
         FitError::NoLives | FitError::NoneWorn => error.to_string(),
     }
@@ -266,11 +268,7 @@ fn best_measure(
         .collect();
     let of_all = |life: &&&Life| measures.iter().all(|m| is_known(life, *m));
     let common: Vec<&Life> = lives.iter().filter(of_all).copied().collect();
-    let distribution = match family.distribution {
-        DistributionChoice::Lognormal => Distribution::Lognormal,
-        DistributionChoice::Exponential => Distribution::Exponential,
-        DistributionChoice::Weibull | DistributionChoice::Best => Distribution::Weibull,
-    };
+    let distribution = fixed(family.distribution).unwrap_or(Distribution::Weibull);
     let scored = measures.iter().filter_map(|m| {
         let seen = family_lives(&common, *m, groups, also);
         let fit = fit::whichever_reference(distribution, &seen.observations).ok()?;
@@ -304,44 +302,50 @@ fn choose_distribution(
     lives: &Observations,
     notes: &mut Vec<String>,
 ) -> Distribution {
-    match family.distribution {
-        DistributionChoice::Weibull => Distribution::Weibull,
-        DistributionChoice::Lognormal => Distribution::Lognormal,
-        DistributionChoice::Exponential => Distribution::Exponential,
-        DistributionChoice::Best => {
-            let tried = [
-                Distribution::Weibull,
-                Distribution::Lognormal,
-                Distribution::Exponential,
-            ];
-            let criterion = |d| {
-                Some(
-                    fit::whichever_reference(d, lives)
-                        .ok()?
-                        .corrected_aic(lives),
-                )
-            };
-            let judged: Vec<(Distribution, f64)> = tried
-                .into_iter()
-                .filter_map(|d| Some((d, criterion(d)?)))
-                .collect();
-            // One of fewer parameters would win for its criterion being there at all.
-            if judged.iter().any(|(_, aicc)| aicc.is_infinite()) {
-                notes.push(format!(
-                    "{}: too few wear-outs to choose a distribution by; weibull life",
-                    family.name
-                ));
-                return Distribution::Weibull;
-            }
-            let best = judged.into_iter().min_by(|a, b| a.1.total_cmp(&b.1));
-            let chosen = best.map_or(Distribution::Weibull, |(d, _)| d);
-            notes.push(format!(
-                "{}: {} life by the corrected information criterion",
-                family.name,
-                chosen.name()
-            ));
-            chosen
-        }
+    if let Some(fixed) = fixed(family.distribution) {
+        return fixed;
+    }
+    let tried = [
+        Distribution::Weibull,
+        Distribution::Lognormal,
+        Distribution::Exponential,
+    ];
+    let criterion = |d| {
+        Some(
+            fit::whichever_reference(d, lives)
+                .ok()?
+                .corrected_aic(lives),
+        )
+    };
+    let judged: Vec<(Distribution, f64)> = tried
+        .into_iter()
+        .filter_map(|d| Some((d, criterion(d)?)))
+        .collect();
+    // One of fewer parameters would win for its criterion being there at all.
+    if judged.iter().any(|(_, aicc)| aicc.is_infinite()) {
+        notes.push(format!(
+            "{}: too few wear-outs to choose a distribution by; weibull life",
+            family.name
+        ));
+        return Distribution::Weibull;
+    }
+    let best = judged.into_iter().min_by(|a, b| a.1.total_cmp(&b.1));
+    let chosen = best.map_or(Distribution::Weibull, |(d, _)| d);
+    notes.push(format!(
+        "{}: {} life by the corrected information criterion",
+        family.name,
+        chosen.name()
+    ));
+    chosen
+}
+
+/// The distribution that a family names; `None` where the lives are to choose it.
+fn fixed(choice: DistributionChoice) -> Option<Distribution> {
+    match choice {
+        DistributionChoice::Weibull => Some(Distribution::Weibull),
+        DistributionChoice::Lognormal => Some(Distribution::Lognormal),
+        DistributionChoice::Exponential => Some(Distribution::Exponential),
+        DistributionChoice::Best => None,
     }
 }
 

@@ -93,7 +93,7 @@ impl Assessment {
             },
             anchor: Anchor::Quantile(0.5),
             priors: self.priors(prior, life50, center),
-            half_worn_at: half_worn.then(|| longest(observations).unwrap_or(center)),
+            half_event_at: half_worn.then(|| longest(observations).unwrap_or(center)),
         };
         let mut free = vec![true; observations.n_parameters()];
         free[0] = self.distribution.has_shape();
@@ -498,7 +498,7 @@ mod tests {
             },
             anchor: Anchor::Quantile(0.5),
             priors: vec![None, None],
-            half_worn_at: None,
+            half_event_at: None,
         };
         let machines = Machines::new(base).expect("many machines");
         let start = [2_f64.ln(), 900_f64.ln(), SPREAD_PRIOR.mean];

@@ -1,4 +1,5 @@
-//! Points that fill a cube evenly: sums over them are known far better than sums over points drawn one by one.
+//! Points that fill a cube evenly (quasi-Monte Carlo): sums over them are known far better than sums over points
+//! drawn one by one.
 
 use rand::RngExt;
 use rand_chacha::ChaCha8Rng;

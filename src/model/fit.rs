@@ -18,9 +18,15 @@ pub enum FitError {
     /// The likelihood rises without end in the wear factor of this group.
     #[error("the records set no upper limit on the wear factor of group {0}")]
     UnboundedFactor(usize),
-    /// The likelihood rises without end in one direction.
-    #[error("{0}")]
-    Unbounded(String),
+    /// The likelihood rises without end in the shape.
+    #[error("the wear-outs are too few or too alike to set an upper limit on the shape")]
+    UnboundedShape,
+    /// The likelihood rises without end in the scale.
+    #[error("the wear-outs are too few, or too mixed, to say how long a life is")]
+    UnboundedScale,
+    /// The likelihood rises without end in how the lives of two levels compare.
+    #[error("the records set no limit on how lives differ")]
+    UnboundedRatio,
     /// The search ended short of a maximum.
     #[error("{0}")]
     Search(SearchError),
@@ -347,14 +353,10 @@ fn climb_from_shapes(
 /// That the records set no limit on the parameter `index`.
 pub(super) fn unbounded(index: usize, n_groups: usize) -> FitError {
     match index {
-        0 => FitError::Unbounded(
-            "the wear-outs are too few or too alike to set an upper limit on the shape".to_owned(),
-        ),
-        1 => FitError::Unbounded(
-            "the wear-outs are too few, or too mixed, to say how long a life is".to_owned(),
-        ),
+        0 => FitError::UnboundedShape,
+        1 => FitError::UnboundedScale,
         _ if index <= n_groups => FitError::UnboundedFactor(index - 1),
-        _ => FitError::Unbounded("the records set no limit on how lives differ".to_owned()),
+        _ => FitError::UnboundedRatio,
     }
 }
 

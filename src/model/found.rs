@@ -12,6 +12,7 @@ use std::ops::Range;
 use super::anchor::Anchored;
 use super::kernel::Distribution;
 use super::posterior::Target;
+use crate::wear::effective;
 use renewal::Renewals;
 
 /// Such a part, or several alike.
@@ -112,10 +113,7 @@ impl Found {
         let factors: Vec<f64> = super::wear_factors(scale).collect();
         let renewals = Renewals::new(distribution, scale[0]);
         let mean = (scale[1] + renewals.ln_mean()).exp();
-        let lives = |used: &[f64]| -> f64 {
-            let effective: f64 = used.iter().zip(&factors).map(|(u, w)| u * w).sum();
-            effective / mean
-        };
+        let lives = |used: &[f64]| effective(used, factors.iter().copied()) / mean;
         let exposed = self.parts.iter().map(|part| Exposed {
             before: part.before.as_deref().map_or(f64::INFINITY, lives),
             low: lives(&part.low),

@@ -88,7 +88,7 @@ impl Lives<'_> {
         halves: &mut Halves,
         limits: &mut [u32],
     ) {
-        if self.distribution == Distribution::Lognormal {
+        if !self.distribution.is_weibull() {
             limits.fill(u32::MAX);
             return;
         }

@@ -1,5 +1,5 @@
 //! Whether draws can be relied on: the tail of importance weights, the agreement of Markov chains,
-//! and how many independent draws dependent ones are worth.
+//! and how many independent draws dependent ones are worth (effective sample size).
 
 /// Which sampler made the draws.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]

@@ -47,6 +47,15 @@ impl Distribution {
         self != Self::Exponential
     }
 
+    /// Whether `h(t) = exp(t)`, so that sums over many lives can go the short way.
+    #[must_use]
+    pub fn is_weibull(self) -> bool {
+        match self {
+            Self::Weibull | Self::Exponential => true,
+            Self::Lognormal => false,
+        }
+    }
+
     /// `h`, `h'`, `h''` at `t`.
     #[must_use]
     pub fn cumulative(self, t: f64) -> Jet {

@@ -11,6 +11,7 @@
 use super::kernel::{Distribution, Jet};
 use super::observations::{End, Observations};
 use super::weibull;
+use crate::wear::effective;
 
 /// A value with gradient and Hessian, row by row.
 #[derive(Clone, Debug, PartialEq)]
@@ -120,10 +121,10 @@ impl Likelihood<'_> {
 
     /// The same, with `shift` added to the log scale.
     pub(super) fn evaluate_at(&self, theta: &[f64], shift: f64, out: &mut Derivatives) {
-        if self.distribution == Distribution::Lognormal {
-            self.evaluate_life_by_life(theta, shift, out);
-        } else {
+        if self.distribution.is_weibull() {
             weibull::evaluate(self.lives, theta, shift, out);
+        } else {
+            self.evaluate_life_by_life(theta, shift, out);
         }
     }
 
@@ -168,10 +169,10 @@ impl Likelihood<'_> {
 
     /// The same, with `shift` added to the log scale.
     pub(super) fn value_at(&self, theta: &[f64], shift: f64) -> f64 {
-        if self.distribution == Distribution::Lognormal {
-            self.value_life_by_life(theta, shift)
-        } else {
+        if self.distribution.is_weibull() {
             weibull::value(self.lives, theta, shift)
+        } else {
+            self.value_life_by_life(theta, shift)
         }
     }
 
@@ -182,7 +183,7 @@ impl Likelihood<'_> {
         let factors: Vec<f64> = std::iter::once(1.0)
             .chain(factors.iter().map(|w| w.exp()))
             .collect();
-        let weigh = |u: &[f64]| u.iter().zip(&factors).map(|(u, w)| u * w).sum::<f64>();
+        let weigh = |u: &[f64]| effective(u, factors.iter().copied());
         let mut total = 0.0;
         for i in 0..self.lives.len() {
             let level = self.lives.level[i];
@@ -240,7 +241,7 @@ impl Likelihood<'_> {
             &self.lives.step[row],
         );
         let count = self.lives.count[i];
-        let weigh = |u: &[f64]| u.iter().zip(&s.factor).map(|(u, w)| u * w).sum::<f64>();
+        let weigh = |u: &[f64]| effective(u, s.factor.iter().copied());
         let (at_entry, at_low, rise) = (weigh(entry), weigh(low), weigh(step));
         let at_end = at_low + rise;
 

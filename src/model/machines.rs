@@ -85,7 +85,7 @@ impl Terms {
     }
 
     fn add(&mut self, distribution: Distribution, term: Term) {
-        if distribution == Distribution::Lognormal {
+        if !distribution.is_weibull() {
             self.general.push(term);
             return;
         }
@@ -103,7 +103,7 @@ impl Terms {
 
     /// `weight * (ln(1 - exp(-(H(t + step) - H(t)))) - H(t))`.
     fn add_end(&mut self, distribution: Distribution, (t, step): (f64, f64), weight: f64) {
-        if distribution == Distribution::Lognormal {
+        if !distribution.is_weibull() {
             self.general.push(Term::Survived { t, weight });
             self.general.push(Term::Worn { t, step, weight });
             return;

@@ -14,6 +14,20 @@
 //! Parameters are handled as `theta = (ln shape, ln scale, ln w_1, ..)`, with `w_g` the wear factor
 //! of each group after the reference group. Where levels are compared, such as materials, their log
 //! life ratios against level 0 follow.
+//!
+//! In reading order:
+//!
+//! - [`assess`]: the way through, from the lives of one family to all that is known of it
+//! - [`family_lives`], [`observations`], [`levels`]: what a fit sees of lives
+//! - [`kernel`], [`anchor`], [`likelihood`]: each `h`, the parameters, and the likelihood, life by life
+//! - `weibull`, `blocks`, `passes`, `vector`: the same for many Weibull lives, fast
+//! - [`newton`], [`fit`], [`profile`]: the maximum of the likelihood, and intervals about it
+//! - [`posterior`], `drawing`, `even`, [`importance`], [`chain`]: draws of what records and prior leave open
+//! - [`health`], [`conflict`]: whether to believe the draws, and whether records and prior agree
+//! - [`machines`], `rises`: machines that differ
+//! - [`found`]: parts of unknown age
+//! - [`goodness`], [`nonparametric`], [`ranks`], [`multiple`]: how well it all fits
+//! - `hazards`: hazards of many lives at once, for the forecast
 
 pub mod anchor;
 pub mod assess;

@@ -23,6 +23,7 @@ mod maximum;
 use statrs::distribution::{ContinuousCDF, Normal};
 
 use super::observations::{End, Observations};
+use crate::wear::effective;
 use cells::{Cells, Row};
 use maximum::Maximum;
 
@@ -148,7 +149,7 @@ pub fn survival(lives: &Observations, factors: &[f64], level: f64) -> Survival {
 /// Lives along effective exposure; those without use tell nothing.
 fn rows(lives: &Observations, factors: &[f64]) -> Vec<Row> {
     let n = lives.n_groups;
-    let weigh = |u: &[f64]| u.iter().zip(factors).map(|(u, w)| u * w).sum::<f64>();
+    let weigh = |u: &[f64]| effective(u, factors.iter().copied());
     (0..lives.len())
         .map(|i| {
             let row = i * n..(i + 1) * n;

@@ -1,4 +1,4 @@
-//! Ranks of wear-outs as shares: where each belongs on a probability plot.
+//! Ranks of wear-outs as shares: where each belongs on a probability plot (plotting positions).
 
 use statrs::distribution::{Beta, Continuous, ContinuousCDF};
 

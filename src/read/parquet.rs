@@ -19,7 +19,7 @@ use super::header::normal;
 use super::sink::Sink;
 
 use content::Content;
-use listed::Room;
+use listed::Scratch;
 pub(super) use values::{EPOCH, Values, in_a_day};
 
 /// Rows held at a time.
@@ -61,10 +61,10 @@ pub(super) fn read(
         let (give_back, spare) = channel();
         let content = &content;
         let unpack = move || {
-            let mut room = Room::default();
+            let mut scratch = Scratch::default();
             for (from, len) in pieces(content.group_rows()) {
-                room.spare.extend(spare.try_iter());
-                let batch = decoded(|| content.rows(path, from..from + len, &mut room));
+                scratch.spare.extend(spare.try_iter());
+                let batch = decoded(|| content.rows(path, from..from + len, &mut scratch));
                 let is_bad = batch.is_err();
                 if send.send((from, len, batch)).is_err() || is_bad {
                     return;

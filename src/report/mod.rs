@@ -46,7 +46,7 @@ pub struct Header {
     pub as_of: Option<NaiveDate>,
     /// Seed of the random numbers.
     pub seed: u64,
-    /// Width of every interval.
+    /// Share of cases in which an interval holds the truth: 0.9.
     pub level: f64,
     /// Machines asked for; empty: all of them.
     pub machines: Vec<String>,

@@ -86,9 +86,9 @@ pub struct RemainingLine {
     pub measure: Option<Measure>,
     /// Day it was fitted; `None`: nobody knows.
     pub fitted: Option<NaiveDate>,
-    /// Use so far; `None`: nobody knows.
+    /// Use so far, all groups added up, in `measure`; `None`: nobody knows.
     pub age: Option<f64>,
-    /// Use left, at the planned mix of products.
+    /// Use left at the planned mix of products, in `measure`.
     pub remaining: Forecast,
     /// Chance that it wears out by the end of the season; `None` without a plan.
     pub chance_this_season: Option<f64>,

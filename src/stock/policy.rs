@@ -51,7 +51,7 @@ pub fn rq_fill_rate(lead: &Demand, reorder: f64, quantity: f64) -> f64 {
 /// Least whole stock at which to order `quantity` more for a fill rate of at least `rate`, which
 /// is below 1.
 #[must_use]
-pub fn reorder_point(lead: &Demand, quantity: f64, rate: f64) -> f64 {
+pub fn reorder_point(lead: &Demand, rate: f64, quantity: f64) -> f64 {
     lead.least(|reorder| rate - ROUNDING <= rq_fill_rate(lead, reorder, quantity))
 }
 

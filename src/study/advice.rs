@@ -7,8 +7,8 @@ use rayon::prelude::*;
 use super::progress::Stage;
 use super::{Outlook, Study};
 use crate::decide::{Advice, Costs, Programme, Season};
+use crate::forecast::drawn_life::DrawnLife;
 use crate::forecast::plan;
-use crate::forecast::play::Life;
 use crate::forecast::unit::{Age, Due, InService, Line, SeenPath, Unit, rest_of};
 use crate::model::assess::Assessment;
 
@@ -163,7 +163,7 @@ impl Study {
         let count = draws.len().min(SEEN_DRAWS);
         let mut chance = 0.0;
         for draw in 0..count {
-            let life = Life::new(draws, draw, machine, &mut rng);
+            let life = DrawnLife::new(draws, draw, machine, &mut rng);
             let crossing = life.crossing(unit, paths.get(draw))?;
             chance += crossing.worn_after(life.effective(&season));
         }
@@ -241,7 +241,7 @@ impl Study {
         next: Option<&InService>,
         units: &[usize],
         costs: Costs,
-    ) -> Vec<(Life<'static>, Programme)> {
+    ) -> Vec<(DrawnLife<'static>, Programme)> {
         let unit = &outlook.in_service.units[units[0]];
         let assessment: &Assessment = &outlook.assessments[unit.family];
         let Some(draws) = &assessment.draws else {
@@ -270,7 +270,7 @@ impl Study {
         let mut rng = super::bare::stream(self.options.seed, "advice");
         (0..draws.len().min(self.programme_draws()))
             .filter_map(|draw| {
-                let life = Life::new(draws, draw, machine, &mut rng);
+                let life = DrawnLife::new(draws, draw, machine, &mut rng);
                 let effective = |used: &[f64]| life.effective(used);
                 let hazard = |x: f64| life.hazard(x);
                 let used = units.iter().map(|i| service.units[*i].age.on_record());

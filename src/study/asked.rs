@@ -17,7 +17,7 @@ pub struct Options {
     pub priors: bool,
     /// Whether machines may differ.
     pub machine_effect: bool,
-    /// Width of every interval.
+    /// Share of cases in which an interval holds the truth: 0.9.
     pub level: f64,
     /// Seed of the random numbers.
     pub seed: u64,

@@ -7,7 +7,7 @@ use rand_chacha::ChaCha8Rng;
 
 use super::{CAUTIONS, Options, StudyError, fits};
 use crate::family::{Families, Family, MeasureChoice};
-use crate::forecast::play::Life;
+use crate::forecast::drawn_life::DrawnLife;
 use crate::forecast::summary::Forecast;
 use crate::forecast::unit::Age;
 use crate::life::bare::{BareAge, BareLife};
@@ -221,7 +221,7 @@ impl BareStudy {
         let known = Age::Known(used);
         let left: Vec<f64> = (0..draws.len())
             .map(|draw| {
-                let life = Life::new(draws, draw, None, &mut rng);
+                let life = DrawnLife::new(draws, draw, None, &mut rng);
                 life.draw_rest(&known, &mut rng) / life.effective(&mix)
             })
             .collect();

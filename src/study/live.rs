@@ -4,7 +4,7 @@ mod reckon;
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use reckon::Reckoner;
+use reckon::{Reckoner, Sum};
 
 use super::fits;
 use super::kits::{keep_asked, share_labor};
@@ -127,12 +127,14 @@ impl<'a> Maker<'a> {
         };
         let money = |r: &Replay| r.money.clone();
         let down = |r: &Replay| r.down_hours.clone();
-        let money = SHARES.map(|p| reckoner.spreads(&replays, p, true, money, |_| true));
-        let down = SHARES.map(|p| reckoner.spreads(&replays, p, false, down, |_| true));
+        let money = SHARES.map(|p| reckoner.spreads(&replays, p, Sum::Money, money, |_| true));
+        let down = SHARES.map(|p| reckoner.spreads(&replays, p, Sum::DownHours, down, |_| true));
         let machines = self.machines(report);
         let machines = (0..report.machines.len()).map(|m| {
             let samples = |r: &Replay| machines[m].map_or_else(Vec::new, |i| r.machines[i].clone());
-            SHARES.map(|p| reckoner.spreads(&replays, p, true, samples, |place| place.machine == m))
+            SHARES.map(|p| {
+                reckoner.spreads(&replays, p, Sum::Money, samples, |place| place.machine == m)
+            })
         });
         let machines = machines.collect();
         let products = reckoner.products();

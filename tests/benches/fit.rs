@@ -110,7 +110,7 @@ fn resampled(lives: &Observations, full: &Fit, seed: u64) -> Vec<[f64; 2]> {
                     },
                     anchor: Anchor::Scale,
                     priors: Vec::new(),
-                    half_worn_at: None,
+                    half_event_at: None,
                 };
                 search
                     .climb(&objective, &full.theta, &full.free)

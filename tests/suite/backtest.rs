@@ -293,7 +293,7 @@ fn run(args: &[&str]) -> (ExitStatus, String, String) {
 }
 
 #[test]
-fn the_json_has_the_keys_of_the_contract_and_its_formula() {
+fn the_json_has_its_keys_and_skill_follows_its_formula() {
     let args = [SAMPLE, "--format", "json", "--season", "2026"];
     let (status, out, _) = run(&args);
     assert_eq!(status, ExitStatus::Done);

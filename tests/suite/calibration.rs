@@ -21,7 +21,7 @@ use crate::fleet::{Fleet, TrueFamily};
 const PRIOR: &str = "[prior]\nshape = { median = 2.5, spread = 1.6 }\n\
                      life50 = { median = 2500, spread = 2.0 }\nwear_factor = { spread = 2.0 }\n";
 
-const FAMILIES: [(&str, f64, usize); 4] = [
+pub(crate) const FAMILIES: [(&str, f64, usize); 4] = [
     ("bearing", 160.0, 4),
     ("bushing", 60.0, 4),
     ("chain", 1_800.0, 1),
@@ -29,7 +29,7 @@ const FAMILIES: [(&str, f64, usize); 4] = [
 ];
 
 /// A fleet whose truths come from [`PRIOR`].
-fn fleet(machines: usize, spread: f64, gauge: Option<f64>, seed: u64) -> Fleet {
+pub(crate) fn fleet(machines: usize, spread: f64, gauge: Option<f64>, seed: u64) -> Fleet {
     let mut rng = ChaCha8Rng::seed_from_u64(seed);
     let mut draw = |median: f64, spread: f64| {
         let z: f64 = StandardNormal.sample(&mut rng);
@@ -92,19 +92,19 @@ struct Score {
 /// The forecast of one who knows every life's distribution, every machine, every day to come: on
 /// average no forecast from records is worth more, and its pieces show what whole numbers do to
 /// coverage.
-struct Best {
-    money_inside: bool,
-    families_inside: f64,
+pub(crate) struct Best {
+    pub(crate) money_inside: bool,
+    pub(crate) families_inside: f64,
     families_shared: f64,
-    expected: f64,
+    pub(crate) expected: f64,
     crps: f64,
 }
 
 /// Plays of [`Best`].
-const PLAYS: usize = 1_000;
+pub(crate) const PLAYS: usize = 1_000;
 
 impl Best {
-    fn of(foretold: &[Vec<f64>], worn_next: &[f64], actual: f64) -> Self {
+    pub(crate) fn of(foretold: &[Vec<f64>], worn_next: &[f64], actual: f64) -> Self {
         let money: Vec<f64> = (0..foretold[0].len())
             .map(|play| {
                 let each = FAMILIES.iter().zip(foretold);
@@ -254,41 +254,8 @@ fn study(machines: usize, spread: f64, gauge: Option<f64>, fleets: u64) -> Line 
 }
 
 /// A number from the environment, for longer runs.
-fn asked(name: &str) -> Option<u64> {
+pub(crate) fn asked(name: &str) -> Option<u64> {
     std::env::var(name).ok()?.parse().ok()
-}
-
-/// The bound is no bound unless it is true itself.
-#[test]
-#[expect(clippy::print_stdout, reason = "read by who runs it longer")]
-fn one_who_knows_the_truth_is_right_on_average_and_as_often_as_promised() {
-    let fleets = asked("WEARCAST_FLEETS").unwrap_or(600);
-    let machines = asked("WEARCAST_MACHINES").unwrap_or(3);
-    let each: Vec<(Best, f64)> = (0..fleets)
-        .into_par_iter()
-        .map(|i| {
-            let fleet = fleet(machines as usize, 0.2, None, 500_000 + i);
-            let played = fleet.play();
-            let money = FAMILIES.iter().zip(&played.worn_next);
-            let actual = money.map(|(f, n)| f.1 * n).sum();
-            let foretold = fleet.foretell(&played, PLAYS);
-            (Best::of(&foretold, &played.worn_next, actual), actual)
-        })
-        .collect();
-    let n = each.len() as f64;
-    let families = each.iter().map(|(b, _)| b.families_inside).sum::<f64>() / n;
-    println!("knowing the truth, {machines} machines, {fleets} fleets: pieces {families:.3}");
-    let inside = each.iter().filter(|(b, _)| b.money_inside).count() as f64 / n;
-    // Sums of four prices come in steps, and both ends of the interval are counted in.
-    println!("money {inside:.3}");
-    let chance = 4.0 * (0.16 / n).sqrt();
-    assert!((inside - 0.82).abs() < chance.max(0.06), "{inside}");
-    let miss = |of: fn(f64) -> f64| {
-        let misses = each.iter().map(|(b, actual)| of(b.expected - actual));
-        misses.sum::<f64>() / n
-    };
-    let error = (miss(|m| m * m) / n).sqrt();
-    assert!(miss(|m| m).abs() < 4.0 * error, "{} {error}", miss(|m| m));
 }
 
 #[test]

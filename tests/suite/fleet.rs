@@ -4,11 +4,14 @@ use chrono::{Datelike, Days, NaiveDate};
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 use rand_distr::{Distribution as _, Exp1, StandardNormal};
+use rayon::prelude::*;
 use wearcast::family::{Families, Family};
 use wearcast::record::{
     Amounts, Extra, Inspection, Installed, Machine, Part, PlanRow, Position, Product, Reason,
     Records, Replacement, Settings, UsageRow,
 };
+
+use crate::calibration::{Best, FAMILIES, PLAYS, asked, fleet};
 
 /// One family of a fleet.
 #[derive(Clone, Debug)]
@@ -400,4 +403,37 @@ fn day_of_work(size: f64, lime: f64, rng: &mut ChaCha8Rng) -> (usize, f64) {
     } else {
         (0, tons)
     }
+}
+
+/// The helper itself: what [`Fleet::foretell`] says is no bound for others unless it is true.
+#[test]
+#[expect(clippy::print_stdout, reason = "read by who runs it longer")]
+fn one_who_knows_the_truth_is_right_on_average_and_as_often_as_promised() {
+    let fleets = asked("WEARCAST_FLEETS").unwrap_or(600);
+    let machines = asked("WEARCAST_MACHINES").unwrap_or(3);
+    let each: Vec<(Best, f64)> = (0..fleets)
+        .into_par_iter()
+        .map(|i| {
+            let fleet = fleet(machines as usize, 0.2, None, 500_000 + i);
+            let played = fleet.play();
+            let money = FAMILIES.iter().zip(&played.worn_next);
+            let actual = money.map(|(f, n)| f.1 * n).sum();
+            let foretold = fleet.foretell(&played, PLAYS);
+            (Best::of(&foretold, &played.worn_next, actual), actual)
+        })
+        .collect();
+    let n = each.len() as f64;
+    let families = each.iter().map(|(b, _)| b.families_inside).sum::<f64>() / n;
+    println!("knowing the truth, {machines} machines, {fleets} fleets: pieces {families:.3}");
+    let inside = each.iter().filter(|(b, _)| b.money_inside).count() as f64 / n;
+    // Sums of four prices come in steps, and both ends of the interval are counted in.
+    println!("money {inside:.3}");
+    let chance = 4.0 * (0.16 / n).sqrt();
+    assert!((inside - 0.82).abs() < chance.max(0.06), "{inside}");
+    let miss = |of: fn(f64) -> f64| {
+        let misses = each.iter().map(|(b, actual)| of(b.expected - actual));
+        misses.sum::<f64>() / n
+    };
+    let error = (miss(|m| m * m) / n).sqrt();
+    assert!(miss(|m| m).abs() < 4.0 * error, "{} {error}", miss(|m| m));
 }

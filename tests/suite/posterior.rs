@@ -105,7 +105,7 @@ impl Case {
             },
             anchor: Anchor::Quantile(0.5),
             priors,
-            half_worn_at: None,
+            half_event_at: None,
         }
     }
 

@@ -46,7 +46,7 @@ date_format = "%d.%m.%Y"
 "#;
 
 #[test]
-fn a_log_with_its_own_name_headers_words_and_units_is_read_as_the_contract_says() {
+fn a_log_with_its_own_name_headers_words_and_units_is_read_as_the_readme_says() {
     let reading = own_usage(OWN_USAGE).read();
     assert_eq!(reading.problems, []);
     let rows: Vec<_> = reading.records.usage.iter().collect();

@@ -102,7 +102,7 @@ fn a_thousand_resamples_all_end_at_their_maximum() {
             },
             anchor: Anchor::Scale,
             priors: Vec::new(),
-            half_worn_at: None,
+            half_event_at: None,
         };
         warm.climb(&objective, &full.theta, &full.free)
             .expect("a maximum");
@@ -145,7 +145,7 @@ fn a_start_far_off_ends_at_the_maximum_or_says_that_it_did_not() {
         },
         anchor: Anchor::Scale,
         priors: Vec::new(),
-        half_worn_at: None,
+        half_event_at: None,
     };
     let mut search = Search::new(2);
     let mut ended = 0;

@@ -246,7 +246,7 @@ proptest! {
         if 0.0 < stock {
             prop_assert!(demand.fill_rate(stock - 1.0).is_some_and(|f| f < rate));
         }
-        let point = reorder_point(&demand, 1.0, rate);
+        let point = reorder_point(&demand, rate, 1.0);
         prop_assert!(rate - 1e-9 <= rq_fill_rate(&demand, point, 1.0));
     }
 }

@@ -5,7 +5,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use chrono::NaiveDate;
 
 use super::{PlannedUse, Planner, Told, both};
-use crate::forecast::season::{Season, Stretch, month_of, months_later};
+use crate::forecast::season::{DaySpan, Season, month_of, months_later};
 use crate::forecast::typical::Typical;
 use crate::life::exposure::DaySum;
 use crate::record::{Amounts, Machine};
@@ -203,7 +203,7 @@ impl Planner<'_> {
     fn again(
         &self,
         (machine, product, bin): (&str, &str, Option<&str>),
-        stretch: Stretch,
+        stretch: DaySpan,
         amounts: Amounts,
     ) -> Option<PlannedUse> {
         let factor = 1.0 + self.planning.records.settings.plan_change;

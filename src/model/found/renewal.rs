@@ -85,7 +85,7 @@ impl Renewals {
 
     fn tabulate_hazard(&mut self) {
         // Where the slope has no end, that of a line stands in.
-        let falls = self.distribution != Distribution::Lognormal && self.shape <= 1.0;
+        let falls = self.distribution.is_weibull() && self.shape <= 1.0;
         let at_once = if falls {
             self.hazard_in_full(STEP)
         } else {

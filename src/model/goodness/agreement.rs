@@ -9,7 +9,7 @@ use crate::model::observations::{End, Observations};
 
 /// One part of life: wear-outs seen, and those the fit expects.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Stretch {
+pub struct PartOfLife {
     /// Ends at this effective exposure; `None` for the last part.
     pub until: Option<f64>,
     /// Wear-outs seen (expected number, where intervals cross an end).
@@ -24,7 +24,7 @@ pub struct Agreement {
     /// Chance of disagreement as large as this, or larger, if the fit is right.
     pub p_value: f64,
     /// Parts of life, each with about as many expected wear-outs.
-    pub stretches: Vec<Stretch>,
+    pub parts_of_life: Vec<PartOfLife>,
 }
 
 /// Wear-outs below which no judgement is made.
@@ -77,14 +77,14 @@ pub fn agreement(fit: &Fit, lives: &Observations) -> Option<Agreement> {
     let taken = cut.cross();
     let v = own - &taken * covariance(&fit.at, &fit.free)? * taken.transpose();
     let statistic = u.dot(&v.cholesky()?.solve(&u));
-    let stretches = (0..=k).map(|i| Stretch {
+    let parts_of_life = (0..=k).map(|i| PartOfLife {
         until: cut.exposures.get(i).copied(),
         worn: score.worn[i],
         expected: score.worn[i] - score.gradient[i],
     });
     Some(Agreement {
         p_value: likelihood_ratio_p(statistic / 2.0, k as f64),
-        stretches: stretches.collect(),
+        parts_of_life: parts_of_life.collect(),
     })
 }
 

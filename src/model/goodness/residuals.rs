@@ -4,6 +4,7 @@
 use crate::model::kernel::Distribution;
 use crate::model::observations::{End, Observations};
 use crate::model::wear_factors;
+use crate::wear::effective;
 
 /// A life on the scale of the cumulative hazard `H`; a censored one stays censored, an interval an
 /// interval.
@@ -66,7 +67,7 @@ pub(super) struct Track {
 pub(super) fn tracks(theta: &[f64], lives: &Observations) -> Vec<Track> {
     let n = lives.n_groups;
     let factors: Vec<f64> = wear_factors(theta).collect();
-    let weigh = |u: &[f64]| u.iter().zip(&factors).map(|(u, w)| u * w).sum::<f64>();
+    let weigh = |u: &[f64]| effective(u, factors.iter().copied());
     (0..lives.len())
         .map(|i| {
             let row = i * n..(i + 1) * n;

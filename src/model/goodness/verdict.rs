@@ -1,6 +1,6 @@
 //! A judgement in words.
 
-use super::agreement::{Agreement, Stretch};
+use super::agreement::{Agreement, PartOfLife};
 use super::{Goodness, Judged, likelihood_ratio_p};
 use crate::model::fit::Fit;
 use crate::model::kernel::Distribution;
@@ -113,9 +113,9 @@ fn agreement(agreement: Option<&Agreement>, judged: &Judged<'_>) -> String {
         p if p < 0.05 => "the fit may miss",
         _ => return format!("the fit agrees with the lives ({told})"),
     };
-    let off = |s: &Stretch| (s.worn - s.expected).abs() / s.expected.max(0.5).sqrt();
+    let off = |s: &PartOfLife| (s.worn - s.expected).abs() / s.expected.max(0.5).sqrt();
     let worst = agreement
-        .stretches
+        .parts_of_life
         .iter()
         .enumerate()
         .max_by(|a, b| off(a.1).total_cmp(&off(b.1)));
@@ -124,7 +124,7 @@ fn agreement(agreement: Option<&Agreement>, judged: &Judged<'_>) -> String {
     };
     let place = match i {
         0 => "early in life",
-        i if i + 1 == agreement.stretches.len() => "late in life",
+        i if i + 1 == agreement.parts_of_life.len() => "late in life",
         _ => "in mid-life",
     };
     format!(

@@ -12,7 +12,7 @@ use polars_io::mmap::ReaderBytes;
 use polars_io::parquet::read::{FileMetadata, ParquetReader, infer_schema};
 use polars_parquet::read::PhysicalType;
 
-use super::listed::{Listed, Of, Room};
+use super::listed::{Listed, Of, Scratch};
 use super::values::Values;
 use super::{footer, pages, refused};
 use crate::read::header::MOST_COLUMNS;
@@ -66,7 +66,7 @@ impl Content {
         &self,
         path: &Path,
         rows: Range<usize>,
-        room: &mut Room,
+        scratch: &mut Scratch,
     ) -> PolarsResult<Vec<Values>> {
         let at = self
             .groups
@@ -82,7 +82,7 @@ impl Content {
             let bytes = bytes(path)?;
             for (column, of) in &group.listed {
                 let chunk = (&chunks[*column], *of);
-                let listed = Listed::read(&bytes, chunk, &of_group, room)?;
+                let listed = Listed::read(&bytes, chunk, &of_group, scratch)?;
                 columns[*column] = Some(listed);
             }
         }
@@ -269,10 +269,10 @@ mod tests {
                 999..2_001,
                 1_700..2_000,
             ];
-            let mut room = Room::default();
+            let mut scratch = Scratch::default();
             for rows in ranges {
                 let columns = content
-                    .rows(&path, rows.clone(), &mut room)
+                    .rows(&path, rows.clone(), &mut scratch)
                     .expect("columns");
                 for (values, full) in columns.iter().zip(full.columns()) {
                     assert!(matches!(values, Values::Listed(_)), "{}", full.name());

@@ -38,7 +38,7 @@ pub(in crate::read) struct Listed {
 
 /// Memory to read columns into, as what was asked of the system once need not be asked for again.
 #[derive(Debug, Default)]
-pub(super) struct Room {
+pub(super) struct Scratch {
     /// To unpack pages in.
     page: Vec<u8>,
     /// Places of columns that are done with.
@@ -51,21 +51,21 @@ impl Listed {
         file: &Buffer<u8>,
         (chunk, of): (&ColumnChunkMetadata, Of),
         rows: &Range<usize>,
-        room: &mut Room,
+        scratch: &mut Scratch,
     ) -> PolarsResult<Self> {
         let bytes = chunk.byte_range();
         let bytes = file
             .clone()
             .sliced(bytes.start as usize..bytes.end as usize);
         let pages = PageReader::new(Cursor::new(bytes), chunk, Vec::new(), usize::MAX);
-        let mut pages = BasicDecompressor::new(pages, std::mem::take(&mut room.page));
+        let mut pages = BasicDecompressor::new(pages, std::mem::take(&mut scratch.page));
         let list = pages
             .read_dict_page()?
             .ok_or_else(|| refused("a list is missing"))?;
         let count =
             u32::try_from(list.num_values).map_err(|_| refused("a list of too many values"))?;
         let list = values(&list, of)?;
-        let mut places = room.spare.pop().unwrap_or_default();
+        let mut places = scratch.spare.pop().unwrap_or_default();
         places.clear();
         places.reserve(rows.len());
         // Places before the rows in their first page, and the row that the page now read begins with.
@@ -83,7 +83,7 @@ impl Listed {
             }
             at = until;
         }
-        room.page = pages.into_inner();
+        scratch.page = pages.into_inner();
         places.drain(..before.unwrap_or(0).min(places.len()));
         places.truncate(rows.len());
         Ok(Self {

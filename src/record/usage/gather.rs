@@ -13,7 +13,7 @@ use rayon::prelude::*;
 
 use super::amount::{self, UNKNOWN};
 use super::arrivals::{Arrivals, Sorted};
-use super::heap::{Heap, Room, Whole};
+use super::heap::{Heap, Scratch, Whole};
 use super::layout::Layout;
 use super::names::{Names, places};
 use super::store::{self, MachineUse, Pair, Store};
@@ -251,7 +251,9 @@ impl Gather {
         let done: Vec<_> = self
             .heaps
             .into_par_iter()
-            .map_init(Room::default, |room, heap| heap.finish(&whole, room))
+            .map_init(Scratch::default, |scratch, heap| {
+                heap.finish(&whole, scratch)
+            })
             .collect();
         let mut uses = vec![MachineUse::default(); machines.len()];
         let mut twins = Vec::new();

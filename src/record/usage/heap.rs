@@ -28,7 +28,7 @@ pub(super) struct Whole<'a> {
 
 /// Room that is used for one machine after the other.
 #[derive(Default)]
-pub(super) struct Room {
+pub(super) struct Scratch {
     rows: Table,
     order: Order,
     /// Rows in order of one day and pair.
@@ -38,7 +38,7 @@ pub(super) struct Room {
     packed: Vec<u64>,
 }
 
-impl Room {
+impl Scratch {
     /// Brings the rows of a machine in order; how many of them have no bin.
     fn sort(&mut self, waiting: &Rows, whole: &Whole<'_>) -> u64 {
         waiting.unpack(whole.layouts, &mut self.rows);
@@ -87,34 +87,36 @@ impl Heap {
     pub(super) fn finish(
         self,
         whole: &Whole<'_>,
-        room: &mut Room,
+        scratch: &mut Scratch,
     ) -> (MachineUse, Vec<(u32, u32)>) {
-        let without_bin = room.sort(&self.waiting, whole);
-        room.begin();
+        let without_bin = scratch.sort(&self.waiting, whole);
+        scratch.begin();
         let mut twins = Vec::new();
         let mut others = Others::default();
         if !self.others.is_empty() {
-            for sum in room.groups.single() {
-                let codes = room.sums.codes(sum);
+            for sum in scratch.groups.single() {
+                let codes = scratch.sums.codes(sum);
                 let codes = codes.map(|c| self.others.moved(c, &mut others));
-                room.sums.set_codes(sum, codes);
+                scratch.sums.set_codes(sum, codes);
             }
         }
-        let kept = room.rows.codes.each_ref().map(|codes| Kept::of(codes));
+        let kept = scratch.rows.codes.each_ref().map(|codes| Kept::of(codes));
         let are_plain = whole.marks.is_empty() && !kept.contains(&Kept::Various);
-        for (sum, same) in room.groups.several() {
-            let same = &room.order.places()[same];
-            self.find_twins(same, &room.rows, whole.marks, &mut twins);
-            let plain = are_plain.then(|| plain(same, &room.rows, kept)).flatten();
-            let codes = plain.unwrap_or_else(|| self.together(same, &room.rows, &mut others));
-            room.sums.set_codes(sum, codes);
+        for (sum, same) in scratch.groups.several() {
+            let same = &scratch.order.places()[same];
+            self.find_twins(same, &scratch.rows, whole.marks, &mut twins);
+            let plain = are_plain
+                .then(|| plain(same, &scratch.rows, kept))
+                .flatten();
+            let codes = plain.unwrap_or_else(|| self.together(same, &scratch.rows, &mut others));
+            scratch.sums.set_codes(sum, codes);
         }
         others.shrink();
-        let codes = room.sums.codes.each_ref();
+        let codes = scratch.sums.codes.each_ref();
         let done = MachineUse {
             kept: codes.map(|codes| Kept::of(codes)),
             rows: self.waiting.len() as u64,
-            days: Sums::new(self.waiting, &room.sums.columns(), &mut room.packed),
+            days: Sums::new(self.waiting, &scratch.sums.columns(), &mut scratch.packed),
             others,
             spread: Vec::new(),
             without_bin,

@@ -3,7 +3,7 @@
 use serde_json::{Value, json};
 
 use super::{count, document, estimate};
-use crate::model::goodness::agreement::Stretch;
+use crate::model::goodness::agreement::PartOfLife;
 use crate::model::health::Sampler;
 use crate::report::fits::{FitLine, FitsReport};
 use crate::units::Measure;
@@ -74,8 +74,8 @@ fn goodness(line: &FitLine) -> Value {
     let agreement = goodness.agreement.as_ref();
     let stretches = agreement.map(|a| {
         let stretch =
-            |s: &Stretch| json!({"until": s.until, "worn": s.worn, "expected": s.expected});
-        a.stretches.iter().map(stretch).collect::<Vec<_>>()
+            |s: &PartOfLife| json!({"until": s.until, "worn": s.worn, "expected": s.expected});
+        a.parts_of_life.iter().map(stretch).collect::<Vec<_>>()
     });
     let steps: Vec<Value> = line
         .survival

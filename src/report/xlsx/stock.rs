@@ -54,6 +54,5 @@ pub fn stock(report: &StockReport) -> Result<Vec<u8>, XlsxError> {
 
 /// `season 2027 (1 Nov 2026 to 31 Oct 2027)`.
 fn season(report: &StockReport) -> String {
-    let (from, until) = (text::day(report.from), text::day(report.until));
-    format!("season {} ({from} to {until})", report.season)
+    text::season(report.season, (report.from, report.until))
 }

@@ -26,6 +26,11 @@ pub(super) fn day(date: NaiveDate) -> String {
     date.format("%-d %b %Y").to_string()
 }
 
+/// `season 2027 (1 Nov 2026 to 31 Oct 2027)`.
+pub(super) fn season(year: i32, (from, until): (NaiveDate, NaiveDate)) -> String {
+    format!("season {year} ({} to {})", day(from), day(until))
+}
+
 /// `1 line`, `2 lines`.
 pub(super) fn count(number: usize, thing: &str) -> String {
     if number == 1 {

@@ -123,10 +123,9 @@ pub(super) fn ton_words(units: Units) -> &'static str {
     }
 }
 
-/// `season 2027, 1 Nov 2026 to 31 Oct 2027`.
+/// `season 2027 (1 Nov 2026 to 31 Oct 2027)`.
 pub(super) fn season(report: &BudgetReport) -> String {
-    let (from, until) = (text::day(report.from), text::day(report.until));
-    format!("season {} ({from} to {until})", report.season)
+    text::season(report.season, (report.from, report.until))
 }
 
 /// The season's total, or that of the lines whose cost is known where it is unknown; see [`total_words`].

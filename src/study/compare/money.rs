@@ -26,6 +26,7 @@ use crate::life::Life;
 use crate::model::wear_factors;
 use crate::study::Study;
 use crate::units::Measure;
+use crate::wear::effective;
 
 /// The work on record, as one family sees it.
 #[derive(Clone, Debug, PartialEq)]
@@ -144,7 +145,7 @@ impl Work {
         for (machine, used) in &self.by_machine {
             let work = match group {
                 Some(group) => used[group],
-                None => used.iter().zip(&factors).map(|(n, w)| n * w).sum(),
+                None => effective(used, factors.iter().copied()),
             };
             all += work;
             changes += work / ((ln_life + effect(machine)).exp() + late);
@@ -163,9 +164,9 @@ impl Work {
         let factors: Vec<f64> = wear_factors(theta).take(count).collect();
         let mut squares = 0.0;
         for (row, a) in self.by_day.chunks_exact(count).zip(&factors) {
-            squares += a * row.iter().zip(&factors).map(|(n, b)| n * b).sum::<f64>();
+            squares += a * effective(row, factors.iter().copied());
         }
-        let sum: f64 = self.by_group.iter().zip(&factors).map(|(n, w)| n * w).sum();
+        let sum = effective(&self.by_group, factors.iter().copied());
         if 0.0 < squares {
             squares / (2.0 * sum)
         } else {
@@ -179,9 +180,7 @@ impl Work {
 
     /// Effective exposure an acre of all work, under `(.., ln w_1, ..)` from the third place on.
     pub(super) fn exposure_per_acre(&self, theta: &[f64]) -> f64 {
-        let each = self.by_group.iter().zip(wear_factors(theta));
-        let sum: f64 = each.map(|(n, w)| n * w).sum();
-        sum / self.all_acres()
+        effective(&self.by_group, wear_factors(theta)) / self.all_acres()
     }
 }
 

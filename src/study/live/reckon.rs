@@ -7,6 +7,14 @@ use crate::report::BudgetReport;
 use crate::report::live::{Live, Place};
 use crate::units::Measure;
 
+/// What places add up to.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Sum {
+    Money,
+    /// Field hours lost.
+    DownHours,
+}
+
 /// Works out, as the workbook's formulas will, what the tables come to at a scale.
 pub(super) struct Reckoner<'a> {
     pub(super) live: &'a Live,
@@ -15,11 +23,11 @@ pub(super) struct Reckoner<'a> {
 
 impl Reckoner<'_> {
     /// Expected money, or field hours, of a place at a scale.
-    fn expected(&self, place: &Place, at: usize, money: bool) -> f64 {
+    fn expected(&self, place: &Place, at: usize, sum: Sum) -> f64 {
         let line = &self.live.lines[place.line];
         let scale = self.live.scales[at];
         let failures = place.worn[at] + place.damage * scale_of(place.clock, scale);
-        if !money {
+        if sum == Sum::DownHours {
             return failures * line.down_hours.unwrap_or(0.0);
         }
         let singles = scale_of(place.clock, scale);
@@ -39,21 +47,22 @@ impl Reckoner<'_> {
     }
 
     /// Standard deviation of the same.
-    fn sd(&self, place: &Place, at: usize, money: bool) -> f64 {
+    fn sd(&self, place: &Place, at: usize, sum: Sum) -> f64 {
         let line = &self.live.lines[place.line];
-        let each = if money {
-            let price = self.report.lines[place.line].price.unwrap_or(0.0);
-            place.pieces * price + self.job(place)
-        } else {
-            line.down_hours.unwrap_or(0.0)
+        let each = match sum {
+            Sum::Money => {
+                let price = self.report.lines[place.line].price.unwrap_or(0.0);
+                place.pieces * price + self.job(place)
+            }
+            Sum::DownHours => line.down_hours.unwrap_or(0.0),
         };
         place.sd[at] * each
     }
 
-    fn spread(&self, at: usize, money: bool, keep: impl Fn(&Place) -> bool) -> f64 {
+    fn spread(&self, at: usize, sum: Sum, keep: impl Fn(&Place) -> bool) -> f64 {
         let places = self.live.places.iter().filter(|p| keep(p));
         places
-            .map(|p| self.sd(p, at, money).powi(2))
+            .map(|p| self.sd(p, at, sum).powi(2))
             .sum::<f64>()
             .sqrt()
     }
@@ -69,14 +78,14 @@ impl Reckoner<'_> {
         &self,
         replays: &[Replay],
         share: f64,
-        money: bool,
+        sum: Sum,
         samples: impl Fn(&Replay) -> Vec<f64>,
         keep: impl Fn(&Place) -> bool,
     ) -> Vec<f64> {
         let of = |(at, replay): (usize, &Replay)| {
             let places = self.live.places.iter().filter(|p| keep(p));
-            let expected: f64 = places.map(|p| self.expected(p, at, money)).sum();
-            let spread = self.spread(at, money, &keep);
+            let expected: f64 = places.map(|p| self.expected(p, at, sum)).sum();
+            let spread = self.spread(at, sum, &keep);
             if spread <= 0.0 {
                 return 0.0;
             }
@@ -92,9 +101,9 @@ impl Reckoner<'_> {
 
     /// What each product's share is over its share by mean factors alone.
     pub(super) fn products(&self) -> Vec<f64> {
-        let by_factors = self
-            .live
-            .shares(self.report, |p| self.expected(p, self.live.at_plan(), true));
+        let by_factors = self.live.shares(self.report, |p| {
+            self.expected(p, self.live.at_plan(), Sum::Money)
+        });
         self.report
             .products
             .iter()

@@ -58,7 +58,7 @@ impl Counter<'_> {
             busiest: self.demands.busiest[index].filter(|_| lead.is_some()),
             reorder_point: lead.as_ref().map(|lead| {
                 let quantity = stock::in_packs(1.0, pack, least);
-                let point = stock::reorder_point(lead, quantity, self.promise().unwrap_or(PROMISE));
+                let point = stock::reorder_point(lead, self.promise().unwrap_or(PROMISE), quantity);
                 // Below what the season begins with, or its first day would be one to order on.
                 wanted.map_or(point, |w| point.min((w.order_up_to - 1.0).max(0.0)))
             }),

@@ -124,7 +124,7 @@ fn chains_and_weighted_draws_agree_on_machines_that_differ() {
         },
         anchor: Anchor::Quantile(0.5),
         priors: vec![prior(0.9, 0.3), prior(7.5, 0.6)],
-        half_worn_at: None,
+        half_event_at: None,
     };
     let machines = Machines::new(base).expect("machines");
     let free = [true; 3];

@@ -144,7 +144,7 @@ fn parts_of_unknown_age_tell_how_long_parts_last() {
     assert!(misses.abs() < 0.15, "{misses}");
 }
 
-/// Contract: of a part installed nobody knows when, the first life is kept out of the fit.
+/// Of a part installed nobody knows when, the first life is kept out of the fit.
 #[test]
 fn a_fit_takes_nothing_from_them() {
     let lives = machines(3);

@@ -26,7 +26,8 @@ pub(super) const PLAN_CHANGE: &str = "Plan_change";
 pub(super) const PRICE_CHANGE: &str = "Price_change";
 pub(super) const LABOR_RATE: &str = "Labor_rate";
 pub(super) const DOWN_COST: &str = "Down_cost";
-/// Names of the season's figures: known lines, all lines, down cost, in the order of [`FIGURES`].
+/// Names of the season's figures: known lines, all lines, down cost, in the order of
+/// [`super::words::FIGURES`].
 pub(super) const KNOWN: [&str; 4] = [
     "Known_expected",
     "Known_8_in_10",

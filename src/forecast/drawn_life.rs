@@ -9,9 +9,10 @@ use super::unit::{Age, Before, Unit};
 use crate::degradation::{Crossing, LifePrior, PathDraw};
 use crate::model::posterior::Draws;
 use crate::model::{Distribution, wear_factors};
+use crate::wear;
 
 /// One family's life in one play.
-pub(crate) struct Life<'a> {
+pub(crate) struct DrawnLife<'a> {
     pub(super) distribution: Distribution,
     pub(super) shape: f64,
     pub(super) ln_scale: f64,
@@ -19,7 +20,7 @@ pub(crate) struct Life<'a> {
     pub(super) factors: Cow<'a, [f64]>,
 }
 
-impl Life<'_> {
+impl DrawnLife<'_> {
     /// The life of one draw on one machine.
     ///
     /// - `machine`: its place among the machines the family has lives of; one without any gets an
@@ -29,14 +30,14 @@ impl Life<'_> {
         draw: usize,
         machine: Option<usize>,
         rng: &mut ChaCha8Rng,
-    ) -> Life<'static> {
+    ) -> DrawnLife<'static> {
         let theta = draws.get(draw);
         let z = if machine.is_none() && draws.spread(draw).is_some() {
             rand_distr::StandardNormal.sample(rng)
         } else {
             0.0
         };
-        Life {
+        DrawnLife {
             distribution: draws.distribution,
             shape: theta[0].exp(),
             ln_scale: theta[1] + draws.effect(draw, machine, z),
@@ -46,10 +47,7 @@ impl Life<'_> {
 
     /// Effective exposure of use by group.
     pub(crate) fn effective(&self, used: &[f64]) -> f64 {
-        used.iter()
-            .zip(self.factors.iter())
-            .map(|(u, w)| u * w)
-            .sum()
+        wear::effective(used, self.factors.iter().copied())
     }
 
     /// Cumulative hazard at an exposure.
@@ -203,8 +201,8 @@ mod tests {
         value.as_f64().expect("a number")
     }
 
-    fn weibull(shape: f64, scale: f64, factors: &'static [f64]) -> Life<'static> {
-        Life {
+    fn weibull(shape: f64, scale: f64, factors: &'static [f64]) -> DrawnLife<'static> {
+        DrawnLife {
             distribution: Distribution::Weibull,
             shape,
             ln_scale: scale.ln(),

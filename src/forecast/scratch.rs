@@ -8,7 +8,7 @@ const _: () = assert!(BATCH <= 256);
 
 /// Room to work in, for one place after the other.
 #[derive(Debug)]
-pub(super) struct Room {
+pub(super) struct Scratch {
     /// The part in service, in every play.
     pub(super) first: Parts,
     pub(super) successors: Parts,
@@ -78,7 +78,7 @@ pub(super) struct ChosenLives {
     pub(super) ln_scale: Column,
 }
 
-impl Room {
+impl Scratch {
     pub(super) fn new() -> Self {
         let zero = [0.0; BATCH];
         let begins = |len| Begins {
