@@ -86,18 +86,26 @@ fn unusable(path: &Path, why: &dyn std::fmt::Display) -> CliError {
 fn home(dir: &Path, table: Table) -> Result<PathBuf, CliError> {
     let name = table.name();
     let path = dir.join(format!("{name}.csv"));
-    let source = match read::table_home(dir, table)? {
+    let elsewhere = |source: &str| {
+        format!(
+            "the table stands in {source}, and rows are added to comma-separated text only; save it as `{name}.csv` \
+             in the records folder, take it out of where it stands, and import again"
+        )
+    };
+    let why = match read::table_home(dir, table)? {
         TableHome::Csv(path) => return Ok(path),
         TableHome::Nowhere => return Ok(path),
-        TableHome::Other(source) => source,
-        TableHome::Several => "several places".to_owned(),
+        TableHome::Other(source) => elsewhere(&source),
+        TableHome::Several => elsewhere("several places"),
+        TableHome::ThroughRules(source) => format!(
+            "{source} is read through the rules of columns.toml, and rows are added under the table's own headers, dates \
+             and units only; write these into `{name}.csv` (`wearcast start` has them), take [{name}] out of \
+             columns.toml ([{name}.values] may stay), and import again"
+        ),
     };
     Err(CliError::Write {
         path: path.display().to_string(),
-        why: format!(
-            "the table stands in {source}, and rows are added to comma-separated text only; save it as `{name}.csv` \
-             in the records folder, take it out of where it stands, and import again"
-        ),
+        why,
     })
 }
 

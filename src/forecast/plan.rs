@@ -247,6 +247,11 @@ impl<'a> Planner<'a> {
             return Vec::new();
         };
         let whole = DaySpan::month(row.month);
+        let begins = stretch.from.max(self.planning.as_of + Days::new(1));
+        let left = (stretch.until - begins).num_days() + 1;
+        if 0 < left && left < whole.days() {
+            told.months_in_part.insert(row.month, (left, whole.days()));
+        }
         let mut bins = vec![(row.bin.clone(), 1.0)];
         if row.bin.is_none() && !self.planning.is_real {
             let shares = self.bin_shares(row);

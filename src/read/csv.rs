@@ -260,13 +260,16 @@ fn header(
 ) -> Option<usize> {
     let marks = text.matches(mark).count();
     let separated = [(';', "semicolons"), ('\t', "tabs"), (',', "commas")];
-    if let Some((_, name)) = separated.iter().find(|(other, _)| {
+    if let Some((other, name)) = separated.iter().find(|(other, _)| {
         *other != mark
             && (mark == ',' || *other != ',' || marks == 0)
             && marks < text.matches(*other).count()
     }) {
         let expected = if mark == ',' {
-            format!("cells separated by commas, and a decimal point in numbers; {SAVE_AS}")
+            let other = if *other == '\t' { "\\t" } else { ";" };
+            format!(
+                "cells separated by commas, and a decimal point in numbers; {SAVE_AS}, or say `separator = \"{other}\"` (and `decimal = \",\"` where numbers have it) of the table in columns.toml"
+            )
         } else {
             format!("cells separated by `{mark}`, as `separator` of columns.toml says")
         };

@@ -16,6 +16,8 @@ pub enum TableHome {
     Csv(PathBuf),
     /// In this Parquet file, or in a sheet of a workbook: not to be added to.
     Other(String),
+    /// In this file, whose headers or values rules of `columns.toml` turn into the table's own.
+    ThroughRules(String),
     /// In several places, of which none is the right one.
     Several,
     /// Nowhere yet.
@@ -48,9 +50,7 @@ pub fn table_home(dir: &Path, table: Table) -> Result<TableHome, ReadError> {
         _ if twice => TableHome::Several,
         None => TableHome::Nowhere,
         Some(_) if is_blank => TableHome::Nowhere,
-        Some(found) if through_rules => {
-            TableHome::Other(format!("{}, read through columns.toml", found.source))
-        }
+        Some(found) if through_rules => TableHome::ThroughRules(found.source.clone()),
         Some(found) => match &found.home {
             Home::Csv(path) => TableHome::Csv(path.clone()),
             Home::Parquet(_) | Home::Parts(_) | Home::Sheet(_) => {

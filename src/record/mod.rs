@@ -137,15 +137,32 @@ pub struct Machine {
     pub extra: Extra,
 }
 
+/// Columns of `machines` beside those that the table takes, which a budget reads where they hold numbers.
+pub const OF_BUDGET: [&str; 2] = ["list_price", "hours_before"];
+
+/// Whether a header names a column of [`OF_BUDGET`].
+#[must_use]
+pub fn is_of_budget(header: &str) -> bool {
+    OF_BUDGET.iter().any(|column| is_named(header, column))
+}
+
+/// Whether two names are alike in their letters and digits.
+fn is_named(header: &str, column: &str) -> bool {
+    let kept = |text: &str| -> String {
+        let kept = text.chars().filter(|c| c.is_alphanumeric());
+        kept.flat_map(char::to_lowercase).collect()
+    };
+    kept(header) == kept(column)
+}
+
 impl Machine {
-    /// What stands in a column of the owner's own; `column` in small letters and digits alone.
+    /// What stands in a column of the owner's own, in whatever form its name is written.
     #[must_use]
     pub fn own(&self, column: &str) -> Option<&str> {
-        let is = |header: &str| {
-            let kept = header.chars().filter(|c| c.is_alphanumeric());
-            kept.flat_map(char::to_lowercase).eq(column.chars())
-        };
-        let mut own = self.extra.iter().filter(|(header, _)| is(header));
+        let mut own = self
+            .extra
+            .iter()
+            .filter(|(header, _)| is_named(header, column));
         own.next().map(|(_, text)| text.as_str())
     }
 

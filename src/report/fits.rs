@@ -17,6 +17,8 @@ pub struct FitsReport {
     pub header: Header,
     /// Units for people.
     pub units: Units,
+    /// Whether parts of unknown age count, as they do in a forecast.
+    pub with_found: bool,
     /// By family.
     pub families: Vec<FitLine>,
 }

@@ -46,9 +46,11 @@ pub struct FamilyFactors {
     /// By product group of the plan, means over what the records leave possible: what expected wear
     /// is worked out by.
     pub factors: Vec<f64>,
-    /// By product group of the plan, the wear factors as `fit` and `compare` tell them; `None`: none is
-    /// told.
+    /// By product group of the plan, the wear factors as `fit` and `compare` tell them, but for parts of unknown
+    /// age; `None`: none is told.
     pub told: Vec<Option<f64>>,
+    /// Whether parts of unknown age count, which `fit` leaves out.
+    pub with_found: bool,
     /// Lives the factors and tables rest on, and wear-outs among them.
     pub lives: f64,
     /// Wear-outs among those.

@@ -220,6 +220,13 @@ impl StockLine {
             .filter(|n| is_ordered && WORTH_A_WORD <= *n)
     }
 
+    /// Pieces that are wanted and not ordered for want of money.
+    #[must_use]
+    pub fn held_back(&self) -> Option<f64> {
+        let held = self.wanted? - self.order_now?;
+        (0.0 < held).then_some(held)
+    }
+
     /// Pieces needed before the season begins, where they are worth a word.
     #[must_use]
     pub fn before(&self) -> Option<f64> {

@@ -111,9 +111,11 @@ impl Demand {
         }
     }
 
-    /// Expected pieces short with `stock`: `E[(D - stock)+]`.
+    /// Expected pieces short with `stock`: `E[(D - stock)+]`, of which only whole lots are of use.
     #[must_use]
     pub fn short(&self, stock: f64) -> f64 {
+        // Half a pair serves nobody.
+        let stock = (stock / self.lot).floor() * self.lot;
         let n = self.values.partition_point(|v| *v <= stock);
         if n == self.values.len() {
             return 0.0;
@@ -134,8 +136,6 @@ impl Demand {
     /// Expected share of pieces served from `stock`; `None` where nothing is ever asked for.
     #[must_use]
     pub fn fill_rate(&self, stock: f64) -> Option<f64> {
-        // Half a pair serves nobody.
-        let stock = (stock / self.lot).floor() * self.lot;
         let expected = self.expected();
         (0.0 < expected).then(|| 1.0 - self.short(stock) / expected)
     }

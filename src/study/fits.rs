@@ -56,6 +56,7 @@ pub fn report(
     let mut header = header;
     header.notes.extend(families.iter().filter_map(odds));
     FitsReport {
+        with_found: false,
         header,
         units,
         families,

@@ -224,6 +224,7 @@ impl<'a> Maker<'a> {
                     estimates[place]
                 };
                 FamilyFactors {
+                    with_found: !a.lives.found.is_empty(),
                     told: groups.iter().map(told).collect(),
                     family: a.family.name.clone(),
                     measure: a.lives.measure,

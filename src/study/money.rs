@@ -70,14 +70,14 @@ impl Sums<'_> {
             repair_curve: machine.and_then(|m| {
                 let from = self.hours_so_far(m)?;
                 let to = from + line.planned.hours?;
-                Some(m.own_amount("listprice")? * (repair_share(to) - repair_share(from)))
+                Some(m.own_amount("list_price")? * (repair_share(to) - repair_share(from)))
             }),
         }
     }
 
     /// Hours of use since the machine was new; `None` where any of it is not on record.
     fn hours_so_far(&self, machine: &Machine) -> Option<f64> {
-        let before = match machine.own_amount("hoursbefore") {
+        let before = match machine.own_amount("hours_before") {
             Some(hours) => hours,
             None if machine.in_service < machine.records_from => return None,
             None => 0.0,

@@ -7,8 +7,8 @@ use crate::report::page::PageReport;
 
 impl Study {
     /// Everything that the page shows. Lives are fitted, advice is weighed and the season is played
-    /// once for all of it, so that its figures are those of the single commands and agree with
-    /// each other.
+    /// once for all of it, so that its figures agree with each other. Of the single commands `fit` alone may
+    /// differ: it leaves out parts of unknown age, which forecasts count.
     ///
     /// Past seasons are all scored, whichever season is asked for; where none can be, the page
     /// says why.
@@ -26,12 +26,13 @@ impl Study {
             .cloned()
             .collect();
         let notes = wanted.iter().flat_map(|a| a.notes.clone()).collect();
-        let fits = fits::report(
+        let mut fits = fits::report(
             &wanted,
             self.options.priors,
             self.records.settings.units,
             self.header(notes),
         );
+        fits.with_found = wanted.iter().any(|a| !a.lives.found.is_empty());
         if self.options.policy == Policy::Advised {
             Self::change_as_advised(&mut outlook, &advice, self.as_of);
         }

@@ -76,7 +76,7 @@ impl Study {
         let parts: Vec<RemainingLine> = parts.collect();
         let mut notes = outlook.notes(&self.built);
         notes.extend(like_the_first(&long));
-        notes.extend(unpriced_stops(&parts));
+        notes.extend(self.unpriced_stops(&parts));
         notes.extend(without_mean(&parts));
         let before = outlook.plan.uses.iter().any(|u| u.until < season.start);
         notes.extend(before.then(|| {
@@ -94,6 +94,30 @@ impl Study {
             services: services.collect(),
             header: self.header(notes),
         }
+    }
+
+    /// Where a stop has no price, running on always looks cheaper.
+    fn unpriced_stops(&self, parts: &[RemainingLine]) -> Option<String> {
+        let unpriced = parts
+            .iter()
+            .filter(|p| p.advice.is_some() && p.stop_cost.is_none());
+        let families: BTreeSet<String> = unpriced.map(|p| p.family.clone()).collect();
+        let settings = &self.records.settings;
+        let takes = match (settings.down_cost_per_hour, settings.rush_cost) {
+            (Some(_), _) => {
+                "hours lost (`down_hours`) beside some of their wear-outs in `replacements`"
+            }
+            (None, Some(_)) => "their prices in `parts`",
+            (None, None) => {
+                "`down_cost_per_hour` in settings.toml and hours lost in `replacements`, or `rush_cost`"
+            }
+        };
+        (!families.is_empty()).then(|| {
+            format!(
+                "what a stop in season costs is not known for {}, so running on looks cheaper than it is: it takes {takes}",
+                plan::list(&families)
+            )
+        })
     }
 
     /// The plan with its last twelve months repeated for many seasons.
@@ -129,20 +153,6 @@ impl Study {
         );
         long
     }
-}
-
-/// Where a stop has no price, running on always looks cheaper.
-fn unpriced_stops(parts: &[RemainingLine]) -> Option<String> {
-    let unpriced = parts
-        .iter()
-        .filter(|p| p.advice.is_some() && p.stop_cost.is_none());
-    let families: BTreeSet<String> = unpriced.map(|p| p.family.clone()).collect();
-    (!families.is_empty()).then(|| {
-        format!(
-            "what a stop in season costs is not known for {}, so running on looks cheaper than it is: it takes `down_cost_per_hour` in settings.toml and hours lost in `replacements`, or `rush_cost`",
-            plan::list(&families)
-        )
-    })
 }
 
 /// Of which machines a first season that is not over stands for all to come.

@@ -28,6 +28,8 @@ pub(super) struct Told {
     /// Machines planned far below their last full season: by which measure, and what share of it.
     pub(super) short: BTreeMap<String, (Measure, f64)>,
     pub(super) shared_out: BTreeSet<String>,
+    /// Months of the plan of which a season has some days to come alone: how many, of how many.
+    pub(super) months_in_part: BTreeMap<NaiveDate, (i64, i64)>,
     /// Months of the plan of which a season without any other has a few days.
     pub(super) cut: BTreeSet<NaiveDate>,
     /// Machines that leave the fleet before a season is over, each with the date.
@@ -137,6 +139,15 @@ impl Told {
             notes.push(format!(
                 "{} of the plan in months after a machine is retired: left out",
                 rows(self.beyond)
+            ));
+        }
+        if !self.months_in_part.is_empty() {
+            let months = self.months_in_part.iter();
+            let months =
+                months.map(|(m, (days, of))| format!("{} ({days} of {of})", m.format("%Y-%m")));
+            notes.push(format!(
+                "months of the plan count by their days that are to come in the season: {}",
+                list(&months.collect())
             ));
         }
         if !self.cut.is_empty() {

@@ -125,6 +125,9 @@ impl Draft<'_> {
         if texts.is_empty() {
             return;
         }
+        // Where most can be read, the others are mistakes, and are told as such.
+        let count: usize = all.iter().map(|(_, t)| t.len()).sum();
+        let are_mistakes = 2 * texts.len() < count;
         let reads = |form: &&&str| {
             let form = DateForm {
                 format: Some((**form).to_owned()),
@@ -135,6 +138,7 @@ impl Draft<'_> {
         };
         let fitting: Vec<&str> = FORMS.iter().filter(reads).copied().collect();
         match fitting.as_slice() {
+            [] if are_mistakes => {}
             [] => self.notes.push(format!(
                 "dates such as {} have no form that all of them share",
                 toml_text(&texts[0])

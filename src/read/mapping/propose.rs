@@ -14,7 +14,7 @@ use crate::read::error::ReadError;
 use crate::read::find::{self, Home};
 use crate::read::header::{Spec, normal};
 use crate::read::{tables, text};
-use crate::record::{Table, spelling};
+use crate::record::{Table, is_of_budget, spelling};
 use crate::units::Measure;
 
 /// The whole `columns.toml` that would fit a folder; `None` where there is nothing to propose.
@@ -296,8 +296,9 @@ impl Draft<'_> {
             let Some((column, unit)) =
                 likely(self.spec, &header).filter(|(column, _)| is_free(column))
             else {
-                self.unused
-                    .extend(Some(header).filter(|h| self.holds_amounts(h)));
+                let of_budget = self.table == Table::Machines && is_of_budget(&header);
+                let header = Some(header).filter(|h| !of_budget && self.holds_amounts(h));
+                self.unused.extend(header);
                 continue;
             };
             let rule = self.rule();

@@ -7,7 +7,9 @@ use std::fmt::Write as _;
 use chrono::{Datelike, NaiveDate};
 
 use super::{Check, Finding};
-use crate::record::{Installed, Machine, Position, ProblemKind, StockRow, Table, example};
+use crate::record::{
+    Installed, Machine, OF_BUDGET, Position, ProblemKind, StockRow, Table, example,
+};
 use crate::units::Measure;
 
 /// Days without anything on record after which a single last date looks mistyped: longer than from
@@ -43,12 +45,12 @@ impl Check<'_> {
         self.not_numbers();
     }
 
-    /// Columns of the owner's own that the budget reads where they hold numbers.
+    /// Columns of machines that the budget reads where they hold numbers.
     fn not_numbers(&mut self) {
         let mut findings = Vec::new();
         for machine in &self.records.machines {
-            for (name, column) in [("listprice", "list_price"), ("hoursbefore", "hours_before")] {
-                if let (Some(text), None) = (machine.own(name), machine.own_amount(name)) {
+            for column in OF_BUDGET {
+                if let (Some(text), None) = (machine.own(column), machine.own_amount(column)) {
                     findings.push((machine.row, column, text.to_owned()));
                 }
             }

@@ -9,7 +9,7 @@ pub fn stock(report: &StockReport) -> String {
     let mut header = heads("part,family,description,price,pack,lead_days");
     header.extend(forecast_header("demand"));
     header.extend(forecast_header("lead_demand"));
-    header.extend(heads("reorder_point,order_up_to,on_hand,on_order,due,order_now,order_cost,fill_rate,no_stock_out,shortage,left_over,used_last_season,needed_before_season,taken_before_season"));
+    header.extend(heads("reorder_point,order_up_to,on_hand,on_order,due,order_now,order_cost,fill_rate,no_stock_out,shortage,left_over,used_last_season,needed_before_season,taken_before_season,order_without_limit"));
     let mut table = Table::new(&header);
     for line in &report.lines {
         let mut cells = vec![
@@ -37,6 +37,7 @@ pub fn stock(report: &StockReport) -> String {
             number(line.used),
             number(line.needed_before),
             number(line.taken_before),
+            number(line.wanted),
         ]);
         table.row(cells);
     }

@@ -30,6 +30,10 @@ pub(super) fn section(report: &FitsReport) -> Markup {
         p {
             "From the records of all machines, used " (if priors(report) { "together with what is known of such parts in general" } else { "alone" })
             ". The ranges hold the truth in " (level) " of cases."
+            @if report.with_found {
+                " Parts of unknown age count, by how long they have lasted since the records began, as in the forecast; "
+                code { "wearcast fit" } " leaves them out, so its figures differ."
+            }
         }
         (table(report))
         p {

@@ -79,6 +79,11 @@ fn head(out: &mut String, report: &BudgetReport, width: usize) {
         report.season, report.from, report.until
     );
     out.push_str(&only(&report.header, width));
+    if report.policy == "advised" {
+        let words =
+            "every change that is advised is made before the season, and its cost is counted";
+        out.push_str(&wrapped(words, "", "", width));
+    }
     if let Some(words) = nearly_over(report.season, report.from, report.until) {
         out.push_str(&wrapped(&words, "", "", width));
     }
@@ -323,7 +328,8 @@ fn rates(report: &BudgetReport, width: usize) -> String {
     if let Some(past) = report.money.past.filter(|p| p.unpriced < p.changes)
         && let Some(cost) = past.cost
     {
-        let per = past.per_acre().map_or_else(String::new, |v| {
+        let per = past.whole_cost().and(past.per_acre());
+        let per = per.map_or_else(String::new, |v| {
             format!(", {} an {area}", cents(v / one, currency)).replace("an hectare", "a hectare")
         });
         let gaps = [
@@ -335,7 +341,10 @@ fn rates(report: &BudgetReport, width: usize) -> String {
         let gap = if gaps.is_empty() {
             String::new()
         } else {
-            format!("; nobody wrote down {}, so it was more", gaps.join(" and "))
+            format!(
+                "; nobody wrote down {}, so it was more (`wearcast backtest` tells past seasons at the prices of `parts`)",
+                gaps.join(" and ")
+            )
         };
         say(&format!(
             "Season {} cost {} on record for {} {}{per}{gap}.",

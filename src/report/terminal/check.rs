@@ -6,7 +6,7 @@ use std::fmt::Write as _;
 use super::grid::{Grid, Lean};
 use super::problems::grouped;
 use super::words::{whole, wrapped};
-use crate::record::{Account, Problem, RuleCount, Severity};
+use crate::record::{Account, Problem, RuleCount, Severity, Table, is_of_budget};
 use crate::report::check::CheckReport;
 
 /// Everything wrong with the records, then the account of every row.
@@ -68,10 +68,13 @@ pub fn check(report: &CheckReport<'_>, width: usize) -> String {
         out.push_str("No problems.\n\n");
     }
     out.push_str(&rows(accounts, width));
-    let own = accounts.iter().filter(|a| !a.own_columns.is_empty());
-    let own: Vec<String> = own
-        .map(|a| format!("{} `{}`", a.table.name(), a.own_columns.join("`, `")))
-        .collect();
+    let own = accounts.iter().filter_map(|account| {
+        let is_read = |c: &str| account.table == Table::Machines && is_of_budget(c);
+        let own = account.own_columns.iter().filter(|c| !is_read(c));
+        let own: Vec<String> = own.map(|c| format!("`{c}`")).collect();
+        (!own.is_empty()).then(|| format!("{} {}", account.table.name(), own.join(", ")))
+    });
+    let own: Vec<String> = own.collect();
     if !own.is_empty() {
         let text = format!(
             "Columns of your own, none of those that the table takes by name: {}",

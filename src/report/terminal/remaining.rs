@@ -7,6 +7,7 @@ use super::grid::{Grid, Lean};
 use super::words::{UNKNOWN, money, or_unknown, percent, whole, wrapped};
 use crate::decide::Advice;
 use crate::report::remaining::{MeasuredLine, RemainingLine, RemainingReport};
+use crate::units::Measure;
 
 /// Remaining lives, the most likely to wear out first.
 #[must_use]
@@ -216,7 +217,11 @@ fn measured(report: &RemainingReport, width: usize) -> String {
         ]);
     }
     let words = wrapped(
-        "Wear per 1,000: what 1,000 tons, acres, hours or days of the planned use take, whichever the part is counted by.",
+        &format!(
+            "Wear per 1,000: what 1,000 {}, {}, hours or days of the planned use take, whichever the part is counted by.",
+            Measure::Tons.label(report.units),
+            Measure::Acres.label(report.units)
+        ),
         "",
         "",
         width,

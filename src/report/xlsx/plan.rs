@@ -31,7 +31,9 @@ pub(super) fn write(
 /// Where the use comes from, as a sentence.
 pub(super) fn source(source: PlanSource) -> &'static str {
     match source {
-        PlanSource::Plan => "Use as planned in the records.",
+        PlanSource::Plan => {
+            "Use as planned in the records; a month counts by its days that are to come in the season."
+        }
         PlanSource::LastSeason => {
             "There is no plan: each machine's last full season is taken again."
         }

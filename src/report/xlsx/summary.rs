@@ -117,6 +117,11 @@ fn as_of(report: &BudgetReport) -> String {
     let only = only.map_or_else(String::new, |only| {
         format!(" This is a part of the whole: {}.", text::brief(&only, 80))
     });
+    let way = if report.policy == "advised" {
+        " Every change that is advised is made before the season, and its cost is counted."
+    } else {
+        ""
+    };
     let currency = match text::brief(&report.currency, 24) {
         currency if currency.is_empty() => String::new(),
         currency => format!(" Money in {currency}."),
@@ -127,7 +132,7 @@ fn as_of(report: &BudgetReport) -> String {
         ""
     };
     format!(
-        "{known}{only}{currency} {}{live}",
+        "{known}{only}{way}{currency} {}{live}",
         plan::source(report.plan_source)
     )
 }

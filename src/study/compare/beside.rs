@@ -191,6 +191,42 @@ pub(super) fn note_of_products(
     closest.map(|(_, text)| text)
 }
 
+/// Product groups of which nearly all was spread under one value, each with that value: what the product does and
+/// what the value does are hard to hold apart.
+pub(super) fn spread_under_one(
+    lives: &[&Life],
+    measure: Measure,
+    value_of: &dyn Fn(&Life) -> Option<String>,
+) -> BTreeSet<(String, String)> {
+    /// Share of a product under one value (our own choice).
+    const NEARLY_ALL: f64 = 0.95;
+    /// Share of a value's use that is worth a word (our own choice).
+    const WORTH_A_WORD: f64 = 0.05;
+    let mut by_group: BTreeMap<&str, BTreeMap<String, f64>> = BTreeMap::new();
+    let mut by_value: BTreeMap<String, f64> = BTreeMap::new();
+    for life in lives {
+        let Some(value) = value_of(life) else {
+            continue;
+        };
+        for (group, used) in &life.groups {
+            let used = used.end.get(measure).unwrap_or(0.0);
+            let of_group = by_group.entry(group).or_default();
+            *of_group.entry(value.clone()).or_default() += used;
+            *by_value.entry(value.clone()).or_default() += used;
+        }
+    }
+    let mut told = BTreeSet::new();
+    for (group, values) in by_group.into_iter().filter(|_| 1 < by_value.len()) {
+        let all: f64 = values.values().sum();
+        for (value, used) in values {
+            if NEARLY_ALL * all <= used && WORTH_A_WORD * by_value[&value] < used {
+                told.insert((group.to_owned(), value));
+            }
+        }
+    }
+    told
+}
+
 /// Lives by whether they saw more or less of a product than all together, and their material; none
 /// where they hardly differ in that.
 fn by_share(lives: &[&Life], measure: Measure, group: &str) -> Vec<(String, String)> {

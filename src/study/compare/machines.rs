@@ -40,7 +40,7 @@ impl Case<'_> {
         let of_it = |l: &&&Life| l.machine == machine;
         let lives: Vec<&Life> = self.lives.iter().filter(of_it).copied().collect();
         let counts = family_lives(&lives, self.all.measure, &self.study.groups, &[]).counts;
-        let change_cost = change_cost(self.study, self.family, &lives);
+        let change_cost = change_cost(self.study, self.family, &lives, None);
         let effects = Effects {
             teller: self.teller(assessment),
             place,

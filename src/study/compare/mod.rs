@@ -8,13 +8,17 @@ mod products;
 mod together;
 mod values;
 
+use std::collections::BTreeSet;
+
 use columns::By;
 
 use super::progress::Stage;
 use super::{DRAWS, Study, StudyError};
 use crate::family::Family;
+use crate::forecast::plan;
 use crate::life::Life;
 use crate::model::assess::{FamilyLives, Wanted, measured};
+use crate::model::family_lives::is_known;
 use crate::model::multiple::holm;
 use crate::record::{Account, Records, Table};
 use crate::report::compare::{CompareFamily, CompareReport, Compared};
@@ -108,6 +112,7 @@ impl Study {
         notes.extend(self.not_logged_note());
         let mut families: Vec<CompareFamily> = Vec::new();
         let mut all_parts = together::Together::default();
+        let mut alone = BTreeSet::new();
         let mut asked = self.wearing_families();
         asked.retain(|family| self.wants_family(&family.name));
         let mut totals = products::Totals::new(self, &asked);
@@ -143,8 +148,12 @@ impl Study {
                 By::Column(column) => {
                     let of_parts = column.table == Table::Parts;
                     let value = |life: &Life| column.value(&self.records, life);
-                    let together = beside::note(&self.records, &family.name, &case.lives, column);
+                    let measure = case.all.measure;
+                    let mut known = case.lives.clone();
+                    known.retain(|life| is_known(life, measure));
+                    let together = beside::note(&self.records, &family.name, &known, column);
                     notes.extend(together);
+                    alone.extend(beside::spread_under_one(&known, measure, &value));
                     all_parts.add(&case, &value);
                     case.values(&value, of_parts, &mut notes)
                 }
@@ -178,6 +187,8 @@ impl Study {
             By::Machines => ("machine".to_owned(), Some("machines")),
             By::Column(column) => (column.name.clone(), Some(column.table.name())),
         };
+        let together = all_parts.told(self.options.level);
+        notes.extend(together.as_ref().and_then(|_| under_one_note(&alone)));
         Ok(CompareReport {
             header: self.header(notes),
             units: self.records.settings.units,
@@ -187,7 +198,7 @@ impl Study {
             compared,
             families,
             totals: totals.told(),
-            together: all_parts.told(self.options.level),
+            together,
             comparisons,
         })
     }
@@ -211,6 +222,19 @@ impl Study {
         }
         notes
     }
+}
+
+/// That the table of all parts together puts down to a product what may be a value's.
+fn under_one_note(alone: &BTreeSet<(String, String)>) -> Option<String> {
+    let told = alone.iter();
+    let told = told.map(|(group, value)| format!("`{group}` with `{value}`"));
+    let told: BTreeSet<String> = told.collect();
+    (!told.is_empty()).then(|| {
+        format!(
+            "some products were spread under one value alone, and the table of all parts together puts what wears there down to the product; trust the families' own rows first: {}",
+            plan::list(&told)
+        )
+    })
 }
 
 fn by_notes(by: &By) -> Vec<String> {

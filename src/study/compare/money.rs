@@ -227,9 +227,24 @@ impl Spread {
     }
 }
 
+/// Pieces of a change on average, where lives differ in them.
+pub(super) fn pieces_that_differ(lives: &[&Life]) -> Option<f64> {
+    let first = lives.first()?.pieces;
+    let sum: f64 = lives.iter().map(|l| l.pieces).sum();
+    let differ = lives.iter().any(|l| l.pieces.total_cmp(&first).is_ne());
+    differ.then(|| sum / lives.len() as f64)
+}
+
 /// Parts and labor of one change, on average over these lives; `None` where a price or, with labor
 /// priced, an hour is unknown, and where there is no life.
-pub(super) fn change_cost(study: &Study, family: &Family, lives: &[&Life]) -> Option<f64> {
+///
+/// - `pieces`: so many in every change, rather than those of each.
+pub(super) fn change_cost(
+    study: &Study,
+    family: &Family,
+    lives: &[&Life],
+    pieces: Option<f64>,
+) -> Option<f64> {
     let rate = study.records.settings.labor_rate;
     let as_set = family.counted == Counted::Set;
     let mut known: BTreeMap<&str, PartCost> = BTreeMap::new();
@@ -254,7 +269,7 @@ pub(super) fn change_cost(study: &Study, family: &Family, lives: &[&Life]) -> Op
         if !cost.is_known(rate) {
             return None;
         }
-        sum += cost.of_change(life.pieces, rate);
+        sum += cost.of_change(pieces.unwrap_or(life.pieces), rate);
     }
     (!lives.is_empty()).then(|| sum / lives.len() as f64)
 }

@@ -33,7 +33,7 @@ impl Case<'_> {
         let rows = Rows {
             case: self,
             teller: self.teller(&assessment),
-            change: change_cost(self.study, self.family, &self.lives).filter(|c| 0.0 < *c),
+            change: change_cost(self.study, self.family, &self.lives, None).filter(|c| 0.0 < *c),
             work: work.as_ref(),
         };
         let names = self.study.groups.names();

@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 
 use super::Case;
-use super::money::{Work, change_cost};
+use super::money::{Work, change_cost, pieces_that_differ};
 use crate::life::Life;
 use crate::model::anchor::Anchor;
 use crate::model::assess::{Assessment, assess_lives};
@@ -44,7 +44,15 @@ impl Case<'_> {
         of_parts: bool,
         notes: &mut Vec<String>,
     ) -> CompareFamily {
-        let mut levels = self.levels(value_of);
+        // Whether the dearer part pays is asked of one machine, and not of those that carry more of it.
+        let pieces = pieces_that_differ(&self.lives).filter(|_| of_parts);
+        if let Some(pieces) = pieces {
+            notes.push(format!(
+                "{}: machines differ in how many pieces they carry, so a change is priced at {pieces:.1} of them on every line",
+                self.family.name
+            ));
+        }
+        let mut levels = self.levels(value_of, pieces);
         let (mut fitted, silent): (Vec<Level<'_>>, Vec<Level<'_>>) =
             levels.drain(..).partition(|l| 0.0 < l.seen.counts.worn);
         let base = base(&fitted);
@@ -78,7 +86,11 @@ impl Case<'_> {
         }
     }
 
-    fn levels<'b>(&'b self, value_of: &dyn Fn(&Life) -> Option<String>) -> Vec<Level<'b>> {
+    fn levels<'b>(
+        &'b self,
+        value_of: &dyn Fn(&Life) -> Option<String>,
+        pieces: Option<f64>,
+    ) -> Vec<Level<'b>> {
         let mut by_value: BTreeMap<Option<String>, Vec<&Life>> = BTreeMap::new();
         for life in &self.lives {
             by_value.entry(value_of(life)).or_default().push(life);
@@ -87,7 +99,7 @@ impl Case<'_> {
             .into_iter()
             .map(|(value, lives)| Level {
                 seen: family_lives(&lives, self.all.measure, &self.study.groups, &[]),
-                change_cost: change_cost(self.study, self.family, &lives),
+                change_cost: change_cost(self.study, self.family, &lives, pieces),
                 value,
                 lives,
             })

@@ -1,5 +1,7 @@
 //! What a reader of the order list must know.
 
+use std::collections::BTreeSet;
+
 use chrono::Days;
 
 use super::{Counter, PROMISE};
@@ -12,11 +14,7 @@ impl Counter<'_> {
     pub(super) fn notes(&self, lines: &[StockLine]) -> Vec<String> {
         let settings = &self.study.records.settings;
         let mut notes = Vec::new();
-        let parts = |keep: &dyn Fn(&StockLine) -> bool| {
-            let names = lines.iter().filter(|l| keep(l)).map(|l| l.part.clone());
-            let names: std::collections::BTreeSet<String> = names.collect();
-            (!names.is_empty()).then(|| plan::list(&names))
-        };
+        let parts = |keep: &dyn Fn(&StockLine) -> bool| parts(lines, keep);
         if let Some(unforeseen) = parts(&|l| l.demand.is_none()) {
             notes.push(format!(
                 "the use that wears them, or their life, is not known, so no order is worked out: {unforeseen}"
@@ -82,21 +80,7 @@ impl Counter<'_> {
                 "older numbers are counted with the newest, on the shelf as in demand: {joined}"
             ));
         }
-        if let Some(beyond) = parts(&|l| l.late.is_some_and(|n| 0.0 < n)) {
-            notes.push(format!(
-                "on order, due after the season and not counted for it: {beyond}"
-            ));
-        }
-        let late = parts(&|l| {
-            let comes = l.on_order > l.late;
-            let short = l.short_before_due.zip(l.demand);
-            comes && short.is_some_and(|(short, demand)| 0.05 * demand.expected < short)
-        });
-        if let Some(late) = late {
-            notes.push(format!(
-                "what is on order comes late in the season; more than one piece in twenty may be short before it does: {late}"
-            ));
-        }
+        notes.extend(on_the_way(lines));
         let told = [
             self.needed_before(lines),
             self.unlike_last_season(lines),
@@ -307,16 +291,51 @@ impl Counter<'_> {
     }
 }
 
-/// How many orders `budget_limit` holds back.
+/// Part numbers of the lines for which `keep` holds; `None` where there are none.
+fn parts(lines: &[StockLine], keep: impl Fn(&StockLine) -> bool) -> Option<String> {
+    let names = lines.iter().filter(|l| keep(l)).map(|l| l.part.clone());
+    let names: BTreeSet<String> = names.collect();
+    (!names.is_empty()).then(|| plan::list(&names))
+}
+
+/// What is on order and comes late, or nobody knows when.
+fn on_the_way(lines: &[StockLine]) -> Vec<String> {
+    let mut notes = Vec::new();
+    let undated = |l: &StockLine| l.deliveries.iter().any(|d| d.due.is_none());
+    if let Some(undated) = parts(lines, undated) {
+        notes.push(format!(
+            "on order without a `due` day, counted as if it were there on the first: {undated}"
+        ));
+    }
+    if let Some(beyond) = parts(lines, |l| l.late.is_some_and(|n| 0.0 < n)) {
+        notes.push(format!(
+            "on order, due after the season and not counted for it: {beyond}"
+        ));
+    }
+    let late = parts(lines, |l| {
+        let comes = l.on_order > l.late;
+        let short = l.short_before_due.zip(l.demand);
+        comes && short.is_some_and(|(short, demand)| 0.05 * demand.expected < short)
+    });
+    if let Some(late) = late {
+        notes.push(format!(
+            "what is on order comes late in the season; more than one piece in twenty may be short before it does: {late}"
+        ));
+    }
+    notes
+}
+
+/// Which orders `budget_limit` holds back.
 fn held_back(lines: &[StockLine]) -> Option<String> {
-    let is_held = |l: &&StockLine| {
-        let orders = l.order_now.zip(l.wanted);
-        orders.is_some_and(|(now, all)| now < all)
-    };
-    let limited = lines.iter().filter(is_held).count();
-    (0 < limited).then(|| {
+    let held = lines.iter().filter_map(|line| {
+        let more = line.held_back()?;
+        Some(format!("{} ({more:.0} more wanted)", line.part))
+    });
+    let held: BTreeSet<String> = held.collect();
+    (!held.is_empty()).then(|| {
         format!(
-            "`budget_limit` holds back the order of {limited} part numbers: the money goes where it prevents most shortage"
+            "`budget_limit` holds back orders: the money goes where it prevents most shortage, and `Have` is what would be held without a limit: {}",
+            plan::list(&held)
         )
     })
 }

@@ -77,7 +77,7 @@ const EXPLAINED: [[&str; 4]; 13] = [
     [
         "Wear factor",
         "How fast a product wears a part against the reference product: 2 means twice as fast for each acre, ton or hour.",
-        "On sheet Wear for each part family and product: the number told everywhere, and the mean that the formulas use.",
+        "On sheet Wear for each part family and product: the likeliest number, and the mean that the formulas use.",
         "Tables usage and replacements: lives of parts that saw different products. Model files where these say little.",
     ],
     [

@@ -131,9 +131,12 @@ pub(in crate::report::xlsx) fn write(
         "Effective use is planned use times the mean wear factor of its product. How many times the use planned when this \
          workbook was made that is, decides where in the tables a place is looked up.",
     )?;
-    page.section(
-        "Wear factors by product group, as `wearcast fit` and `wearcast compare` tell them",
-    )?;
+    let found = layout.live.families.iter().any(|f| f.with_found);
+    page.section(if found {
+        "Wear factors by product group, parts of unknown age counted, which `wearcast fit` and `wearcast compare` leave out"
+    } else {
+        "Wear factors by product group, as `wearcast fit` and `wearcast compare` tell them"
+    })?;
     page.table(&told)?;
     page.gap();
     page.section("For the formulas alone: means of all factors that the records leave possible, which the few very large ones raise")?;

@@ -80,11 +80,14 @@ fn cells(line: &StockLine) -> Vec<Cell> {
         Critical::Degrades => "works on, worse",
         Critical::Cosmetic => "looks only",
     });
-    let remark = match (line.demand, line.on_hand) {
-        (None, _) => Some("demand unknown"),
-        (_, None) => Some("not in stock table"),
+    let known = match (line.demand, line.on_hand) {
+        (None, _) => Some("demand unknown".to_owned()),
+        (_, None) => Some("not in stock table".to_owned()),
         _ => None,
     };
+    let held = line.held_back().map(super::order::held_back);
+    let remarks: Vec<String> = known.into_iter().chain(held).collect();
+    let remark = (!remarks.is_empty()).then(|| remarks.join("; "));
     let first = line.needed_first();
     vec![
         line.part.as_str().into(),
@@ -104,6 +107,6 @@ fn cells(line: &StockLine) -> Vec<Cell> {
         line.fill_rate.into(),
         line.no_stock_out.into(),
         line.left_over.into(),
-        remark.into(),
+        remark.as_deref().into(),
     ]
 }

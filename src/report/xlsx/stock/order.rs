@@ -32,8 +32,8 @@ pub(super) fn write(
         format!(" {}.", crate::report::terminal::words::capital(&words))
     });
     page.aside(&format!(
-        "Only what is to be ordered now, in whole packs. Change a number of pieces and the money follows. The sheet \
-         Bins has every part, and why.{prices}"
+        "Only what is to be ordered now, in whole packs, and what the limit of money holds back. Change a number of \
+         pieces and the money follows. The sheet Bins has every part.{prices}"
     ))?;
     page.table(&table)?;
     page.keep_header(&table, 1)?;
@@ -61,7 +61,7 @@ fn table(report: &StockReport, header_row: u32) -> Table {
     ];
     let mut table = Table::at(header_row, columns);
     for line in &report.lines {
-        if line.order_now.is_some_and(|n| 0.0 < n) {
+        if line.order_now.is_some_and(|n| 0.0 < n) || line.held_back().is_some() {
             let cells = cells(line, &table);
             table.push(cells);
         }
@@ -85,7 +85,8 @@ fn cells(line: &StockLine, table: &Table) -> Vec<Cell> {
     let first = first.map(|n| format!("{n:.1} needed before it can come"));
     let older =
         (!line.supersedes.is_empty()).then(|| format!("was {}", line.supersedes.join(", ")));
-    let remarks: Vec<String> = [unpriced, first, older].into_iter().flatten().collect();
+    let remarks = [unpriced, line.held_back().map(held_back), first, older];
+    let remarks: Vec<String> = remarks.into_iter().flatten().collect();
     let remark = (!remarks.is_empty()).then(|| remarks.join("; "));
     vec![
         line.part.as_str().into(),
@@ -97,4 +98,9 @@ fn cells(line: &StockLine, table: &Table) -> Vec<Cell> {
         Cell::formula(formula, line.order_cost),
         remark.as_deref().into(),
     ]
+}
+
+/// Words on pieces that the limit of money holds back.
+pub(super) fn held_back(pieces: f64) -> String {
+    format!("held back by the limit: {pieces:.0} more")
 }
