@@ -468,7 +468,8 @@ impl<'a> History<'a> {
             }
             spans = filled;
             for measure in Measure::OF_USE {
-                if !self.path.is_recorded(measure, window.earliest(), window.to) {
+                let high = window.high(&self.path);
+                if !self.path.is_recorded(measure, window.earliest(), high) {
                     let span = &mut spans[measure.index()];
                     (span.low, span.end) = (None, None);
                 }

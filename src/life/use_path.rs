@@ -248,6 +248,17 @@ impl UsePath {
         after.map_or(k, |day| self.days_until(day).min(k))
     }
 
+    /// The count of days at the reading after `day`, where `k` days of use lie up to it and the use of the next
+    /// was read off a meter from before it on; or `k`.
+    #[must_use]
+    pub fn reading_after(&self, k: usize, day: NaiveDate) -> usize {
+        let Some(after) = self.reading_day(k).filter(|after| *after < day) else {
+            return k;
+        };
+        let of_reading = self.after[k..].iter();
+        k + of_reading.take_while(|a| **a == Some(after)).count()
+    }
+
     /// The day of the reading before the day of use number `k`, where its use was read off a meter.
     #[must_use]
     pub fn reading_day(&self, k: usize) -> Option<NaiveDate> {

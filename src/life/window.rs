@@ -93,12 +93,20 @@ impl Window {
         let by_look = self
             .last_good
             .map(|date| path.days_until(date).max(self.from));
-        // Between two readings of a meter nobody knows on which day the use was: the part may
-        // have been worn ever since the earlier one, unless somebody looked.
-        by_look.map_or_else(
-            || path.reading_before(by_use).max(self.from),
-            |k| k.min(by_use),
-        )
+        // Between two readings of a meter nobody knows on which day the use was: the part may have been
+        // worn ever since the earlier one. Who looked knows the day, and not the use up to it.
+        let last = by_look.map_or(by_use, |k| k.min(by_use));
+        path.reading_before(last).max(self.from)
+    }
+
+    /// Count of days of use at which the part had ended: of a wear-out between two readings of a meter the
+    /// later one, as nobody knows how much of the use between them was done by then.
+    pub(super) fn high(&self, path: &UsePath) -> usize {
+        if self.worn {
+            path.reading_after(self.to, self.until)
+        } else {
+            self.to
+        }
     }
 
     pub(super) fn days(&self, path: &UsePath) -> Span {
@@ -141,9 +149,10 @@ impl Window {
     /// Use by group since it came under observation: until it was last known good, and at its end;
     /// `None` where some of it is not known.
     pub(super) fn found(&self, path: &UsePath, measure: Measure) -> Option<(Vec<f64>, Vec<f64>)> {
-        let known = self.seen && path.is_known(measure, self.from, self.to);
+        let high = self.high(path);
+        let known = self.seen && path.is_known(measure, self.from, high);
         let until = |to| path.recorded(measure, self.from, to);
-        known.then(|| (until(self.low(path, measure)), until(self.to)))
+        known.then(|| (until(self.low(path, measure)), until(high)))
     }
 
     /// What was done while it was under observation, by [`Measure::index`]; `None` where it is not known.
@@ -168,7 +177,8 @@ impl Window {
     ) -> Span {
         let path = &history.path;
         let before = self.before[measure.index()];
-        let known = self.seen && path.is_known(measure, self.earliest(), self.to);
+        let high = self.high(path);
+        let known = self.seen && path.is_known(measure, self.earliest(), high);
         let reference = history.context.groups.reference(measure);
         let (Some(before), true) = (before, known) else {
             return Span {
@@ -179,7 +189,7 @@ impl Window {
         };
         let low = self.low(path, measure);
         let to_low = path.recorded(measure, self.from, low);
-        let to_end = path.recorded(measure, self.earliest(), self.to);
+        let to_end = path.recorded(measure, self.earliest(), high);
         let names = history.context.groups.names();
         for (name, (low, end)) in names.iter().zip(to_low.iter().zip(&to_end)) {
             // Nobody knows what was spread before the records begin: it counts as the reference.

@@ -4,7 +4,7 @@
 //! fleet worked, by the log; where it has none in between, every day of the months of field work
 //! ([`FIELD_MONTHS`]); where none of those lies in between, every day. The product is that of the
 //! later reading's column `product`; else the machine's own mix in the log up to that reading, by
-//! tons, else acres, else hours; else the fleet's; else a product of its own.
+//! tons, else acres, else hours; else that of its plan; else the fleet's; else a product of its own.
 
 use std::cell::OnceCell;
 use std::collections::{BTreeMap, BTreeSet};
@@ -309,7 +309,13 @@ impl Worker<'_> {
         let is_own = step.later.product.is_some()
             || self.own_mix(step.later.date, step.later.meter).is_some();
         if !is_own && !is_unknown && 0.0 < amount && 1 < mix.len() {
-            tally.of_fleet.insert(self.machine.name.clone());
+            let is_planned = self.planned_mix(step.later.meter).is_some();
+            let told = if is_planned {
+                &mut tally.of_plan
+            } else {
+                &mut tally.of_fleet
+            };
+            told.insert(self.machine.name.clone());
         }
         // A meter that stood still adds nothing of a product that nobody knows.
         if is_unknown && amount <= 0.0 {
@@ -390,6 +396,9 @@ impl Worker<'_> {
         if let Some(mix) = own {
             return (mix, false);
         }
+        if let Some(mix) = self.planned_mix(reading.meter) {
+            return (mix, false);
+        }
         let usage = &self.records.usage;
         let fleet = self.log.fleet.get_or_init(|| Mixes::of_fleet(usage));
         if let Some(fleet) = fleet.up_to(reading.date, reading.meter) {
@@ -404,6 +413,18 @@ impl Worker<'_> {
             return (mix.collect(), false);
         }
         (vec![((UNKNOWN.to_owned(), self.only_bin()), 1.0)], true)
+    }
+
+    /// What the machine is planned to spread: nearer to what it did than what the others do, and its parts would
+    /// else be judged by one mix and forecast by another.
+    fn planned_mix(&self, meter: MeterKind) -> Option<Mix> {
+        let plan = Mixes::of_plan(&self.records.plan, &self.machine.name);
+        let mix = plan.up_to(NaiveDate::MAX, meter)?;
+        let with_bin = mix.into_iter().map(|((product, bin), share)| {
+            let bin = bin.or_else(|| self.only_bin());
+            ((product, bin), share)
+        });
+        Some(with_bin.collect())
     }
 
     fn own_mix(&self, until: NaiveDate, meter: MeterKind) -> Option<Mix> {

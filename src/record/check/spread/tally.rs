@@ -14,6 +14,8 @@ pub(super) struct Tally {
     pub(super) unknown_product: u64,
     /// Machines whose products are those of the fleet, as nothing says which they were.
     pub(super) of_fleet: BTreeSet<String>,
+    /// Machines whose products are taken to have been those that are planned.
+    pub(super) of_plan: BTreeSet<String>,
     pub(super) logged: u64,
     pub(super) bins: BTreeSet<String>,
     pub(super) lost: Vec<String>,
@@ -37,6 +39,16 @@ impl Tally {
                 ),
                 "a column `product` beside their readings; one that spread none of the fleet's lime wears far less"
                     .to_owned(),
+            ));
+        }
+        let machines: Vec<&str> = self.of_plan.iter().map(String::as_str).collect();
+        if !machines.is_empty() {
+            guessed.push((
+                format!(
+                    "nothing says what was spread, so that it is taken to be what the plan has, in its shares, of: {}",
+                    machines.join(", ")
+                ),
+                "a column `product` beside their readings, where it was something else".to_owned(),
             ));
         }
         if !self.after.is_empty() {
