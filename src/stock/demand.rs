@@ -114,8 +114,12 @@ impl Demand {
     /// Expected pieces short with `stock`: `E[(D - stock)+]`, of which only whole lots are of use.
     #[must_use]
     pub fn short(&self, stock: f64) -> f64 {
-        // Half a pair serves nobody.
-        let stock = (stock / self.lot).floor() * self.lot;
+        // Half a pair serves nobody; what is measured out comes in any amount.
+        let stock = if 1.0 < self.lot {
+            (stock / self.lot).floor() * self.lot
+        } else {
+            stock
+        };
         let n = self.values.partition_point(|v| *v <= stock);
         if n == self.values.len() {
             return 0.0;

@@ -245,10 +245,19 @@ fn a_wear_out_between_two_readings_may_have_been_as_early_as_the_first_of_them()
     let folder = fleet(M1_LOG, meters, "2024-04-09,M2,chain,worn,\n");
     let tons = lives(&folder)[0].filled[1];
     assert_eq!((tons.low, tons.end), (Some(40.0), Some(100.0)));
-    // Looked at on the 6th and good: then half of the stretch was behind it.
+    // Looked at on the 6th and good: how much of the stretch was behind it then, nobody knows.
     let folder = fleet(M1_LOG, meters, "2024-04-09,M2,chain,worn,2024-04-06\n");
     let tons = lives(&folder)[0].filled[1];
-    assert_eq!((tons.low, tons.end), (Some(70.0), Some(100.0)));
+    assert_eq!((tons.low, tons.end), (Some(40.0), Some(100.0)));
+    // Nor does anybody know how much was behind it when it came out on the 6th; on the day of a reading it is known.
+    for (date, end) in [
+        ("2024-04-06", 100.0),
+        ("2024-04-03", 40.0),
+        ("2024-04-10", 100.0),
+    ] {
+        let folder = fleet(M1_LOG, meters, &format!("{date},M2,chain,worn,\n"));
+        assert_eq!(lives(&folder)[0].filled[1].end, Some(end), "{date}");
+    }
     // Looked at before the earlier reading: that is older news.
     let folder = fleet(M1_LOG, meters, "2024-04-09,M2,chain,worn,2024-03-01\n");
     assert_eq!(lives(&folder)[0].filled[1].low, Some(0.0));

@@ -86,7 +86,7 @@ fn words_of_ones_own_stand_in_no_imports_way() {
     );
     assert_eq!(home(), in_csv);
     folder.write("columns.toml", "[usage]\nseparator = \";\"\n");
-    assert!(matches!(home(), TableHome::Other(_)));
+    assert!(matches!(home(), TableHome::ThroughRules(_)));
 }
 
 #[test]
