@@ -1,6 +1,6 @@
 //! Wear of dry-product spreaders: from usage and replacement records to next season's parts budget.
 //!
-//! The rooms in reading order; each uses only those above it:
+//! The modules in reading order; each uses only those above it:
 //!
 //! - [`units`]: acres, tons, hours, days, and the one table that converts to them
 //! - `registers`: loops over many numbers, as wide as the processor can
@@ -17,7 +17,7 @@
 //! - [`score`]: forecasts against what happened
 //! - [`plot`]: figures as data, drawn as SVG text
 //! - [`report`]: results as plain structs, and their forms for people and programs
-//! - [`study`]: each question a user asks, put together from the rooms above
+//! - [`study`]: each question a user asks, put together from the modules above
 //! - [`read`]: files to records; every row is used, or listed with what is wrong with it
 //! - [`import`]: files of open standards to rows of the records, each row once
 //! - [`cli`]: the command line

@@ -294,11 +294,11 @@ fn intervals_hold_what_they_promise() {
                 ],
             );
             row("of the truth", line.best);
-            let (beside, error) = line.beside;
+            let (beside, se_beside) = line.beside;
             println!(
                 "          bias beside the truth's {:+.1} +- {:.1} %",
                 100.0 * beside,
-                100.0 * error
+                100.0 * se_beside
             );
             // Four standard errors of so many fleets; the full table is read, not only passed.
             let error = (0.16 / fleets as f64).sqrt();
@@ -308,6 +308,17 @@ fn intervals_hold_what_they_promise() {
                 line.money
             );
             assert!(0.3 < line.skill, "skill {}", line.skill);
+            // Beside one who knows the truth, of the same fleets: what chance does to both is no bias.
+            assert!(
+                beside.abs() < 4.0 * se_beside,
+                "bias {beside} +- {se_beside}"
+            );
+            let error = (0.16 / (4.0 * fleets as f64)).sqrt();
+            assert!(
+                (line.shared - 0.8).abs() < 4.0 * error,
+                "coverage of pieces {}",
+                line.shared
+            );
         }
     }
 }

@@ -1,11 +1,11 @@
-//! The direction of dependencies, read from the source: a room may use those before it, never those after.
+//! The direction of dependencies, read from the source: a module may use those before it, never those after.
 
 use std::collections::BTreeSet;
 use std::fs;
 use std::path::{Path, PathBuf};
 
-/// The rooms of the crate. Each may use itself and those before it.
-const ROOMS: [&str; 19] = [
+/// The top modules of the crate. Each may use itself and those before it.
+const MODULES: [&str; 19] = [
     "units",
     "registers",
     "record",
@@ -58,11 +58,11 @@ struct Source {
 }
 
 impl Source {
-    /// The room it is in; `None` for `lib.rs` and `main.rs`.
-    fn room(&self) -> Option<String> {
+    /// The module it is in; `None` for `lib.rs` and `main.rs`.
+    fn module(&self) -> Option<String> {
         let first = self.path.iter().next()?.to_str()?;
-        let room = first.strip_suffix(".rs").unwrap_or(first);
-        (!["lib", "main"].contains(&room)).then(|| room.to_owned())
+        let module = first.strip_suffix(".rs").unwrap_or(first);
+        (!["lib", "main"].contains(&module)).then(|| module.to_owned())
     }
 
     /// How many modules lie between the crate's root and this file's module, itself included.
@@ -71,7 +71,7 @@ impl Source {
         self.path.components().count() - usize::from(file)
     }
 
-    /// The rooms it names by `crate::room`, `crate::{room, ..}` or a chain of `super` up to the root.
+    /// The modules it names by `crate::module`, `crate::{module, ..}` or a chain of `super` up to the root.
     fn used(&self) -> BTreeSet<String> {
         let mut used = BTreeSet::new();
         for (at, _) in self.text.match_indices("crate::") {
@@ -89,8 +89,8 @@ impl Source {
                 rest = shorter;
             }
             if self.depth() <= ups {
-                let rooms = first_names(rest).into_iter();
-                used.extend(rooms.filter(|name| ROOMS.contains(&name.as_str())));
+                let modules = first_names(rest).into_iter();
+                used.extend(modules.filter(|name| MODULES.contains(&name.as_str())));
             }
         }
         used
@@ -150,22 +150,24 @@ fn sources() -> Vec<Source> {
     sources
 }
 
-fn place(room: &str) -> usize {
-    ROOMS
+fn place(module: &str) -> usize {
+    MODULES
         .iter()
-        .position(|r| *r == room)
-        .unwrap_or_else(|| panic!("room `{room}` has no place yet: add it to ROOMS in tests/suite/layers.rs and to DEVELOPERS.md"))
+        .position(|r| *r == module)
+        .unwrap_or_else(|| panic!("module `{module}` has no place yet: add it to MODULES in tests/suite/layers.rs and to DEVELOPERS.md"))
 }
 
 #[test]
-fn a_room_uses_only_those_before_it() {
+fn a_module_uses_only_those_before_it() {
     let mut wrong = Vec::new();
     let mut seen = 0;
     for source in sources() {
-        let Some(room) = source.room() else { continue };
+        let Some(module) = source.module() else {
+            continue;
+        };
         for used in source.used() {
             seen += 1;
-            if place(&room) < place(&used) {
+            if place(&module) < place(&used) {
                 wrong.push(format!("src/{} uses crate::{used}", source.path.display()));
             }
         }
@@ -178,12 +180,12 @@ fn a_room_uses_only_those_before_it() {
 }
 
 #[test]
-fn every_room_of_the_crate_has_a_place() {
+fn every_module_of_the_crate_has_a_place() {
     let lib = sources()
         .into_iter()
         .find(|s| s.path == Path::new("lib.rs"))
         .expect("lib.rs");
-    let rooms: BTreeSet<&str> = lib
+    let modules: BTreeSet<&str> = lib
         .text
         .lines()
         .filter_map(|line| {
@@ -191,7 +193,7 @@ fn every_room_of_the_crate_has_a_place() {
             public.strip_prefix("mod ")?.strip_suffix(';')
         })
         .collect();
-    assert_eq!(rooms, BTreeSet::from(ROOMS));
+    assert_eq!(modules, BTreeSet::from(MODULES));
 }
 
 #[test]
