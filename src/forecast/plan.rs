@@ -179,20 +179,7 @@ impl<'a> Planner<'a> {
             let rates = self.planning.sums.rates();
             planned.amounts = rates.filled(&planned.machine, planned.group, given);
             if is_asked(&planned.machine) {
-                asked.filled += usize::from(planned.amounts != given);
-                let month = planned.month.format("%Y-%m");
-                let row = format!("{month} of {} on {}", planned.product, planned.machine);
-                let groups = self.planning.groups;
-                let logged = Measure::OF_USE.into_iter().filter(|m| groups.is_in_log(*m));
-                let lacks: Vec<&str> = logged
-                    .filter(|m| planned.amounts.get(*m).is_none())
-                    .map(Measure::name)
-                    .collect();
-                if given == Amounts::default() {
-                    asked.empty.insert(row);
-                } else if !lacks.is_empty() {
-                    asked.untold.insert(format!("{row} ({})", lacks.join(", ")));
-                }
+                self.tell_lacks(planned, given, &mut asked);
             }
         }
         uses.sort_by(|a, b| {
@@ -215,6 +202,24 @@ impl<'a> Planner<'a> {
             notes: asked.notes(source, self.planning.records.settings.plan_change),
             uses,
             source,
+        }
+    }
+
+    /// Tells what a row of use left out: of it, what past rates fill in and what they do not.
+    fn tell_lacks(&self, planned: &PlannedUse, given: Amounts, told: &mut Told) {
+        told.filled += usize::from(planned.amounts != given);
+        let month = planned.month.format("%Y-%m");
+        let row = format!("{month} of {} on {}", planned.product, planned.machine);
+        let groups = self.planning.groups;
+        let logged = Measure::OF_USE.into_iter().filter(|m| groups.is_in_log(*m));
+        let lacks: Vec<&str> = logged
+            .filter(|m| planned.amounts.get(*m).is_none())
+            .map(Measure::name)
+            .collect();
+        if given == Amounts::default() {
+            told.empty.insert(row);
+        } else if !lacks.is_empty() {
+            told.untold.insert(format!("{row} ({})", lacks.join(", ")));
         }
     }
 
