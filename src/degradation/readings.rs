@@ -1,6 +1,8 @@
 //! Inspections to readings of lives: whose reading it is, how far on the way to the limit, and the
 //! use it had by then. Every row is used, or kept with the reason why no forecast uses it.
 
+mod notes;
+
 use std::collections::BTreeMap;
 
 use chrono::{Days, NaiveDate};
@@ -11,7 +13,7 @@ use crate::life::Life;
 use crate::life::build::{Built, Context, PartialChange};
 use crate::life::use_path::UsePath;
 use crate::model::assess::Assessment;
-use crate::record::{Inspection, Table};
+use crate::record::Inspection;
 use crate::units::Measure;
 
 /// Share of the way from new up to which a reading on the day of a replacement is near new (our own
@@ -454,50 +456,6 @@ impl<'a> Gatherer<'a> {
             why: "taken before the part was swapped".to_owned(),
         }));
     }
-
-    fn source(&self) -> String {
-        let sources = &self.context.records.sources;
-        let named = sources.get(&Table::Inspections);
-        named.map_or_else(|| "inspections".to_owned(), Clone::clone)
-    }
-
-    fn notes(&self, notes: &mut Vec<String>) {
-        let source = self.source();
-        if !self.without_unit.is_empty() {
-            notes.push(format!(
-                "inspections without a unit, taken to be in the unit of the limit: {source} {}",
-                rows(&self.without_unit)
-            ));
-        }
-        if !self.of_oldest.is_empty() {
-            notes.push(format!(
-                "inspections past the limit that do not say which of several parts was measured, taken to be of the oldest: {source} {}",
-                rows(&self.of_oldest)
-            ));
-        }
-        if !self.fractions.is_empty() {
-            notes.push(format!(
-                "readings in percent that look like fractions: {source} {}; a spreadsheet cell that shows 1.4 % holds 0.014 and is read as 0.014 %, so write 1.4",
-                rows(&self.fractions)
-            ));
-        }
-        if !self.timeless.is_empty() {
-            notes.push(format!(
-                "inspections that count for the limit alone, as nobody knows what the part had done by then: {source} {}; the day it was fitted (`installed`), or a rough figure of what it did before (`tons_before` and the like), makes a path of them",
-                rows(&self.timeless)
-            ));
-        }
-        let mut by_reason: BTreeMap<&str, Vec<u32>> = BTreeMap::new();
-        for unused in &self.unused {
-            by_reason.entry(&unused.why).or_default().push(unused.row);
-        }
-        for (why, at) in by_reason {
-            notes.push(format!(
-                "inspections kept but not used, {why}: {source} {}",
-                rows(&at)
-            ));
-        }
-    }
 }
 
 /// The reading in the unit of the limit.
@@ -537,20 +495,5 @@ fn place_of(life: &Life) -> String {
         life.machine,
         life.position,
         slot.unwrap_or_default()
-    )
-}
-
-/// `row 3` or `rows 3, 5`; the first of many.
-fn rows(at: &[u32]) -> String {
-    const FEW: usize = 12;
-    let list: Vec<String> = at.iter().take(FEW).map(ToString::to_string).collect();
-    let more = match at.len().saturating_sub(FEW) {
-        0 => String::new(),
-        more => format!(" and {more} more"),
-    };
-    format!(
-        "row{} {}{more}",
-        if at.len() == 1 { "" } else { "s" },
-        list.join(", ")
     )
 }

@@ -1,18 +1,19 @@
 //! Draws of one family's parameters: priors, peaks, and which sampler the case asks for.
 
+mod notes;
+
 use crate::family::{MeasureChoice, Prior, Spread};
 
 use super::anchor::{Anchor, Anchored, Normal};
 use super::assess::{Assessment, Wanted, name_hash, search_in_words};
-use super::conflict::{self, Conflict};
 use super::found::{Alike, Found};
-use super::health::{Sampler, Trouble};
 use super::kernel::Distribution;
 use super::likelihood::{Derivatives, Likelihood};
 use super::machines::{Machines, SPREAD_PRIOR};
 use super::newton::{Maximum, SearchError};
 use super::observations::Observations;
 use super::posterior::{self, Draws, Request};
+use notes::{conflict_notes, found_note, sampler_note};
 
 /// Log standard deviation of a lognormal life of unit shape over that of a Weibull one: sqrt(6) / pi
 /// turned over. A prior on the Weibull shape means the same steepness for a lognormal life.
@@ -237,16 +238,6 @@ fn draw_alike(
     Draws::alike(objective, &sample)
 }
 
-/// What is said of parts that the fit leaves out and the forecast does not.
-fn found_note(family: &str, found: &Found) -> Option<String> {
-    (!found.is_empty()).then(|| {
-        format!(
-            "{family}: parts of unknown age that the forecast counts all the same, by how long they have lasted since the records began: {}",
-            found.count()
-        )
-    })
-}
-
 /// Draws with an effect for each machine; `None` where neither a peak was found nor chains agreed.
 fn draw_machines(
     machines: &Machines<'_>,
@@ -318,96 +309,6 @@ fn with_spread(alike: &Maximum) -> Maximum {
     }
     derivatives.hessian[(n + 1) * (n + 1) - 1] = -1.0 / (SPREAD_PRIOR.sd * SPREAD_PRIOR.sd);
     Maximum { theta, derivatives }
-}
-
-/// What the draws' own checks have to say to people; `None` where nothing is out of the ordinary.
-fn sampler_note(draws: &Draws) -> Option<String> {
-    let health = draws.health;
-    let took_over = "the quick way to its ranges was not reliable here, so a slower one was taken";
-    let words = match (health.sampler, health.trouble()) {
-        (Sampler::Importance, None) => return None,
-        (Sampler::Chain, None) => took_over.to_owned(),
-        (_, Some(Trouble::Weights)) => format!(
-            "its ranges are rough: what they were reckoned from is worth only {:.0} % of its number",
-            100.0 * health.effective_share
-        ),
-        (_, Some(Trouble::Peaks(peaks))) => format!(
-            "the records have {peaks} explanations, and only the likeliest counts; its ranges may be too short"
-        ),
-        (_, Some(Trouble::Disagree(r_hat))) => format!(
-            "{took_over}, but repeating it gave other answers (R-hat {r_hat:.2}): the records may have more than one explanation; its ranges are rough"
-        ),
-        (_, Some(Trouble::Slow(size))) => format!(
-            "{took_over}, but it made little headway (worth {size:.0} independent tries); its ranges are rough"
-        ),
-        (_, Some(Trouble::Divergent(share))) => format!(
-            "{took_over}, but {:.1} % of its steps went wrong; its ranges may be too short",
-            100.0 * share
-        ),
-    };
-    Some(words)
-}
-
-/// As [`conflict::FAR`], for one of several factors: 1 in 80 would be called so where nothing is wrong.
-const FAR_FACTOR: f64 = 2.5;
-
-/// Sentences where the records contradict the priors of life, shape and wear factors.
-fn conflict_notes(
-    assessment: &Assessment,
-    objective: &Anchored<'_>,
-    (prior, life50): (Prior, Option<Spread>),
-    mode: &Maximum,
-    free: &[bool],
-) -> Vec<String> {
-    let family = &assessment.family;
-    let whose = if family.from_file {
-        "the model file"
-    } else {
-        "the built-in prior"
-    };
-    let guard = |index: usize, spread: f64| Normal {
-        mean: mode.theta[index],
-        sd: Spread {
-            median: 1.0,
-            spread,
-        }
-        .ln_sd(),
-    };
-    let guard_shape = Normal {
-        mean: GUARD_SHAPE.ln_mean(),
-        sd: GUARD_SHAPE.ln_sd(),
-    };
-    let between = |index, guard| conflict::with_prior(objective, index, guard, mode, free);
-    let far = |index, guard| between(index, guard).filter(|c| c.is_far());
-    let life = life50.and_then(|_| far(1, guard(1, GUARD_LIFE_SPREAD)));
-    let shape = prior.shape.and_then(|_| far(0, guard_shape));
-    let life = life.map(|c: Conflict| {
-        let kind = if c.distance < 0.0 { "shorter" } else { "longer" };
-        format!(
-            "{}: the records speak for much {kind} lives than {whose} expects; its figures are a compromise of the two",
-            family.name
-        )
-    });
-    let shape = shape.map(|c: Conflict| {
-        let kind = if c.distance < 0.0 { "more" } else { "less" };
-        format!(
-            "{}: the records speak for lives that scatter much {kind} than {whose} expects; its figures are a compromise of the two",
-            family.name
-        )
-    });
-    let groups = assessment.lives.groups.iter().enumerate().skip(1);
-    let factors = groups.filter_map(|(g, group)| {
-        prior.wear_factor?;
-        let conflict = between(g + 1, guard(g + 1, GUARD_FACTOR_SPREAD))?;
-        let kind = if conflict.distance < 0.0 { "less" } else { "more" };
-        (FAR_FACTOR < conflict.distance.abs()).then(|| {
-            format!(
-                "{}: the records speak for {group} wearing much {kind} than {whose} expects beside {}; its factor is a compromise of the two, and a wider `wear_factor` in a model file of yours lets the records speak",
-                family.name, assessment.lives.groups[0]
-            )
-        })
-    });
-    life.into_iter().chain(shape).chain(factors).collect()
 }
 
 /// Lives up to which Markov chains take a bearable time.
