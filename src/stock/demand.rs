@@ -96,6 +96,11 @@ impl Demand {
         self.pieces_up_to[self.values.len() - 1]
     }
 
+    /// Whole lots in a stock; pieces where they are asked for one by one.
+    pub(super) fn lots(&self, stock: f64) -> f64 {
+        (stock / self.lot).floor()
+    }
+
     /// The most that can come off a stock.
     #[must_use]
     pub fn most(&self) -> f64 {
@@ -116,7 +121,7 @@ impl Demand {
     pub fn short(&self, stock: f64) -> f64 {
         // Half a pair serves nobody; what is measured out comes in any amount.
         let stock = if 1.0 < self.lot {
-            (stock / self.lot).floor() * self.lot
+            self.lots(stock) * self.lot
         } else {
             stock
         };

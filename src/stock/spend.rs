@@ -27,14 +27,19 @@ pub struct Candidate<'a> {
 }
 
 impl Candidate<'_> {
-    /// The order after `order`, or the first one: a pack more, as long as more is wanted.
+    /// The order after `order`, or the first one: a pack more, as long as more is wanted, and so many that a
+    /// pair is whole where half of one is of no use.
     fn next(&self, order: f64) -> Option<f64> {
         let pack = f64::from(self.pack.max(1));
-        let more = if 0.0 < order {
+        let mut more = if 0.0 < order {
             order + pack
         } else {
             in_packs(pack, self.pack, self.least)
         };
+        let lots = |order: f64| self.demand.lots(self.available + order);
+        while lots(more) <= lots(order) && self.available + more < self.wanted {
+            more += pack;
+        }
         (self.available + order < self.wanted).then_some(more)
     }
 

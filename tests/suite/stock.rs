@@ -208,6 +208,31 @@ fn large_packs_are_bought_pack_by_pack() {
     }
 }
 
+/// Three plays of four ask for a pair, one for a single piece of another part: the money for two pieces goes into the
+/// pair, though the first piece of it serves nobody.
+#[test]
+fn limited_money_buys_whole_pairs() {
+    let pairs = Demand::of_samples(&[0.0, 2.0, 2.0, 2.0]).expect("samples");
+    let singles = Demand::of_samples(&[0.0, 0.0, 0.0, 1.0]).expect("samples");
+    let part = |demand, wanted| Candidate {
+        demand,
+        available: 0.0,
+        wanted,
+        pack: 1,
+        least: None,
+        price: 50.0,
+        weight: 1.0,
+    };
+    let bought = spend(&[part(&pairs, 2.0), part(&singles, 1.0)], Some(100.0));
+    assert_eq!(bought.orders, [2.0, 0.0]);
+    // One of a pair lies there: it takes one more.
+    let half = Candidate {
+        available: 1.0,
+        ..part(&pairs, 2.0)
+    };
+    assert_eq!(spend(&[half], None).orders, [1.0]);
+}
+
 proptest! {
     /// What a stock leaves short and left over differ by what it exceeds the mean by.
     #[test]
