@@ -754,3 +754,51 @@ fn families_of_different_machines_share_the_acres() {
         assert!((own / other - 1.0).abs() < 1e-9, "{two:?} {turned:?}");
     }
 }
+
+/// Whether the dearer material pays is asked of one machine: it is no cheaper for sitting on machines that carry fewer
+/// pieces.
+#[test]
+fn materials_are_priced_at_the_same_number_of_pieces() {
+    for strands in [1, 2] {
+        let folder = Folder::empty();
+        let mut usage = "date,machine,product,tons\n".to_owned();
+        let mut machines = "machine,in_service\n".to_owned();
+        let mut positions = "machine,position,part,quantity\n".to_owned();
+        let mut changes = "date,machine,position,reason\n".to_owned();
+        for k in 0..8 {
+            let (part, pieces) = if k < 4 { ("C", strands) } else { ("S", 2) };
+            machines += format!("M{k},2022-11-01\n").as_str();
+            positions += format!("M{k},floor,{part},{pieces}\n").as_str();
+            for (year, month) in (2023..2027).flat_map(|y| (4..10).map(move |m| (y, m))) {
+                usage += format!("{year}-{month:02}-{:02},M{k},lime,100\n", 5 + k).as_str();
+            }
+            let date = format!("202{}-0{}-2{k}", 4 + k % 2, 5 + k % 4);
+            changes += format!("{date},M{k},floor,worn\n").as_str();
+        }
+        folder
+            .write("machines.csv", machines)
+            .write("positions.csv", positions)
+            .write("usage.csv", usage)
+            .write("replacements.csv", changes)
+            .write(
+                "parts.csv",
+                "part,family,price,material\nC,chain,1000,carbon\nS,chain,1200,stainless\n",
+            );
+        let text = "family = \"chain\"\nmeasure = \"tons\"\ncounted = \"set\"\n[prior]\n\
+                    shape = { median = 3.0, spread = 1.5 }\n";
+        let mut families = Families::default();
+        families.insert(Family::from_toml(text).expect("valid"));
+        let study = Study::new(folder.read().records, families, Options::default());
+        let report = study.expect("sound").compare("material").expect("lives");
+        let cost = |material: &str| {
+            let rows = &report.families[0].rows;
+            let row = rows.iter().find(|r| r.value.as_deref() == Some(material));
+            row.expect("a row").change_cost.expect("a price")
+        };
+        let ratio = cost("carbon") / cost("stainless");
+        assert!(
+            (ratio - 1_000.0 / 1_200.0).abs() < 1e-9,
+            "{strands}: {ratio}"
+        );
+    }
+}

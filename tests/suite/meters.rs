@@ -238,6 +238,29 @@ fn what_was_lost_with_an_old_counter_makes_lives_across_it_unknown() {
     assert_eq!(running.filled[2].end, None);
 }
 
+/// A machine without a log of its own spread what it is planned to, not what the others did.
+#[test]
+fn use_read_off_a_meter_is_of_what_is_planned() {
+    let meters = "2024-01-01,M2,tons,0,,\n2024-04-10,M2,tons,90,,\n";
+    let folder = fleet(M1_LOG, meters, "");
+    let products = |folder: &Folder| {
+        let rows = rows(&folder.read().records, "M2").into_iter();
+        let mut tons: std::collections::BTreeMap<String, f64> = std::collections::BTreeMap::new();
+        for (_, product, amount, _) in rows {
+            *tons.entry(product).or_default() += amount.unwrap_or(0.0);
+        }
+        tons
+    };
+    assert!(!products(&folder).contains_key("ash"));
+    folder.write(
+        "plan.csv",
+        "month,machine,product,tons\n2024-05,M2,ash,200\n2024-06,M2,lime,100\n2024-05,M1,lime,500\n",
+    );
+    let planned = products(&folder);
+    assert!((planned["ash"] - 60.0).abs() < 1e-9, "{planned:?}");
+    assert!((planned["lime"] - 30.0).abs() < 1e-9, "{planned:?}");
+}
+
 #[test]
 fn a_wear_out_between_two_readings_may_have_been_as_early_as_the_first_of_them() {
     // 40 tons by 3 April, all on the 2nd; 60 more by 10 April, on 5 and 9 April.

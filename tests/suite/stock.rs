@@ -257,6 +257,8 @@ proptest! {
         let (pairs, singles) = (of(&doubled), of(&single));
         prop_assert_eq!(pairs.least_for_fill(rate), 2.0 * singles.least_for_fill(rate));
         prop_assert_eq!(pairs.least_for_chance(rate), 2.0 * singles.least_for_chance(rate));
+        prop_assert_eq!(pairs.short(5.0), pairs.short(4.0));
+        prop_assert!((pairs.left_over(5.0) - pairs.left_over(4.0) - 1.0).abs() < 1e-9);
         let (even, odd) = (pairs.fill_rate(4.0), pairs.fill_rate(5.0));
         // Where sets are larger still, four may be less than one of them.
         prop_assert!(odd == even, "{odd:?} for {even:?}");
