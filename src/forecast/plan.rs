@@ -169,6 +169,9 @@ impl<'a> Planner<'a> {
                         told.short.insert(machine.name.clone(), short);
                     }
                     for row in rows {
+                        if of_target {
+                            self.tell_month(row, this, told);
+                        }
                         uses.extend(self.planned_row(row, this, told));
                     }
                 }
@@ -252,11 +255,6 @@ impl<'a> Planner<'a> {
             return Vec::new();
         };
         let whole = DaySpan::month(row.month);
-        let begins = stretch.from.max(self.planning.as_of + Days::new(1));
-        let left = (stretch.until - begins).num_days() + 1;
-        if 0 < left && left < whole.days() {
-            told.months_in_part.insert(row.month, (left, whole.days()));
-        }
         let mut bins = vec![(row.bin.clone(), 1.0)];
         if row.bin.is_none() && !self.planning.is_real {
             let shares = self.bin_shares(row);
@@ -270,6 +268,21 @@ impl<'a> Planner<'a> {
             self.placed(key, stretch, row.amounts, share / whole.days() as f64)
         });
         uses.collect()
+    }
+
+    /// Tells of a month of which the season has some days to come alone.
+    fn tell_month(&self, row: &PlanRow, season: Season, told: &mut Told) {
+        let Some(span) = season.of_month(row.month) else {
+            return;
+        };
+        let first = span.from.max(self.planning.as_of + Days::new(1));
+        let (left, of) = (
+            (span.until - first).num_days() + 1,
+            DaySpan::month(row.month).days(),
+        );
+        if 0 < left && left < of {
+            told.months_in_part.insert(row.month, (left, of));
+        }
     }
 
     /// The last day a machine is in the fleet, where that is known.

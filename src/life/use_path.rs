@@ -228,16 +228,15 @@ impl UsePath {
         self.is_logged && none_between(&self.unknown[measure.index()], from, to)
     }
 
-    /// How many days between two counts have their amount recorded or filled in from rates; `None` where
-    /// there are days and none of them has, or no use of the machine is logged at all.
+    /// The days of use between two counts of which some amount is not known, even from rates; `None` where no use
+    /// of the machine is logged at all.
     #[must_use]
-    pub fn known_days(&self, measure: Measure, from: usize, to: usize) -> Option<usize> {
+    pub fn unknown_days(&self, measure: Measure, from: usize, to: usize) -> Option<Vec<usize>> {
         let unknown = &self.unknown[measure.index()];
         let until = |count: usize| unknown.partition_point(|day| *day < count);
         let mut days = unknown[until(from)..until(to)].to_vec();
         days.dedup();
-        let known = to - from - days.len();
-        (self.is_logged && (0 < known || from == to)).then_some(known)
+        self.is_logged.then_some(days)
     }
 
     /// The count of days at the reading before the day of use number `k`, where that day's use was

@@ -37,8 +37,7 @@ impl Demand {
     /// A stock then is counted before: what is asked for until the stretch begins comes off it, though
     /// never more than the `shelf` that is there so early, and in whole pairs where pieces come in pairs.
     #[must_use]
-    pub fn with_before(samples: &[f64], before: &[f64], shelf: f64) -> Option<Self> {
-        let lot = lot(samples.iter().chain(before).copied());
+    pub fn with_before(samples: &[f64], before: &[f64], shelf: f64, lot: f64) -> Option<Self> {
         let shelf = (shelf / lot).floor() * lot;
         let all: Vec<f64> = samples
             .iter()
@@ -50,6 +49,12 @@ impl Demand {
             expected: samples.iter().sum::<f64>() / samples.len() as f64,
             ..Self::of_samples(&all)?
         })
+    }
+
+    /// The same of pieces that are only ever asked for so many together: half a pair serves nobody.
+    #[must_use]
+    pub fn in_lots(self, lot: f64) -> Self {
+        Self { lot, ..self }
     }
 
     /// From ascending values with weights that are not negative; `None` where they sum to nothing.
@@ -64,7 +69,7 @@ impl Demand {
             values: Vec::with_capacity(atoms.len()),
             up_to: Vec::with_capacity(atoms.len()),
             pieces_up_to: Vec::with_capacity(atoms.len()),
-            lot: lot(atoms.iter().filter(|a| 0.0 < a.1).map(|a| a.0)),
+            lot: 1.0,
             expected: 0.0,
         };
         let (mut mass, mut pieces) = (0.0, 0.0);
@@ -94,6 +99,11 @@ impl Demand {
     /// Expected pieces that come off a stock, were it large enough.
     fn all(&self) -> f64 {
         self.pieces_up_to[self.values.len() - 1]
+    }
+
+    /// Pieces that make whole lots, so many at least.
+    pub(super) fn whole(&self, pieces: f64) -> f64 {
+        (pieces / self.lot).ceil() * self.lot
     }
 
     /// Whole lots in a stock; pieces where they are asked for one by one.
@@ -175,19 +185,4 @@ impl Demand {
         }
         low as f64 * self.lot
     }
-}
-
-/// The largest whole number that all of some numbers are multiples of; 1 where one of them is not whole.
-fn lot(values: impl Iterator<Item = f64>) -> f64 {
-    let mut lot = 0_u64;
-    for value in values {
-        if value.fract() != 0.0 || value < 0.0 {
-            return 1.0;
-        }
-        let mut other = value as u64;
-        while other != 0 {
-            (lot, other) = (other, lot % other);
-        }
-    }
-    lot.max(1) as f64
 }

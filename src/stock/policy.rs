@@ -52,6 +52,8 @@ pub fn rq_fill_rate(lead: &Demand, reorder: f64, quantity: f64) -> f64 {
 /// is below 1.
 #[must_use]
 pub fn reorder_point(lead: &Demand, rate: f64, quantity: f64) -> f64 {
+    // Of an order that makes no lot whole nothing is ever served.
+    let quantity = lead.whole(quantity);
     lead.least(|reorder| rate - ROUNDING <= rq_fill_rate(lead, reorder, quantity))
 }
 

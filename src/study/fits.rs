@@ -282,6 +282,8 @@ impl Teller<'_> {
         };
         let machines = self.assessment.lives.machines.iter().enumerate();
         machines
+            // A life that names no machine has one of its own, which nobody knows.
+            .filter(|(_, machine)| !machine.starts_with('\0'))
             .map(|(m, machine)| MachineEffect {
                 machine: machine.clone(),
                 life_ratio: {

@@ -240,7 +240,7 @@ pub(super) fn unknown_ages(units: &[Unit]) -> Option<String> {
     let count = units.iter().filter(is_unknown).count();
     (0 < count).then(|| {
         format!(
-            "parts in service whose use so far is not all on record: {count}; days without amounts are taken to be like the others, before the records their machine is taken to have worked as it does on record, and where it is no older than those they are of any age that their family allows"
+            "parts in service whose use so far is not all on record: {count}; before the records their machine is taken to have worked as it does on record, and where it is no older than those they are of any age that their family allows"
         )
     })
 }

@@ -15,7 +15,7 @@ use super::{LineStates, Outlook, Policy, Study, StudyError};
 use crate::cost::in_cents;
 use crate::forecast::demand::{self, Demands, Desk, LeadTime};
 use crate::forecast::plays::Game;
-use crate::forecast::unit::Line;
+use crate::forecast::unit::{InService, Line};
 use crate::report::stock::{StockLine, StockReport, UsedSeason};
 use shelf::Shelf;
 use used::Used;
@@ -48,6 +48,7 @@ impl Study {
             demands: &demands,
             own: customers::own_shares(&demands, &customers, outlook.in_service.lines.len()),
             states: outlook.line_states(),
+            lots: lots(&outlook.in_service),
         };
         Ok(counter.report(&customers))
     }
@@ -114,6 +115,8 @@ struct Counter<'a> {
     /// By line: what share of the pieces needed are for machines of the desk's own.
     own: Vec<f64>,
     states: LineStates,
+    /// By line: pieces that are only ever asked for together, as those of a pair.
+    lots: Vec<f64>,
 }
 
 impl<'a> Counter<'a> {
@@ -185,4 +188,28 @@ fn served(lines: &[StockLine]) -> Option<f64> {
     let expected: f64 = known().map(|k| k.0).sum();
     let short: f64 = known().map(|k| k.1).sum();
     (0.0 < expected).then(|| 1.0 - short / expected)
+}
+
+/// By line: the largest number that what its places hold is a multiple of. What is done by schedule is poured or
+/// counted out, and any of it is of use.
+fn lots(service: &InService) -> Vec<f64> {
+    let mut lots = vec![0_u64; service.lines.len()];
+    let mut add = |line: usize, pieces: f64| {
+        let whole = pieces.fract().abs() < 1e-9 && 1.0 <= pieces;
+        let (mut lot, mut other) = (lots[line], if whole { pieces as u64 } else { 1 });
+        while other != 0 {
+            (lot, other) = (other, lot % other);
+        }
+        lots[line] = lot;
+    };
+    for unit in &service.units {
+        add(unit.line, unit.pieces);
+        for single in service.singles[unit.family].iter().flat_map(|s| &s.pieces) {
+            add(unit.line, single.min(unit.pieces));
+        }
+    }
+    for (_, line) in &service.scheduled {
+        add(*line, 1.0);
+    }
+    lots.into_iter().map(|lot| lot.max(1) as f64).collect()
 }

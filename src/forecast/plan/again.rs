@@ -47,7 +47,8 @@ impl Planner<'_> {
         let past = past.filter(|(past, _)| past.year < target.year);
         if past.is_none() || !self.planning.sums.has(&machine.name) {
             let typical = self.typical.get_or_init(|| Typical::of(self.planning));
-            let uses = self.typical_season(typical, machine, target);
+            let change = 1.0 + self.planning.records.settings.plan_change;
+            let uses = self.typical_season(typical, machine, target, change);
             if tell && !uses.is_empty() {
                 told.typical.insert(machine.name.clone());
             }
@@ -119,7 +120,8 @@ impl Planner<'_> {
         }
         let rows = self.rows_of(machine, season, told);
         if rows.is_empty() {
-            return self.last_season_again(machine, season, false, told);
+            let typical = self.typical.get_or_init(|| Typical::of(self.planning));
+            return self.typical_season(typical, machine, season, 1.0);
         }
         let uses = rows.iter().map(|row| self.planned_row(row, season, told));
         uses.collect::<Vec<_>>().concat()
@@ -130,6 +132,7 @@ impl Planner<'_> {
         typical: &Typical,
         machine: &Machine,
         target: Season,
+        times: f64,
     ) -> Vec<PlannedUse> {
         let records = self.planning.records;
         // What went through no bin goes through those of this machine in equal parts.
@@ -148,7 +151,7 @@ impl Planner<'_> {
             let share = 1.0 / bins.len() as f64;
             for bin in bins {
                 let key = (machine.name.as_str(), product.as_str(), bin);
-                let factor = share * (1.0 + records.settings.plan_change);
+                let factor = share * times;
                 out.extend(self.placed(key, stretch, *amounts, factor / stretch.days() as f64));
             }
         }

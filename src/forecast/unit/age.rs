@@ -131,18 +131,25 @@ impl Guess<'_> {
         let path = context.sums.path(&self.life.machine, self.bin);
         let from = path.days_until(since - Days::new(1));
         let to = path.days_until(context.as_of).max(from);
-        let known = path.known_days(lives.measure, from, to)?;
-        // A log without any day of the machine has it standing still.
-        let of_all = if from < to {
-            (to - from) as f64 / known as f64
-        } else {
-            1.0
-        };
-        let mut recorded = path.recorded(lives.measure, from, to);
-        for used in &mut recorded {
-            *used *= of_all;
+        let unknown = path.unknown_days(lives.measure, from, to)?;
+        let mut used = path.recorded(lives.measure, from, to);
+        let known = to - from - unknown.len();
+        if unknown.is_empty() {
+            // A log without any day of the machine has it standing still.
+            return Some(self.of_family(&used));
+        } else if known == 0 {
+            return None;
         }
-        Some(self.of_family(&recorded))
+        let mut of_known = used.clone();
+        for day in unknown {
+            let in_part = path.recorded(lives.measure, day, day + 1);
+            (of_known.iter_mut().zip(in_part)).for_each(|(sum, used)| *sum -= used);
+        }
+        let of_all = (to - from) as f64 / known as f64;
+        for (used, of_known) in used.iter_mut().zip(of_known) {
+            *used = used.max(of_known * of_all);
+        }
+        Some(self.of_family(&used))
     }
 
     /// Use by all groups as use by the family's.

@@ -308,14 +308,12 @@ impl Worker<'_> {
         let (mix, is_unknown) = self.mix(step.later);
         let is_own = step.later.product.is_some()
             || self.own_mix(step.later.date, step.later.meter).is_some();
-        if !is_own && !is_unknown && 0.0 < amount && 1 < mix.len() {
-            let is_planned = self.planned_mix(step.later.meter).is_some();
-            let told = if is_planned {
-                &mut tally.of_plan
-            } else {
-                &mut tally.of_fleet
-            };
-            told.insert(self.machine.name.clone());
+        if !is_own && !is_unknown && 0.0 < amount {
+            if self.planned_mix(step.later.meter).is_some() {
+                tally.of_plan.insert(self.machine.name.clone());
+            } else if 1 < mix.len() {
+                tally.of_fleet.insert(self.machine.name.clone());
+            }
         }
         // A meter that stood still adds nothing of a product that nobody knows.
         if is_unknown && amount <= 0.0 {
@@ -416,15 +414,28 @@ impl Worker<'_> {
     }
 
     /// What the machine is planned to spread: nearer to what it did than what the others do, and its parts would
-    /// else be judged by one mix and forecast by another.
+    /// else be judged by one mix and forecast by another. `None` where no measure is in all of its rows.
     fn planned_mix(&self, meter: MeterKind) -> Option<Mix> {
-        let plan = Mixes::of_plan(&self.records.plan, &self.machine.name);
-        let mix = plan.up_to(NaiveDate::MAX, meter)?;
-        let with_bin = mix.into_iter().map(|((product, bin), share)| {
-            let bin = bin.or_else(|| self.only_bin());
-            ((product, bin), share)
-        });
-        Some(with_bin.collect())
+        let rows = || {
+            let plan = self.records.plan.iter();
+            plan.filter(|row| row.machine == self.machine.name)
+        };
+        let counted = match meter {
+            MeterKind::Acres => Measure::Acres,
+            MeterKind::Tons => Measure::Tons,
+            MeterKind::Hours | MeterKind::EngineHours | MeterKind::Miles => Measure::Hours,
+        };
+        let mut measures = [counted, Measure::Tons, Measure::Acres, Measure::Hours].into_iter();
+        let measure = measures.find(|m| rows().all(|row| row.amounts.get(*m).is_some()))?;
+        let mut sums: BTreeMap<(String, Option<String>), f64> = BTreeMap::new();
+        for row in rows() {
+            let bin = row.bin.clone().or_else(|| self.only_bin());
+            *sums.entry((row.product.clone(), bin)).or_default() +=
+                row.amounts.get(measure).unwrap_or(0.0);
+        }
+        let all: f64 = sums.values().sum();
+        let shares = sums.into_iter().filter(|(_, sum)| 0.0 < *sum);
+        (0.0 < all).then(|| shares.map(|(key, sum)| (key, sum / all)).collect())
     }
 
     fn own_mix(&self, until: NaiveDate, meter: MeterKind) -> Option<Mix> {

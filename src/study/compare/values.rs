@@ -46,13 +46,14 @@ impl Case<'_> {
     ) -> CompareFamily {
         // Whether the dearer part pays is asked of one machine, and not of those that carry more of it.
         let pieces = pieces_that_differ(&self.lives).filter(|_| of_parts);
-        if let Some(pieces) = pieces {
+        let mut levels = self.levels(value_of, pieces);
+        let is_priced = levels.iter().any(|l| l.change_cost.is_some());
+        if let Some(pieces) = pieces.filter(|_| is_priced) {
             notes.push(format!(
-                "{}: machines differ in how many pieces they carry, so a change is priced at {pieces:.1} of them on every line",
+                "{}: places differ in how many pieces they hold, so a change is priced at {pieces:.1} of them on every line",
                 self.family.name
             ));
         }
-        let mut levels = self.levels(value_of, pieces);
         let (mut fitted, silent): (Vec<Level<'_>>, Vec<Level<'_>>) =
             levels.drain(..).partition(|l| 0.0 < l.seen.counts.worn);
         let base = base(&fitted);

@@ -17,6 +17,7 @@ impl Counter<'_> {
         let held = self.shelf.of(&line.part);
         let demand = wanted.map(|w| &w.demand);
         let lead = demand.and_then(|_| Demand::of_samples(&self.demands.lead[index]));
+        let lead = lead.map(|lead| lead.in_lots(self.lots[index]));
         let pack = listed.map_or(1, |p| p.pack);
         let least = listed.and_then(|p| p.min_order);
         let stock = wanted.map(|w| w.available + order);

@@ -65,14 +65,15 @@ impl<'a> Counter<'a> {
         if !self.states.known[index] {
             return None;
         }
-        let season = Demand::of_samples(&self.demands.season[index])?;
+        let lot = self.lots[index];
+        let season = Demand::of_samples(&self.demands.season[index])?.in_lots(lot);
         let held = self.shelf.of(&line.part);
         // What is short before the season is had from elsewhere, and not from this order.
         let demand = match self.demands.before[index].as_slice() {
             [] => season.clone(),
             before => {
                 let shelf = held.map_or(0.0, |held| held.by(self.begins()));
-                Demand::with_before(&self.demands.season[index], before, shelf)?
+                Demand::with_before(&self.demands.season[index], before, shelf, lot)?
             }
         };
         let listed = self.study.records.part(&line.part);

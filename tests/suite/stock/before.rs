@@ -73,11 +73,9 @@ proptest! {
         rate in 0.05..0.99,
     ) {
         let samples: Vec<f64> = plays.iter().map(|p| f64::from(p.0)).collect();
-        let mut before: Vec<f64> = plays.iter().map(|p| f64::from(p.1)).collect();
-        // Pieces one by one: half a pair would be of no use.
-        before[0] = 1.0;
+        let before: Vec<f64> = plays.iter().map(|p| f64::from(p.1)).collect();
         let (shelf, order) = (f64::from(shelf), f64::from(order));
-        let demand = Demand::with_before(&samples, &before, shelf).expect("samples");
+        let demand = Demand::with_before(&samples, &before, shelf, 1.0).expect("samples");
         let [short, over] = by_hand(&samples, &before, (shelf, order));
         prop_assert!((demand.short(shelf + order) - short).abs() < 1e-9);
         prop_assert!((demand.left_over(shelf + order) - over).abs() < 1e-9);
@@ -98,7 +96,7 @@ proptest! {
     fn nothing_needed_before_changes_nothing(samples in prop::collection::vec(0_u32..30, 1..40), shelf in 0_u32..9) {
         let samples: Vec<f64> = samples.into_iter().map(f64::from).collect();
         let without = Demand::of_samples(&samples);
-        let with = Demand::with_before(&samples, &vec![0.0; samples.len()], shelf.into());
+        let with = Demand::with_before(&samples, &vec![0.0; samples.len()], shelf.into(), 1.0);
         let (with, without) = (with.expect("samples"), without.expect("samples"));
         for stock in (0..32).map(f64::from) {
             prop_assert_eq!(with.short(stock), without.short(stock));
@@ -111,8 +109,18 @@ proptest! {
 /// Pairs leave a shelf as pairs.
 #[test]
 fn half_a_pair_stays_on_the_shelf() {
-    let demand = Demand::with_before(&[4.0, 0.0], &[2.0, 6.0], 5.0).expect("samples");
+    let demand = Demand::with_before(&[4.0, 0.0], &[2.0, 6.0], 5.0, 2.0).expect("samples");
     assert!((demand.gone() - 3.0).abs() < 1e-12);
     assert!((demand.expected() - 2.0).abs() < 1e-12);
     assert!((demand.least_for_fill(0.9) - 6.0).abs() < 1e-12);
+}
+
+/// Work by schedule takes ten pieces in every play, five of them before: they are no lot of ten. By hand: the three
+/// that lie there are gone, and nine of ten are wanted.
+#[test]
+fn the_same_in_every_play_is_no_lot() {
+    let demand = Demand::with_before(&[10.0; 8], &[5.0; 8], 3.0, 1.0).expect("samples");
+    assert!((demand.gone() - 3.0).abs() < 1e-12);
+    assert!((demand.least_for_fill(0.9) - 12.0).abs() < 1e-12);
+    assert!((demand.short(12.0) - 1.0).abs() < 1e-12);
 }

@@ -6,7 +6,7 @@ use chrono::NaiveDate;
 
 use super::Mix;
 use crate::record::usage::UsageLog;
-use crate::record::{Amounts, MeterKind, PlanRow};
+use crate::record::{Amounts, MeterKind};
 use crate::units::Measure;
 
 /// Product and bin.
@@ -36,15 +36,6 @@ impl<'r> Mixes<'r> {
                 .iter()
                 .map(|r| (r.date, (r.product, r.bin), r.amounts)),
         )
-    }
-
-    /// Of the plan of one machine, whichever season it is of.
-    pub(super) fn of_plan(plan: &'r [PlanRow], machine: &str) -> Self {
-        let rows = plan.iter().filter(|row| row.machine == machine);
-        Self::new(rows.map(|row| {
-            let key = (row.product.as_str(), row.bin.as_deref());
-            (row.month, key, row.amounts)
-        }))
     }
 
     fn new(rows: impl Iterator<Item = (NaiveDate, Key<'r>, Amounts)>) -> Self {
