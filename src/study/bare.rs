@@ -1,5 +1,7 @@
 //! Fits and remaining lives from bare tables, where no records folder stands behind them.
 
+mod rows;
+
 use std::collections::{BTreeMap, BTreeSet};
 
 use rand::SeedableRng;
@@ -390,7 +392,7 @@ fn assess_family(family: &Measured<'_>, references: &References, wanted: Wanted)
         if life.groups.is_empty() && 1 < groups.len() {
             without += count;
         }
-        let row = observation(life, end, &groups);
+        let row = rows::observation(life, end, &groups);
         let sum = |use_: &[f64]| use_.iter().sum::<f64>();
         if row.known != End::Censored && sum(&row.end) <= sum(&row.entry) {
             counts.no_use += count;
@@ -403,11 +405,10 @@ fn assess_family(family: &Measured<'_>, references: &References, wanted: Wanted)
             count
         };
         counts.late_entry += if 0.0 < life.entry { count } else { 0.0 };
-        rows.push((row, life.machine.as_deref()));
+        rows.push((row, life.machine.clone()));
     }
-    let own = of_their_own(&rows);
-    let alike = own.is_none();
-    let rows = own.unwrap_or_else(|| rows.into_iter().map(|(row, _)| (row, None)).collect());
+    let alike = rows::are_too_many_unnamed(&rows);
+    let rows = rows::of_their_own(rows, alike);
     counts.censored = counts.lives - counts.worn;
     let machines: BTreeSet<&String> = rows.iter().filter_map(|(_, m)| m.as_ref()).collect();
     let machines: Vec<String> = machines.into_iter().cloned().collect();
@@ -452,103 +453,4 @@ fn assess_family(family: &Measured<'_>, references: &References, wanted: Wanted)
         ));
     }
     assessment
-}
-
-/// Rows with the machine of each: one of its own for every life that names none, where others do. `None` of so
-/// many that they can be no machines.
-fn of_their_own(
-    rows: &[(Observation, Option<&str>)],
-) -> Option<Vec<(Observation, Option<String>)>> {
-    const MOST: f64 = 5_000.0;
-    let unnamed = || rows.iter().filter(|(_, machine)| machine.is_none());
-    if unnamed().count() == rows.len() {
-        return Some(rows.iter().map(|(row, _)| (row.clone(), None)).collect());
-    }
-    if MOST < unnamed().map(|(row, _)| row.count).sum() {
-        return None;
-    }
-    let mut out = Vec::with_capacity(rows.len());
-    for (row, machine) in rows {
-        let Some(machine) = machine else {
-            for _ in 0..row.count as usize {
-                // No name in a table begins so.
-                let own = format!("\0{:06}", out.len());
-                let one = Observation {
-                    count: 1.0,
-                    ..row.clone()
-                };
-                out.push((one, Some(own)));
-            }
-            continue;
-        };
-        out.push((row.clone(), Some((*machine).to_owned())));
-    }
-    Some(out)
-}
-
-/// Where several products count, a wear-out seen exactly lies in the last ten-thousandth of its
-/// life's use. The density alone would leave out how fast effective exposure grows, which depends on
-/// the wear factors: they would come out far too low.
-const LAST: f64 = 1e-4;
-
-fn observation(life: &BareLife, end: f64, groups: &[String]) -> Observation {
-    let known = match (life.ended.is_wear(), life.low) {
-        (false, _) => End::Censored,
-        // Low and end alike: seen exactly.
-        (true, Some(low)) if low < end => End::Between,
-        (true, _) => End::At,
-    };
-    let low = life.low.unwrap_or(end).max(life.entry);
-    if life.groups.is_empty() || groups == [String::new()] {
-        let mut row = Observation {
-            entry: vec![0.0; groups.len()],
-            low: vec![0.0; groups.len()],
-            end: vec![0.0; groups.len()],
-            known,
-            count: life.count as f64,
-            machine: None,
-        };
-        (row.entry[0], row.low[0], row.end[0]) = (life.entry, low, end);
-        return row;
-    }
-    let of = |pick: &dyn Fn(&crate::life::bare::BareUse) -> f64| -> Vec<f64> {
-        groups
-            .iter()
-            .map(|g| life.groups.get(g).map_or(0.0, pick))
-            .collect()
-    };
-    // Where only the whole is known at entry or at the last look, the mix is that of the life.
-    let ahead = end - life.entry;
-    let share_low = if 0.0 < ahead {
-        (low - life.entry) / ahead
-    } else {
-        1.0
-    };
-    let mut entry = of(&|u| u.entry);
-    if entry.iter().all(|e| *e <= 0.0) && 0.0 < life.entry {
-        entry = of(&|u| u.end * life.entry / end);
-    }
-    let end = of(&|u| u.end);
-    let told = groups
-        .iter()
-        .map(|g| life.groups.get(g).and_then(|u| u.low));
-    let mut low: Vec<f64> = (told.zip(entry.iter().zip(&end)))
-        .map(|(low, (entry, end))| low.unwrap_or(entry + (end - entry) * share_low))
-        .collect();
-    let known = if known == End::At {
-        low = (end.iter().zip(&entry))
-            .map(|(end, entry)| end - LAST * (end - entry))
-            .collect();
-        End::Between
-    } else {
-        known
-    };
-    Observation {
-        entry,
-        low,
-        end,
-        known,
-        count: life.count as f64,
-        machine: None,
-    }
 }

@@ -28,12 +28,8 @@ use std::collections::BTreeSet;
 
 use chrono::NaiveDate;
 
-use crate::degradation::Measured;
 use crate::family::{Families, Family};
 use crate::forecast::Season;
-use crate::forecast::day_sizes::DaySizes;
-use crate::forecast::plan::{self, Plan, Planning};
-use crate::forecast::unit::{self, Gathering, InService};
 use crate::life::Life;
 use crate::life::build::{self, Built, Context};
 use crate::life::exposure::UseSums;
@@ -41,10 +37,8 @@ use crate::life::supersession::Supersession;
 use crate::model::assess::{self, Assessment, Wanted};
 use crate::record::{Account, Records};
 use crate::report::Header;
-use crate::units::Measure;
 use crate::wear::Groups;
 pub use asked::{Options, Policy, StudyError};
-use kits::KitMates;
 pub(crate) use outlook::LineStates;
 pub use outlook::Outlook;
 use progress::{Progress, Stage};
@@ -300,177 +294,6 @@ impl Study {
             });
         }
         Ok(season)
-    }
-
-    /// Everything a forecast rests on.
-    ///
-    /// # Errors
-    /// As [`Self::season`], and [`StudyError::TooThin`] where nothing is in service or a family
-    /// cannot be forecast.
-    pub fn outlook(&self) -> Result<Outlook, StudyError> {
-        let season = self.season()?;
-        let plan = plan::build(self.planning(), season);
-        let mut planned: Vec<String> = plan
-            .uses
-            .iter()
-            .map(|u| self.groups.names()[u.group].clone())
-            .collect();
-        planned.sort();
-        planned.dedup();
-        let silent = self.silent_machines();
-        let beside = self.mate_families();
-        let wants = |family: &str| self.wants_family(family) || beside.contains(family);
-        let assessments = self.assess_families(wants, &planned, self.wanted(DRAWS, true), |_| true);
-        let seed = self.options.seed;
-        let measured = Measured::of(self.context(), &self.built, &assessments, &silent, seed);
-        let mut outlook = Outlook {
-            season,
-            plan,
-            whole: self.next_in_full(season),
-            sizes: DaySizes::new(&self.sums),
-            silent,
-            assessments,
-            measured,
-            in_service: InService::default(),
-            kit_mates: KitMates::default(),
-        };
-        let mut in_service = unit::gather(self.gathering(&outlook, &outlook.plan));
-        in_service.notes.extend(self.yet_to_come(season));
-        in_service.notes.extend(self.silent_note());
-        in_service.notes.extend(self.not_logged_note());
-        in_service.notes.extend(self.no_use_note());
-        in_service.notes.extend(self.no_replacements_note());
-        in_service
-            .notes
-            .extend(self.unmeasured(&outlook.assessments));
-        in_service.share_labor();
-        let mates = self.filter(&mut in_service);
-        in_service
-            .notes
-            .extend(notes::unknown_ages(&in_service.units));
-        let undated = self.last_done_unknown(&in_service);
-        in_service.notes.extend(undated);
-        in_service.notes.extend(notes::due_before(&in_service));
-        in_service
-            .notes
-            .splice(0..0, self.short_season(season, &outlook.plan));
-        if in_service.units.is_empty() && in_service.scheduled.is_empty() {
-            return Err(StudyError::TooThin(
-                "nothing that is asked for is in service on the as-of date".to_owned(),
-            ));
-        }
-        self.check_draws(&in_service, &outlook.assessments)?;
-        Self::check_plan(&in_service, &outlook.assessments, &outlook.plan, season)?;
-        outlook.in_service = in_service;
-        outlook.kit_mates = mates;
-        Ok(outlook)
-    }
-
-    /// The plan of the season after one that is mostly over, where parts of machines without a log have what
-    /// they did by the work to come.
-    fn next_in_full(&self, season: Season) -> Option<(Season, Plan)> {
-        let is_logged = self.sums.machines().next().is_some() && self.sums.not_logged().is_empty();
-        (!is_logged && season.start <= self.as_of).then(|| {
-            let next = season.next(self.records.settings.season_start());
-            (next, plan::build(self.planning(), next))
-        })
-    }
-
-    /// What parts in service are gathered from, up to the end of the season.
-    fn gathering<'a>(&'a self, outlook: &'a Outlook, plan: &'a Plan) -> Gathering<'a> {
-        Gathering {
-            context: self.context(),
-            built: &self.built,
-            assessments: &outlook.assessments,
-            measured: &outlook.measured,
-            plan,
-            whole: outlook.whole.as_ref(),
-            sizes: &outlook.sizes,
-            silent: &outlook.silent,
-            season: outlook.season,
-            until: outlook.season.end,
-        }
-    }
-
-    fn planning(&self) -> Planning<'_> {
-        Planning {
-            records: &self.records,
-            groups: &self.groups,
-            sums: &self.sums,
-            as_of: self.as_of,
-            asked: &self.options.machines,
-            is_real: self.plan_is_real,
-        }
-    }
-
-    /// What is in service as another season sees it.
-    fn gathered(
-        &self,
-        outlook: &Outlook,
-        plan: &Plan,
-        season: Season,
-        until: NaiveDate,
-    ) -> InService {
-        unit::gather(Gathering {
-            season,
-            until,
-            ..self.gathering(outlook, plan)
-        })
-    }
-
-    /// Leaves only the parts in service that are asked for; the others of their kits.
-    fn filter(&self, in_service: &mut InService) -> KitMates {
-        let (machines, lines) = (&in_service.machines, &in_service.lines);
-        let machines: Vec<bool> = machines.iter().map(|m| self.wants_machine(m)).collect();
-        let lines: Vec<bool> = lines.iter().map(|l| self.wants_family(&l.family)).collect();
-        let wanted = |machine: usize, line: usize| machines[machine] && lines[line];
-        in_service.due_before.retain(|d| wanted(d.machine, d.line));
-        in_service.scheduled.retain(|(m, l)| wanted(*m, *l));
-        in_service.unclear.retain(|(m, l)| wanted(*m, *l));
-        kits::keep_asked(in_service, wanted)
-    }
-
-    /// Parts that wear by use need use to come.
-    fn check_plan(
-        in_service: &InService,
-        assessments: &[Assessment],
-        plan: &Plan,
-        season: Season,
-    ) -> Result<(), StudyError> {
-        let by_use = |family: usize| assessments[family].lives.measure != Measure::Days;
-        if plan.is_known || !in_service.units.iter().any(|u| by_use(u.family)) {
-            return Ok(());
-        }
-        Err(StudyError::TooThin(format!(
-            "no use is known for season {}: `plan` has no rows for it and no earlier season is on record; fill in `plan`",
-            season.year
-        )))
-    }
-
-    /// Something must be known of the life of something in service.
-    fn check_draws(
-        &self,
-        in_service: &InService,
-        assessments: &[Assessment],
-    ) -> Result<(), StudyError> {
-        let silent: Vec<&str> = assessments
-            .iter()
-            .enumerate()
-            .filter(|(i, a)| a.draws.is_none() && in_service.units.iter().any(|u| u.family == *i))
-            .map(|(_, a)| a.family.name.as_str())
-            .collect();
-        let all = in_service
-            .units
-            .iter()
-            .all(|u| assessments[u.family].draws.is_none());
-        if silent.is_empty() || !all {
-            return Ok(());
-        }
-        Err(StudyError::TooThin(format!(
-            "nothing can be said of the life of {}: {}",
-            silent.join(", "),
-            self.why_silent()
-        )))
     }
 
     /// Why a family has no draws, and what to do.
